@@ -1,0 +1,92 @@
+"""The codes on labels, badges and cards: one letter, eight digits, two check digits.
+
+``P00001234`` + ISO/IEC 7064 MOD 97-10 check digits over the nine characters before them, with letters counted
+A = 10 … Z = 35. One letter and an even run of digits is the shortest Code 128 symbol that says what it is.
+"""
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+HIGHEST_NUMBER: Final = 99_999_999
+_SHAPE: Final = re.compile(r"[A-Za-z][0-9]{10}", re.ASCII)
+
+
+class Kind(StrEnum):
+    """What a code names, by its letter."""
+
+    PART = "P"
+    BOX = "B"
+    LOAD = "L"
+    STATION = "S"
+    WORKER = "W"
+    SLOT = "R"
+    COMMAND = "C"
+
+
+class Command(StrEnum):
+    """What a command card tells the station to do."""
+
+    UNDO = "undo"
+    DAMAGED = "damaged"
+
+
+COMMAND_NUMBERS: Final = {1: Command.UNDO, 2: Command.DAMAGED}
+
+
+class MisreadError(ValueError):
+    """The text is not a code: its shape or its check digits are wrong. Never guess at the nearest part; scan again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A code that was read or is to be printed. ``str(code)`` is the eleven characters on the label."""
+
+    kind: Kind
+    number: int
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.number <= HIGHEST_NUMBER:
+            raise ValueError(f"a code's number has eight digits: {self.number}")
+
+    def __str__(self) -> str:
+        payload = f"{self.kind.value}{self.number:08d}"
+        return payload + check_digits(payload)
+
+
+def check_digits(payload: str) -> str:
+    """Return the two ISO/IEC 7064 MOD 97-10 check digits of ``payload`` (capital letters and digits).
+
+    The check digits are chosen so that the whole, read as one number with letters as 10…35, leaves 1 modulo 97.
+    """
+    value = int("".join(str(int(character, 36)) for character in payload))
+    return f"{98 - value * 100 % 97:02d}"
+
+
+def read_code(text: str) -> Code:
+    """Return the code that ``text`` spells, ignoring case, surrounding spaces and a trailing CR, LF or TAB.
+
+    Raises MisreadError when the shape, the kind or the check digits are wrong.
+    """
+    spelled = text.strip(" \r\n\t")
+    if not _SHAPE.fullmatch(spelled):
+        raise MisreadError("this is not one of the shop's codes: a capital letter and ten digits")
+    spelled = spelled.upper()
+    if check_digits(spelled[:9]) != spelled[9:]:
+        raise MisreadError("the check digits are wrong: scan the label again")
+    try:
+        kind = Kind(spelled[0])
+    except ValueError:
+        raise MisreadError(f"no code of the shop starts with {spelled[0]}") from None
+    return Code(kind, int(spelled[1:9]))
+
+
+def part_code(number: int) -> str:
+    """Return the eleven characters on the label of part ``number``."""
+    return str(Code(Kind.PART, number))
+
+
+def box_code(number: int) -> str:
+    """Return the eleven characters on the label of box ``number``."""
+    return str(Code(Kind.BOX, number))

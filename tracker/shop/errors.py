@@ -1,0 +1,77 @@
+"""Everything that can be refused, in the shop's words.
+
+Each error is an answer to a person: what is wrong, where, and what to do. The HTTP edge maps each class to a
+status and a problem type; the command line prints the message and exits with 1 or 2.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One thing wrong in an input: ``where`` names the place (line and column, or field), ``what`` says what is wanted."""
+
+    where: Mapping[str, Any]
+    what: str
+
+
+class ShopError(Exception):
+    """The base of all refusals."""
+
+    title = "The shop refused this"
+
+    def __init__(self, detail: str) -> None:
+        super().__init__(detail)
+        self.detail = detail
+
+
+class InvalidInputError(ShopError):
+    """What was sent cannot be used; ``faults`` lists every place, not the first alone."""
+
+    title = "The input cannot be used"
+
+    def __init__(self, detail: str, faults: Sequence[Fault] = ()) -> None:
+        super().__init__(detail)
+        self.faults = tuple(faults)
+
+
+class TooLargeError(ShopError):
+    """A file or request is over a stated limit."""
+
+    title = "Too large"
+
+
+class NotFoundError(ShopError):
+    """No such job, part, box, load or station."""
+
+    title = "Not found"
+
+
+class ConflictError(ShopError):
+    """The state of things forbids it now."""
+
+    title = "Not possible now"
+
+
+class IncompleteError(ConflictError):
+    """A box or a load lacks something; ``missing`` lists what, where it is, and since when."""
+
+    title = "Something is missing"
+
+    def __init__(self, detail: str, missing: Sequence[Mapping[str, Any]]) -> None:
+        super().__init__(detail)
+        self.missing = tuple(missing)
+
+
+class NotSignedInError(ShopError):
+    """No token, or one that is unknown or withdrawn."""
+
+    title = "Sign in first"
+
+
+class NotAllowedError(ShopError):
+    """The token is good but its role may not do this."""
+
+    title = "Not allowed for this role"

@@ -1,0 +1,67 @@
+"""An order as the shop takes it: the parts and items of one job, before any code is given."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from tracker.shop.steps import Route, Supply, route_of
+
+EDGES: Final = ("L1", "L2", "W1", "W2")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartLine:
+    """One line of a cut list: ``quantity`` equal pieces. Sizes in mm.
+
+    ``edges`` are the banded edges in the order of EDGES; ``machining`` is a programme name or empty; ``box`` is the
+    name of the box that the order asks for, or empty when the service may choose.
+    """
+
+    cabinet: str
+    part: str
+    quantity: int
+    length_mm: float
+    width_mm: float
+    thickness_mm: float
+    material: str = ""
+    edges: tuple[str, ...] = ()
+    machining: str = ""
+    supply: Supply = Supply.MADE
+    box: str = ""
+
+    def __post_init__(self) -> None:
+        sizes = (self.length_mm, self.width_mm, self.thickness_mm)
+        if not all(math.isfinite(size) and size > 0 for size in sizes):
+            raise ValueError(f"a panel's sizes are more than 0 mm: {sizes}")
+        if self.quantity < 1 or not self.cabinet or not self.part:
+            raise ValueError("a part line has a cabinet, a part name and a quantity of 1 or more")
+
+    @property
+    def route(self) -> Route:
+        return route_of(supply=self.supply, machining=self.machining, edges=self.edges)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ItemLine:
+    """Bought-in hardware that is counted into the box named ``box``."""
+
+    box: str
+    item: str
+    quantity: int
+
+    def __post_init__(self) -> None:
+        if self.quantity < 1 or not self.box or not self.item:
+            raise ValueError("an item line has a box, an item name and a quantity of 1 or more")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """One job as it is taken: who for, by when, and what."""
+
+    job: str
+    customer: str
+    due: date
+    parts: Sequence[PartLine]
+    items: Sequence[ItemLine] = ()
