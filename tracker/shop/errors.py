@@ -11,7 +11,7 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """One thing wrong in an input: ``where`` names the place (line and column, or field), ``what`` says what is wanted."""
+    """One thing wrong in an input: ``where`` names the place (line and column, or field), ``what`` what is wanted."""
 
     where: Mapping[str, Any]
     what: str

@@ -1,0 +1,151 @@
+"""What is in a box and on a load, for the acts that close them."""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Connection, Integer, bindparam, delete, func, insert, select, type_coerce, update
+
+from tracker.records.tables import Steps, box, item, job, load, part
+from tracker.shop.progress import DEAD_STATUSES, PartStatus
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import CLOSED_STATES
+
+_DEAD = sorted(DEAD_STATUSES)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ItemCount:
+    """An item of a box: how many it needs and how many were counted into it, or None before counting."""
+
+    item: str
+    quantity: int
+    counted: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxIdentity:
+    """A box's place in its job."""
+
+    id: int
+    job_id: int
+    name: str
+    number: int
+    follows_id: int | None
+    load_id: int | None
+
+
+def box_identity(connection: Connection, box_id: int) -> BoxIdentity:
+    """Return a box's place in its job."""
+    columns = (box.c.id, box.c.job_id, box.c.name, box.c.number, box.c.follows_id, box.c.load_id)
+    row = connection.execute(select(*columns).where(box.c.id == box_id)).one()
+    return BoxIdentity(**row._mapping)
+
+
+def not_in_box(connection: Connection, box_id: int) -> list[int]:
+    """Return the living parts that a box is planned to hold and that are not in it."""
+    absent = part.c.status.not_in([*_DEAD, PartStatus.PACKED, PartStatus.SHIPPED])
+    query = select(part.c.id).where(part.c.box_id == box_id, absent).order_by(part.c.position, part.c.id)
+    return list(connection.execute(query).scalars())
+
+
+def items_of(connection: Connection, box_id: int) -> list[ItemCount]:
+    """Return the items of a box, by name."""
+    columns = (item.c.item, item.c.quantity, item.c.counted)
+    rows = connection.execute(select(*columns).where(item.c.box_id == box_id).order_by(item.c.item))
+    return [ItemCount(**row._mapping) for row in rows]
+
+
+def count_items(connection: Connection, box_id: int, counted: Mapping[str, int]) -> None:
+    """Keep what was counted into a box."""
+    for name, count in counted.items():
+        connection.execute(
+            update(item).where(item.c.box_id == box_id, item.c.item == name).values(counted=count),
+        )
+
+
+def move_items(connection: Connection, from_box: int, to_box: int, short: Mapping[str, int]) -> None:
+    """Plan what is short of each item for another box instead."""
+    for name, count in short.items():
+        mine = (item.c.box_id == from_box, item.c.item == name)
+        connection.execute(update(item).where(*mine).values(quantity=item.c.quantity - count))
+        connection.execute(insert(item).values(box_id=to_box, item=name, quantity=count))
+    connection.execute(delete(item).where(item.c.box_id == from_box, item.c.quantity == 0))
+
+
+def move_parts(connection: Connection, part_ids: Sequence[int], to_box: int) -> None:
+    """Plan parts for another box, in this order of laying."""
+    statement = update(part).where(part.c.id == bindparam("the_id")).values(box_id=to_box, position=bindparam("place"))
+    connection.execute(statement, [{"the_id": part_id, "place": n} for n, part_id in enumerate(part_ids, start=1)])
+
+
+def living_sizes(connection: Connection, box_id: int) -> list[tuple[float, float, float]]:
+    """Return length, width and thickness in mm of the living parts planned for a box."""
+    columns = (part.c.length_mm, part.c.width_mm, part.c.thickness_mm)
+    query = select(*columns).where(part.c.box_id == box_id, part.c.status.not_in(_DEAD))
+    return [(row.length_mm, row.width_mm, row.thickness_mm) for row in connection.execute(query)]
+
+
+def update_box(connection: Connection, box_id: int, **values: Any) -> None:
+    """Change columns of one box."""
+    connection.execute(update(box).where(box.c.id == box_id).values(**values))
+
+
+def open_follow_up(connection: Connection, box_id: int) -> int | None:
+    """Return the follow-up box of a box, or of its follow-ups, that still takes parts."""
+    following = select(box.c.id).where(box.c.id == box_id).cte("following", recursive=True)
+    following = following.union(select(box.c.id).where(box.c.follows_id == following.c.id))
+    query = select(box.c.id).where(
+        box.c.id.in_(select(following.c.id)), box.c.id != box_id, box.c.state.not_in(sorted(CLOSED_STATES))
+    )
+    return connection.execute(query.order_by(box.c.id).limit(1)).scalar()
+
+
+def highest_box_number(connection: Connection, job_id: int) -> int:
+    """Return the number of a job's last box."""
+    return int(connection.execute(select(func.max(box.c.number)).where(box.c.job_id == job_id)).scalar_one())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadedBox:
+    """A box planned for a load."""
+
+    id: int
+    job_id: int
+    job: str
+    job_status: str
+    state: str
+    missing: int
+
+
+def boxes_of_load(connection: Connection, load_id: int) -> list[LoadedBox]:
+    """Return the boxes planned for a load, by number."""
+    columns = (
+        *(box.c.id, box.c.job_id, job.c.code.label("job"), job.c.status.label("job_status"), box.c.state),
+        (box.c.parts_total - box.c.packed).label("missing"),
+    )
+    rows = connection.execute(select(*columns).join(job).where(box.c.load_id == load_id).order_by(box.c.id))
+    return [LoadedBox(**row._mapping) for row in rows]
+
+
+def plan_on_load(connection: Connection, box_ids: Collection[int], load_id: int | None) -> None:
+    """Plan boxes for a load, or for none."""
+    connection.execute(update(box).where(box.c.id.in_(list(box_ids))).values(load_id=load_id))
+
+
+def insert_load(connection: Connection, load_id: int, ship_on: date) -> None:
+    """Add a load."""
+    connection.execute(insert(load).values(id=load_id, ship_on=ship_on, state="open"))
+
+
+def ship_load_rows(connection: Connection, load_id: int, box_ids: Collection[int], at: datetime) -> dict[int, int]:
+    """Mark a load, its boxes and the parts in them as shipped; return how many parts of each job that is."""
+    in_boxes = (part.c.box_id.in_(list(box_ids)), part.c.status == PartStatus.PACKED)
+    counts = connection.execute(select(part.c.job_id, func.count()).where(*in_boxes).group_by(part.c.job_id)).all()
+    ship_bit = Steps().process_bind_param([Step.SHIP], connection.dialect)
+    with_ship = type_coerce(type_coerce(part.c.done, Integer).op("|")(ship_bit), Steps)
+    connection.execute(update(part).where(*in_boxes).values(status=PartStatus.SHIPPED, done=with_ship))
+    connection.execute(update(box).where(box.c.id.in_(list(box_ids))).values(state="shipped"))
+    connection.execute(update(load).where(load.c.id == load_id).values(state="shipped", shipped_at=at))
+    return dict(row.tuple() for row in counts)

@@ -1,0 +1,105 @@
+"""The connections to the database: one writer at a time, any number of readers.
+
+SQLite runs in WAL with full synchronous writes: an answered scan survives a power cut. A lock in the process spares the
+unfair busy handler, and ``BEGIN IMMEDIATE`` orders the writers of several processes. On PostgreSQL the row of the log's
+counter does the same: it is locked by the first statement of a writing transaction, so the log's numbers are given in
+the order of commit and a screen that asks "what came after N?" never overlooks a change.
+"""
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, select, text
+from sqlalchemy.engine import make_url
+from sqlalchemy.pool import ConnectionPoolEntry, QueuePool
+
+from tracker.records.tables import counter
+
+try:
+    from pysqlite3 import dbapi2 as sqlite_module
+except ImportError:  # no wheel for this platform
+    import sqlite3 as sqlite_module
+
+SQLITE_VERSION: str = sqlite_module.sqlite_version
+_LOCK_LOG = select(counter.c.last).where(counter.c.name == "log").with_for_update()
+
+
+class Database:
+    """The one shop database. ``write()`` and ``read()`` give a connection within a transaction."""
+
+    def __init__(self, url: str, *, readers: int = 8) -> None:
+        self.url = make_url(url)
+        self.is_sqlite = self.url.get_backend_name() == "sqlite"
+        self._lock = threading.Lock()
+        if self.is_sqlite:
+            self._writer = _sqlite_engine(url, pool_size=1, begin="BEGIN IMMEDIATE", writes=True)
+            self._reader = _sqlite_engine(url, pool_size=readers, begin="BEGIN", writes=False)
+        else:
+            address = self.url.set(drivername="postgresql+psycopg")
+            self._writer = self._reader = create_engine(address, pool_pre_ping=True, pool_size=readers)
+
+    @property
+    def engine(self) -> Engine:
+        """The writing engine, for migrations and backups."""
+        return self._writer
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """Give a connection in a writing transaction: all of it is on disk when this ends, or nothing of it."""
+        with self._lock, self._writer.begin() as connection:
+            if not self.is_sqlite:
+                connection.execute(_LOCK_LOG)
+            yield connection
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """Give a connection that sees one moment of the shop and can change nothing."""
+        with self._reader.connect() as connection:
+            if not self.is_sqlite:
+                connection = connection.execution_options(  # noqa: PLW2901
+                    isolation_level="REPEATABLE READ", postgresql_readonly=True
+                )
+            with connection.begin():
+                yield connection
+
+    def close(self) -> None:
+        """Give all connections back."""
+        self._reader.dispose()
+        self._writer.dispose()
+
+
+def _sqlite_engine(url: str, *, pool_size: int, begin: str, writes: bool) -> Engine:
+    engine = create_engine(
+        url,
+        module=sqlite_module,
+        poolclass=QueuePool,
+        pool_size=pool_size,
+        max_overflow=0,
+        connect_args={"timeout": 30, "check_same_thread": False},
+    )
+
+    @event.listens_for(engine, "connect")
+    def prepare(raw: Any, _record: ConnectionPoolEntry) -> None:
+        raw.isolation_level = None  # the begin event below says which kind of transaction starts
+        raw.execute("PRAGMA journal_mode=WAL")
+        raw.execute("PRAGMA synchronous=FULL")
+        raw.execute("PRAGMA foreign_keys=ON")
+        raw.execute("PRAGMA recursive_triggers=ON")  # so that REPLACE cannot slip past the log's guard
+        raw.execute("PRAGMA journal_size_limit=67108864")
+        raw.execute("PRAGMA cache_size=-65536")
+        if not writes:
+            raw.execute("PRAGMA wal_autocheckpoint=0")  # the writer alone checkpoints
+            raw.execute("PRAGMA query_only=ON")
+
+    @event.listens_for(engine, "begin")
+    def start(connection: Connection) -> None:
+        connection.exec_driver_sql(begin)
+
+    return engine
+
+
+def ping(connection: Connection) -> None:
+    """Ask the database for nothing; raises what the driver raises when it is away."""
+    connection.execute(text("SELECT 1"))

@@ -1,0 +1,396 @@
+"""What the scan path reads and writes: few rows, by key, in set-based statements."""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Connection, bindparam, exists, insert, select, update
+
+from tracker.records.tables import box, counter, job, load, log, part, slot, station, tally
+from tracker.shop.codes import box_code, part_code
+from tracker.shop.progress import Happening, Progress, Sighting
+from tracker.shop.scans import Answer
+from tracker.shop.steps import Route, Step
+from tracker.shop.verdicts import COUNTING_OUTCOMES, BoxState, Outcome
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationRow:
+    """A station and what it has open."""
+
+    id: int
+    name: str
+    step: Step
+    strict: bool
+    open_box_id: int | None
+    open_load_id: int | None
+    opened_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobState:
+    """The part of a job's row that decides what a scan means."""
+
+    id: int
+    code: str
+    status: str
+    status_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxRow:
+    """A box and how full it is."""
+
+    id: int
+    state: BoxState
+    packed: int
+    parts_total: int
+    load_id: int | None
+    job: JobState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartRow:
+    """A part and its kept progress."""
+
+    id: int
+    name: str
+    cabinet: str
+    route: Route
+    status: str
+    replaced_by_id: int | None
+    job: JobState
+    box: BoxRow
+    progress: Progress
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadRow:
+    """A load: open or shipped."""
+
+    id: int
+    shipped: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastCounted:
+    """A station's scan that counted: what an undo takes back."""
+
+    seq: int
+    action: str
+    step: Step
+    part_id: int | None
+    box_id: int | None
+    load_id: int | None
+
+
+@dataclass(slots=True)
+class Changes:
+    """What a batch of scans leaves behind, written together by ``write_changes``."""
+
+    log: list[dict[str, Any]] = field(default_factory=list)
+    parts: dict[int, dict[str, Any]] = field(default_factory=dict)
+    boxes: dict[int, dict[str, Any]] = field(default_factory=dict)
+    stations: dict[int, dict[str, Any]] = field(default_factory=dict)
+    tallies: dict[tuple[int, str], int] = field(default_factory=dict)
+
+
+_JOB_COLUMNS = (
+    job.c.id.label("job_id"),
+    job.c.code.label("job_code"),
+    job.c.status.label("job_status"),
+    job.c.status_at.label("job_status_at"),
+)
+_STATIONS = select(station)
+_STATION_BY_NAME = _STATIONS.where(station.c.name.in_(bindparam("names", expanding=True)))
+_STATION_BY_ID = _STATIONS.where(station.c.id.in_(bindparam("ids", expanding=True)))
+_BOX_COLUMNS = (
+    *(box.c.id.label("box_id"), box.c.state.label("box_state"), box.c.packed, box.c.parts_total, box.c.load_id),
+    *_JOB_COLUMNS,
+)
+_PARTS = (
+    select(
+        *(part.c.id, part.c.name, part.c.cabinet, part.c.route, part.c.status, part.c.replaced_by_id),
+        *(part.c.done, part.c.inferred, part.c.damaged, part.c.seen_at, part.c.seen_station_id, part.c.slot_id),
+        *_BOX_COLUMNS,
+    )
+    .select_from(part)
+    .join(box, box.c.id == part.c.box_id)
+    .join(job, job.c.id == part.c.job_id)
+    .where(part.c.id.in_(bindparam("ids", expanding=True)))
+)
+_BOXES = select(*_BOX_COLUMNS).select_from(box).join(job).where(box.c.id.in_(bindparam("ids", expanding=True)))
+_LOADS = select(load.c.id, load.c.state).where(load.c.id.in_(bindparam("ids", expanding=True)))
+_ANSWERED = select(
+    *(log.c.scan_id, log.c.outcome, log.c.message, log.c.part_id, log.c.box_id, log.c.next_step, log.c.inferred)
+).where(log.c.scan_id.in_(bindparam("scan_ids", expanding=True)))
+_TAKE_NUMBERS = (
+    update(counter)
+    .where(counter.c.name == bindparam("what"))
+    .values(last=counter.c.last + bindparam("count"))
+    .returning(counter.c.last)
+)
+_INSERT_LOG = insert(log)
+_BUMP_TALLY = (
+    update(tally)
+    .where(tally.c.job_id == bindparam("the_job"), tally.c.what == bindparam("the_what"))
+    .values(done=tally.c.done + bindparam("more"))
+)
+_UPDATE_PART = (
+    update(part)
+    .where(part.c.id == bindparam("the_id"))
+    .values({name: bindparam(name) for name in (
+        "status", "done", "inferred", "damaged", "seen_at", "seen_station_id", "slot_id")})
+)  # fmt: skip
+_UPDATE_BOX = (
+    update(box).where(box.c.id == bindparam("the_id")).values(packed=bindparam("packed"), state=bindparam("state"))
+)
+_UPDATE_STATION = (
+    update(station)
+    .where(station.c.id == bindparam("the_id"))
+    .values({name: bindparam(name) for name in ("open_box_id", "open_load_id", "opened_at")})
+)
+
+_undo = log.alias("the_undo")
+_NOT_UNDONE = ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists()
+_LAST_COUNTED = (
+    select(log.c.seq, log.c.action, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id)
+    .where(
+        log.c.station_id == bindparam("station_id"),
+        log.c.at <= bindparam("at"),
+        log.c.outcome.in_(sorted(COUNTING_OUTCOMES)),
+        _NOT_UNDONE,
+    )
+    .order_by(log.c.at.desc(), log.c.seq.desc())
+    .limit(1)
+)
+_LAST_OPENED = _LAST_COUNTED.where(log.c.outcome == Outcome.DONE, log.c.action == "pass")
+_SIGHTINGS = (
+    select(
+        *(log.c.seq, log.c.action, log.c.outcome, log.c.at, log.c.station_id, log.c.step, log.c.infers, log.c.slot_id),
+        *(log.c.part_id, _undo.c.at.label("undo_at"), _undo.c.seq.label("undo_seq")),
+    )
+    .outerjoin(_undo, _undo.c.undoes == log.c.seq)
+    .where(
+        log.c.part_id.in_(bindparam("ids", expanding=True)),
+        log.c.action.in_(["pass", "damaged", "place", "repair", "move"]),
+    )
+)
+_REFUSED_EARLY = select(
+    exists().where(log.c.part_id == bindparam("id"), log.c.outcome == Outcome.EARLY, log.c.at > bindparam("at"))
+)
+_REPLACED_AFTER = select(
+    exists().where(log.c.part_id == bindparam("id"), log.c.action == "replace", log.c.at > bindparam("at"))
+)
+_SEALED_AFTER = select(
+    exists().where(
+        log.c.part_id.is_(None),
+        log.c.box_id == bindparam("id"),
+        log.c.action == "seal",
+        log.c.at > bindparam("at"),
+    )
+)
+_CANCELLED_AFTER = select(
+    exists().where(
+        log.c.part_id.is_(None),
+        log.c.box_id.is_(None),
+        log.c.job_id == bindparam("id"),
+        log.c.action == "cancel",
+        log.c.at > bindparam("at"),
+    )
+)
+_HOLD_BEFORE = (
+    select(log.c.action)
+    .where(
+        log.c.job_id == bindparam("job_id"),
+        log.c.part_id.is_(None),
+        log.c.box_id.is_(None),
+        log.c.action.in_(["hold", "resume"]),
+        log.c.at <= bindparam("at"),
+    )
+    .order_by(log.c.at.desc(), log.c.seq.desc())
+    .limit(1)
+)
+
+
+def stations_named(connection: Connection, names: Collection[str]) -> dict[str, StationRow]:
+    """Return the stations with these names, by name."""
+    rows = connection.execute(_STATION_BY_NAME, {"names": list(names)})
+    return {row.name: _station(row) for row in rows}
+
+
+def stations_numbered(connection: Connection, ids: Collection[int]) -> dict[int, StationRow]:
+    """Return the stations with these ids, by id."""
+    rows = connection.execute(_STATION_BY_ID, {"ids": list(ids)})
+    return {row.id: _station(row) for row in rows}
+
+
+def _station(row: Any) -> StationRow:
+    return StationRow(**{**row._mapping, "step": Step(row.step)})
+
+
+def parts_numbered(connection: Connection, ids: Collection[int]) -> dict[int, PartRow]:
+    """Return the parts with these ids, by id."""
+    rows = connection.execute(_PARTS, {"ids": list(ids)})
+    return {row.id: _part(row) for row in rows}
+
+
+def _part(row: Any) -> PartRow:
+    return PartRow(
+        id=row.id,
+        name=row.name,
+        cabinet=row.cabinet,
+        route=tuple(step for step in Step if step in row.route),
+        status=row.status,
+        replaced_by_id=row.replaced_by_id,
+        job=_job(row),
+        box=_box(row),
+        progress=Progress(
+            done=row.done,
+            inferred=row.inferred,
+            damaged=row.damaged,
+            at=row.seen_at,
+            station=row.seen_station_id,
+            slot=row.slot_id,
+        ),
+    )
+
+
+def _job(row: Any) -> JobState:
+    return JobState(id=row.job_id, code=row.job_code, status=row.job_status, status_at=row.job_status_at)
+
+
+def boxes_numbered(connection: Connection, ids: Collection[int]) -> dict[int, BoxRow]:
+    """Return the boxes with these ids, by id."""
+    rows = connection.execute(_BOXES, {"ids": list(ids)})
+    return {row.box_id: _box(row) for row in rows}
+
+
+def _box(row: Any) -> BoxRow:
+    return BoxRow(
+        id=row.box_id,
+        state=BoxState(row.box_state),
+        packed=row.packed,
+        parts_total=row.parts_total,
+        load_id=row.load_id,
+        job=_job(row),
+    )
+
+
+def loads_numbered(connection: Connection, ids: Collection[int]) -> dict[int, LoadRow]:
+    """Return the loads with these ids, by id."""
+    rows = connection.execute(_LOADS, {"ids": list(ids)})
+    return {row.id: LoadRow(id=row.id, shipped=row.state == "shipped") for row in rows}
+
+
+def slot_id(connection: Connection, *, number: int | None, name: str) -> int | None:
+    """Return the id of the slot with this code number or name, or None."""
+    wanted = slot.c.id == number if number is not None else slot.c.name == name
+    return connection.execute(select(slot.c.id).where(wanted)).scalar()
+
+
+def first_answers(connection: Connection, scan_ids: Collection[UUID]) -> dict[UUID, Answer]:
+    """Return what was answered before to scans with these ids."""
+    rows = connection.execute(_ANSWERED, {"scan_ids": [scan_id.bytes for scan_id in scan_ids]})
+    answers = {}
+    for row in rows:
+        scan_id = UUID(bytes=row.scan_id)
+        answers[scan_id] = Answer(
+            id=scan_id,
+            outcome=Outcome(row.outcome),
+            message=row.message,
+            part=None if row.part_id is None else part_code(row.part_id),
+            box=None if row.box_id is None else box_code(row.box_id),
+            next=row.next_step,
+            inferred=tuple(step for step in Step if step in row.inferred),
+        )
+    return answers
+
+
+def take_numbers(connection: Connection, what: str, count: int) -> range:
+    """Give ``count`` new numbers of a kind (log, part, box, …); a number is never given twice."""
+    last = connection.execute(_TAKE_NUMBERS, {"what": what, "count": count}).scalar_one()
+    return range(last - count + 1, last + 1)
+
+
+def last_counted(connection: Connection, station_id: int, at: datetime) -> LastCounted | None:
+    """Return the station's last scan up to ``at`` that counted and was not taken back."""
+    return _counted(connection.execute(_LAST_COUNTED, {"station_id": station_id, "at": at}).first())
+
+
+def last_opened(connection: Connection, station_id: int, at: datetime) -> LastCounted | None:
+    """Return the station's last scan up to ``at`` that was done: its box or load was the open one."""
+    return _counted(connection.execute(_LAST_OPENED, {"station_id": station_id, "at": at}).first())
+
+
+def _counted(row: Any) -> LastCounted | None:
+    return None if row is None else LastCounted(**{**row._mapping, "step": Step(row.step)})
+
+
+def sightings(connection: Connection, part_ids: Collection[int]) -> dict[int, list[Sighting]]:
+    """Return what happened to each of these parts: the facts that its progress is folded from."""
+    found: dict[int, list[Sighting]] = {part_id: [] for part_id in part_ids}
+    for row in connection.execute(_SIGHTINGS, {"ids": list(part_ids)}):
+        found[row.part_id].append(
+            Sighting(
+                seq=row.seq,
+                at=row.at,
+                what=_happening(row.action, row.outcome),
+                station=row.station_id,
+                step=None if row.step is None else Step(row.step),
+                infers=row.infers,
+                slot=row.slot_id,
+                undone=None if row.undo_seq is None else (row.undo_at, row.undo_seq),
+            )
+        )
+    return found
+
+
+def _happening(action: str, outcome: str) -> Happening:
+    refused = outcome not in (Outcome.DONE, Outcome.AGAIN, Outcome.NOTED)
+    return Happening.SEEN if refused else Happening(action)
+
+
+def refused_early_after(connection: Connection, part_id: int, at: datetime) -> bool:
+    """Say whether a later scan of this part was refused because an earlier step was open."""
+    return bool(connection.execute(_REFUSED_EARLY, {"id": part_id, "at": at}).scalar())
+
+
+def replaced_after(connection: Connection, part_id: int, at: datetime) -> bool:
+    """Say whether a part was replaced after ``at``."""
+    return bool(connection.execute(_REPLACED_AFTER, {"id": part_id, "at": at}).scalar())
+
+
+def sealed_after(connection: Connection, box_id: int, at: datetime) -> bool:
+    """Say whether a box was sealed after ``at``."""
+    return bool(connection.execute(_SEALED_AFTER, {"id": box_id, "at": at}).scalar())
+
+
+def cancelled_after(connection: Connection, job_id: int, at: datetime) -> bool:
+    """Say whether a job was cancelled after ``at``."""
+    return bool(connection.execute(_CANCELLED_AFTER, {"id": job_id, "at": at}).scalar())
+
+
+def held_at(connection: Connection, job_id: int, at: datetime) -> bool:
+    """Say whether a job was on hold at a past moment."""
+    return connection.execute(_HOLD_BEFORE, {"job_id": job_id, "at": at}).scalar() == "hold"
+
+
+def write_changes(connection: Connection, changes: Changes) -> None:
+    """Write the log rows and the state that follows from them."""
+    _many(connection, _INSERT_LOG, changes.log)
+    _many(connection, _UPDATE_PART, changes.parts.values())
+    _many(connection, _UPDATE_BOX, changes.boxes.values())
+    _many(connection, _UPDATE_STATION, changes.stations.values())
+    tallies = [
+        {"the_job": job_id, "the_what": what, "more": more} for (job_id, what), more in changes.tallies.items() if more
+    ]
+    _many(connection, _BUMP_TALLY, tallies)
+
+
+def _many(connection: Connection, statement: Any, rows: Iterable[Mapping[str, Any]]) -> None:
+    listed: Sequence[Mapping[str, Any]] = list(rows)
+    if listed:
+        connection.execute(statement, listed)

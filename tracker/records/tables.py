@@ -1,0 +1,280 @@
+"""The tables. Order data is written once; the log is the truth; the state columns are kept beside it.
+
+A code's number is the row's id (``P00001234..`` is part 1234), given by ``counter`` and never given twice.
+"""
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    CheckConstraint,
+    Column,
+    Date,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    text,
+)
+from sqlalchemy.engine import Dialect
+from sqlalchemy.types import TypeDecorator
+
+from tracker.shop.progress import PartStatus
+from tracker.shop.roles import Role
+from tracker.shop.steps import Step, Supply
+from tracker.shop.verdicts import BoxState
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+class Instant(TypeDecorator[datetime]):
+    """A moment in UTC to the microsecond, kept as whole microseconds since 1970: the same on every database."""
+
+    impl = BigInteger
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> int | None:
+        return None if value is None else to_micros(value)
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
+        return None if value is None else from_micros(value)
+
+
+class Steps(TypeDecorator[frozenset[Step]]):
+    """A set of steps, kept as one bit each in the order of Step."""
+
+    impl = Integer
+    cache_ok = True
+
+    def process_bind_param(self, value: Iterable[Step] | None, dialect: Dialect) -> int | None:
+        return None if value is None else sum(_BITS[step] for step in value)
+
+    def process_result_value(self, value: int | None, dialect: Dialect) -> frozenset[Step] | None:
+        return None if value is None else _SETS[value]
+
+
+_BITS = {step: 1 << place for place, step in enumerate(Step)}
+_SETS = [frozenset(step for step, bit in _BITS.items() if mask & bit) for mask in range(1 << len(Step))]
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def to_micros(moment: datetime) -> int:
+    """Return the microseconds since 1970 of a time with an offset; a naive time is refused."""
+    if moment.tzinfo is None:
+        raise ValueError("a time without an offset")
+    since = moment - _EPOCH
+    return (since.days * 86_400 + since.seconds) * 1_000_000 + since.microseconds
+
+
+def from_micros(micros: int) -> datetime:
+    """Return the UTC time of a number of microseconds since 1970."""
+    seconds, rest = divmod(micros, 1_000_000)
+    return datetime.fromtimestamp(seconds, UTC).replace(microsecond=rest)
+
+
+def _among(column: str, *words: str) -> CheckConstraint:
+    listed = ", ".join(f"'{word}'" for word in words)
+    return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
+
+
+counter = Table(
+    "counter",
+    metadata,
+    Column("name", String(16), primary_key=True),
+    Column("last", BigInteger, nullable=False),
+)
+
+station = Table(
+    "station",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("name", String(80), nullable=False, unique=True),
+    Column("step", String(8), nullable=False),
+    Column("strict", Boolean, nullable=False, server_default=text("false")),
+    Column("open_box_id", Integer, ForeignKey("box.id")),
+    Column("open_load_id", Integer, ForeignKey("load.id")),
+    Column("opened_at", Instant),
+    _among("step", *Step),
+)
+
+slot = Table(
+    "slot",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("name", String(80), nullable=False, unique=True),
+)
+
+token = Table(
+    "token",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("name", String(80), nullable=False),
+    Column("role", String(8), nullable=False),
+    Column("station_id", Integer, ForeignKey("station.id")),
+    Column("hash", LargeBinary(32), nullable=False, unique=True),
+    Column("made_at", Instant, nullable=False),
+    Column("withdrawn_at", Instant),
+    _among("role", *Role),
+)
+
+job = Table(
+    "job",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("code", String(40), nullable=False, unique=True),
+    Column("customer", String(200), nullable=False),
+    Column("due", Date, nullable=False),
+    Column("status", String(10), nullable=False),
+    Column("status_at", Instant, nullable=False),
+    Column("taken_at", Instant, nullable=False),
+    Column("parts_total", Integer, nullable=False),
+    _among("status", "open", "held", "shipped", "cancelled"),
+    Index(None, "status", "due", "id"),
+)
+
+tally = Table(
+    "tally",
+    metadata,
+    Column("job_id", Integer, ForeignKey("job.id"), primary_key=True, autoincrement=False),
+    Column("what", String(8), primary_key=True),
+    Column("total", Integer, nullable=False),
+    Column("done", Integer, nullable=False),
+    _among("what", *Step, "sealed", "shipped"),
+    CheckConstraint("done BETWEEN 0 AND total", name="done_within_total"),
+)
+
+load = Table(
+    "load",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("ship_on", Date, nullable=False),
+    Column("state", String(8), nullable=False),
+    Column("shipped_at", Instant),
+    _among("state", "open", "shipped"),
+)
+
+box = Table(
+    "box",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("job_id", Integer, ForeignKey("job.id"), nullable=False),
+    Column("name", String(200), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("state", String(8), nullable=False),
+    Column("parts_total", Integer, nullable=False),
+    Column("packed", Integer, nullable=False),
+    Column("mass_kg", Float, nullable=False),
+    Column("length_mm", Float, nullable=False),
+    Column("width_mm", Float, nullable=False),
+    Column("height_mm", Float, nullable=False),
+    Column("weighed_kg", Float),
+    Column("sealed_at", Instant),
+    Column("follows_id", Integer, ForeignKey("box.id")),
+    Column("load_id", Integer, ForeignKey("load.id"), index=True),
+    _among("state", *BoxState),
+    CheckConstraint("packed BETWEEN 0 AND parts_total", name="packed_within_total"),
+    Index(None, "job_id", "state"),
+)
+
+item = Table(
+    "item",
+    metadata,
+    Column("box_id", Integer, ForeignKey("box.id"), primary_key=True, autoincrement=False),
+    Column("item", String(200), primary_key=True),
+    Column("quantity", Integer, nullable=False),
+    Column("counted", Integer),
+)
+
+part = Table(
+    "part",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("job_id", Integer, ForeignKey("job.id"), nullable=False),
+    Column("box_id", Integer, ForeignKey("box.id"), nullable=False, index=True),
+    Column("position", Integer, nullable=False),
+    Column("cabinet", String(200), nullable=False),
+    Column("name", String(200), nullable=False),
+    Column("material", String(200), nullable=False),
+    Column("length_mm", Float, nullable=False),
+    Column("width_mm", Float, nullable=False),
+    Column("thickness_mm", Float, nullable=False),
+    Column("mass_kg", Float, nullable=False),
+    Column("edges", String(16), nullable=False),
+    Column("machining", String(200), nullable=False),
+    Column("supply", String(6), nullable=False),
+    Column("route", Steps, nullable=False),
+    Column("urgent", Boolean, nullable=False),
+    Column("replaces_id", Integer, ForeignKey("part.id")),
+    Column("replaced_by_id", Integer, ForeignKey("part.id")),
+    Column("status", String(10), nullable=False),
+    Column("done", Steps, nullable=False),
+    Column("inferred", Steps, nullable=False),
+    Column("damaged", Boolean, nullable=False),
+    Column("seen_at", Instant),
+    Column("seen_station_id", Integer, ForeignKey("station.id")),
+    Column("slot_id", Integer, ForeignKey("slot.id")),
+    _among("status", *PartStatus),
+    _among("supply", *Supply),
+    Index(None, "job_id", "id"),
+)
+
+ACTIONS = (
+    *("pass", "undo", "damaged", "place"),
+    *("order", "hold", "resume", "cancel", "replace", "repair", "seal", "move", "plan", "ship"),
+)
+
+log = Table(
+    "log",
+    metadata,
+    Column("seq", BigInteger, primary_key=True, autoincrement=False),
+    Column("scan_id", LargeBinary(16), nullable=False),
+    Column("action", String(8), nullable=False),
+    Column("outcome", String(16), nullable=False),
+    Column("at", Instant, nullable=False),
+    Column("received_at", Instant, nullable=False),
+    Column("who", String(80), nullable=False),
+    Column("code", String(80), nullable=False),
+    Column("station_id", Integer),
+    Column("step", String(8)),
+    Column("infers", Boolean, nullable=False),
+    Column("job_id", Integer),
+    Column("part_id", Integer),
+    Column("box_id", Integer),
+    Column("load_id", Integer),
+    Column("slot_id", Integer),
+    Column("next_step", String(8)),
+    Column("inferred", Steps, nullable=False),
+    Column("undoes", BigInteger),
+    Column("message", Text, nullable=False),
+    Column("flag", Text),
+    _among("action", *ACTIONS),
+    Index("uq_log_scan_id", "scan_id", unique=True),
+    Index("ix_log_part_id", "part_id", sqlite_where=text("part_id IS NOT NULL"),
+          postgresql_where=text("part_id IS NOT NULL")),
+    Index("ix_log_box_id", "box_id", sqlite_where=text("part_id IS NULL AND box_id IS NOT NULL"),
+          postgresql_where=text("part_id IS NULL AND box_id IS NOT NULL")),
+    Index("ix_log_station_id_at", "station_id", "at", sqlite_where=text("station_id IS NOT NULL"),
+          postgresql_where=text("station_id IS NOT NULL")),
+    Index("ix_log_job_id", "job_id", sqlite_where=text("part_id IS NULL AND box_id IS NULL AND job_id IS NOT NULL"),
+          postgresql_where=text("part_id IS NULL AND box_id IS NULL AND job_id IS NOT NULL")),
+    Index("ix_log_undoes", "undoes", unique=True, sqlite_where=text("undoes IS NOT NULL"),
+          postgresql_where=text("undoes IS NOT NULL")),
+    Index("ix_log_flagged", "seq", sqlite_where=text("flag IS NOT NULL"), postgresql_where=text("flag IS NOT NULL")),
+)  # fmt: skip

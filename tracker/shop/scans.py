@@ -1,0 +1,57 @@
+"""A reading as it arrives, and the answer to it."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from uuid import UUID
+
+from tracker.shop.verdicts import OK_OUTCOMES, Outcome
+
+
+class Action(StrEnum):
+    """What a reading asks for."""
+
+    PASS = "pass"  # noqa: S105 - the scan passes the part through a step, no password
+    UNDO = "undo"
+    DAMAGED = "damaged"
+    PLACE = "place"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scan:
+    """One reading of a code at a station. ``at`` is the client's time, with an offset.
+
+    ``station`` is a name or a code; ``box``, ``load`` and ``slot`` name what the worker has in mind, or are empty.
+    ``fault`` says why the reading as sent makes no sense: it is kept and answered like a misread.
+    """
+
+    id: UUID
+    code: str
+    at: datetime
+    station: str = ""
+    action: Action = Action.PASS
+    box: str = ""
+    load: str = ""
+    slot: str = ""
+    fault: str = ""
+
+    def __post_init__(self) -> None:
+        if self.at.tzinfo is None:
+            raise ValueError("a scan's time has an offset")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What the worker is told about one scan, and what is kept with it for ever."""
+
+    id: UUID
+    outcome: Outcome
+    message: str
+    part: str | None = None
+    box: str | None = None
+    next: str | None = None
+    inferred: tuple[str, ...] = ()
+
+    @property
+    def ok(self) -> bool:
+        return self.outcome in OK_OUTCOMES

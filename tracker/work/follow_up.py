@@ -1,0 +1,56 @@
+"""A follow-up box: where what a closed box lacks is planned to go."""
+
+from tracker.records.contents import box_identity, highest_box_number, living_sizes, open_follow_up, update_box
+from tracker.records.floor import take_numbers
+from tracker.records.jobs import set_job_status
+from tracker.records.orders import insert_rows, raise_total
+from tracker.records.tables import box
+from tracker.shop.first_plan import size_of
+from tracker.work.ledger import Ledger
+from tracker.work.orders import BOX_TALLIES
+
+
+def follow_up_box(ledger: Ledger, closed_box: int) -> int:
+    """Return the number of the follow-up box of ``closed_box`` that still takes parts; make one if there is none."""
+    found = open_follow_up(ledger.connection, closed_box)
+    return found if found is not None else make_follow_up(ledger, closed_box)
+
+
+def make_follow_up(ledger: Ledger, closed_box: int) -> int:
+    """Add an empty follow-up box; return its number."""
+    connection = ledger.connection
+    first = box_identity(connection, closed_box)
+    number = take_numbers(connection, "box", 1)[0]
+    row = {
+        "id": number,
+        "job_id": first.job_id,
+        "name": f"{first.name[:180]} follow-up",
+        "number": highest_box_number(connection, first.job_id) + 1,
+        "state": "open",
+        "parts_total": 0,
+        "packed": 0,
+        "follows_id": closed_box,
+        **_size(ledger, number),
+    }
+    insert_rows(connection, box, [row])
+    for what in BOX_TALLIES:
+        raise_total(connection, first.job_id, what, 1)
+    made = ledger.box(number)
+    if made is not None and made.job.status == "shipped":
+        set_job_status(connection, first.job_id, "open", ledger.now)
+    return number
+
+
+def measure_anew(ledger: Ledger, box_id: int) -> None:
+    """Work a box's planned mass and size out from the parts now planned for it."""
+    update_box(ledger.connection, box_id, **_size(ledger, box_id))
+
+
+def _size(ledger: Ledger, box_id: int) -> dict[str, float]:
+    size = size_of(living_sizes(ledger.connection, box_id))
+    return {
+        "mass_kg": size.mass_kg,
+        "length_mm": size.length_mm,
+        "width_mm": size.width_mm,
+        "height_mm": size.height_mm,
+    }

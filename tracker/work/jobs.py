@@ -1,0 +1,54 @@
+"""Hold, resume and cancel a job."""
+
+from datetime import datetime
+from uuid import UUID
+
+from tracker.records.database import Database
+from tracker.records.jobs import JobRow, any_box_shipped, cancel_parts, job_by_code, set_job_status
+from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.work.ledger import Ledger
+
+
+def hold_job(database: Database, code: str, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Put a job on hold: its parts and boxes pass no step until it is resumed."""
+    _change(database, code, "hold", who=who, now=now, act_id=act_id)
+
+
+def resume_job(database: Database, code: str, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Let a held job go on."""
+    _change(database, code, "resume", who=who, now=now, act_id=act_id)
+
+
+def cancel_job(database: Database, code: str, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Cancel a job of which nothing has shipped; its parts are cancelled with it."""
+    _change(database, code, "cancel", who=who, now=now, act_id=act_id)
+
+
+# act: (the statuses it starts from, the status it leads to, the word for the log)
+_ACTS = {
+    "hold": ({"open"}, "held", "put on hold"),
+    "resume": ({"held"}, "open", "resumed"),
+    "cancel": ({"open", "held"}, "cancelled", "cancelled"),
+}
+
+
+def _change(database: Database, code: str, act: str, *, who: str, now: datetime, act_id: UUID) -> None:
+    starts, status, word = _ACTS[act]
+    with database.write() as connection:
+        job = job_by_code(connection, code)
+        if job is None:
+            raise NotFoundError(f"There is no job {code}.")
+        if job.status not in starts:
+            raise ConflictError(f"Job {code} is {job.status}: it cannot be {word}.")
+        if act == "cancel":
+            _refuse_shipped(any_box_shipped(connection, job.id), job)
+            cancel_parts(connection, job.id)
+        set_job_status(connection, job.id, status, now)
+        ledger = Ledger(connection, who, now)
+        ledger.act(act, scan_id=act_id, message=f"Job {code} {word}.", job_id=job.id)
+        ledger.write()
+
+
+def _refuse_shipped(shipped: bool, job: JobRow) -> None:
+    if shipped:
+        raise ConflictError(f"A box of job {job.code} has shipped already: hold the job and sort the rest out by part.")

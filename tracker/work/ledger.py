@@ -1,0 +1,181 @@
+"""One writing transaction's view of the shop floor: rows looked up once, changed in memory, written together.
+
+The log rows and the state that follows from them leave by the same door, ``write``.
+"""
+
+from collections.abc import Collection, Iterable
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Connection
+
+from tracker.records import floor
+from tracker.records.floor import BoxRow, Changes, LoadRow, PartRow, StationRow
+from tracker.shop.progress import DEAD_STATUSES, Progress, fold, status_of
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import CLOSED_STATES, BoxState, filling_state
+
+
+class Ledger:
+    """The rows that one transaction works with, and what it changes. Not to be shared between threads."""
+
+    def __init__(self, connection: Connection, who: str, now: datetime) -> None:
+        self.connection = connection
+        self.who = who
+        self.now = now
+        self._changes = Changes()
+        self._stations: dict[str, StationRow] = {}
+        self._parts: dict[int, PartRow] = {}
+        self._boxes: dict[int, BoxRow] = {}
+        self._numbers: list[int] = []
+
+    def reserve(self, count: int) -> None:
+        """Take ``count`` numbers of the log at once."""
+        self._numbers = list(reversed(floor.take_numbers(self.connection, "log", count)))
+
+    def next_seq(self) -> int:
+        """Return the next number of the log."""
+        if not self._numbers:
+            self.reserve(1)
+        return self._numbers.pop()
+
+    def look_up_stations(self, names: Collection[str]) -> None:
+        """Read the stations with these names."""
+        self._stations.update(floor.stations_named(self.connection, names))
+
+    def look_up_parts(self, ids: Collection[int]) -> None:
+        """Read the parts with these ids, and their boxes."""
+        for row in floor.parts_numbered(self.connection, ids).values():
+            self._parts[row.id] = row
+            self._boxes.setdefault(row.box.id, row.box)
+
+    def station(self, name: str) -> StationRow | None:
+        """Return the station of this name, if it was looked up and exists."""
+        return self._stations.get(name)
+
+    def station_numbered(self, number: int) -> StationRow | None:
+        """Return the station with this code number."""
+        found = floor.stations_numbered(self.connection, [number]).get(number)
+        return None if found is None else self._stations.setdefault(found.name, found)
+
+    def part(self, part_id: int) -> PartRow | None:
+        """Return a part by its number, as this transaction sees it."""
+        if part_id not in self._parts:
+            self.look_up_parts([part_id])
+        return self._parts.get(part_id)
+
+    def box(self, box_id: int) -> BoxRow | None:
+        """Return a box by its number, as this transaction sees it."""
+        if box_id not in self._boxes:
+            self._boxes.update(floor.boxes_numbered(self.connection, [box_id]))
+        return self._boxes.get(box_id)
+
+    def load(self, load_id: int) -> LoadRow | None:
+        """Return a load by its number."""
+        return floor.loads_numbered(self.connection, [load_id]).get(load_id)
+
+    def add_to_log(self, **row: Any) -> None:
+        """Append one row to the log; what is not named is empty."""
+        self._changes.log.append({**_EMPTY_ROW, "received_at": self.now, "who": self.who, **row})
+
+    def act(self, action: str, *, scan_id: UUID, message: str, **row: Any) -> None:
+        """Append an act that is no scan (seal, ship, hold, …) to the log."""
+        row = {"at": self.now, "outcome": "done", **row}
+        self.add_to_log(seq=self.next_seq(), scan_id=scan_id.bytes, action=action, message=message, **row)
+
+    def set_open(self, station: StationRow, *, box_id: int | None, load_id: int | None, at: datetime) -> None:
+        """Set what a station has open, unless it opened something later already."""
+        same = (station.open_box_id, station.open_load_id) == (box_id, load_id)
+        if same or (station.opened_at is not None and at < station.opened_at):
+            return
+        self._stations[station.name] = replace(station, open_box_id=box_id, open_load_id=load_id, opened_at=at)
+        self._changes.stations[station.id] = {
+            "the_id": station.id,
+            "open_box_id": box_id,
+            "open_load_id": load_id,
+            "opened_at": at,
+        }
+
+    def set_progress(self, part: PartRow, after: Progress) -> None:
+        """Keep a part's new progress, and what follows for its job's tallies and its box."""
+        if Step.SHIP in part.progress.done:
+            after = replace(after, done=after.done | {Step.SHIP})  # shipping is the box's, not in the part's own scans
+        dead = part.status in DEAD_STATUSES
+        status = part.status if dead else status_of(after)
+        self._parts[part.id] = replace(part, progress=after, status=status)
+        self._changes.parts[part.id] = {
+            "the_id": part.id,
+            "status": status,
+            "done": after.done,
+            "inferred": after.inferred,
+            "damaged": after.damaged,
+            "seen_at": after.at,
+            "seen_station_id": after.station,
+            "slot_id": after.slot,
+        }
+        if not dead:
+            self._count(part, part.progress.counted, after.counted)
+
+    def _count(self, part: PartRow, before: frozenset[Step], after: frozenset[Step]) -> None:
+        for step in after - before:
+            self.bump(part.job.id, step, 1)
+        for step in before - after:
+            self.bump(part.job.id, step, -1)
+        more = (Step.PACK in after) - (Step.PACK in before)
+        if more:
+            box = self.box(part.box.id) or part.box
+            self.set_box(box, packed=box.packed + more)
+
+    def bump(self, job_id: int, what: str, more: int) -> None:
+        """Count ``more`` done in a job's tally."""
+        key = (job_id, str(what))
+        self._changes.tallies[key] = self._changes.tallies.get(key, 0) + more
+
+    def set_box(self, box: BoxRow, *, packed: int | None = None, state: BoxState | None = None) -> BoxRow:
+        """Keep how full a box is, and its state; without ``state`` a box not yet closed takes it from its filling."""
+        packed = box.packed if packed is None else packed
+        if state is None:
+            closed = box.state in CLOSED_STATES
+            state = box.state if closed else filling_state(packed=packed, parts_total=box.parts_total)
+        changed = replace(box, packed=packed, state=state)
+        self._boxes[box.id] = changed
+        self._changes.boxes[box.id] = {"the_id": box.id, "packed": packed, "state": state}
+        return changed
+
+    def refold(self, part_ids: Iterable[int]) -> None:
+        """Write what is pending and work these parts out anew from all that happened to them."""
+        self.write()
+        for part_id, happened in floor.sightings(self.connection, list(part_ids)).items():
+            part = self.part(part_id)
+            if part is not None:
+                self.set_progress(part, fold(happened, part.route))
+
+    def forget(self) -> None:
+        """Write what is pending and read parts and boxes anew: an act changed their rows beside this ledger."""
+        self.write()
+        self._parts.clear()
+        self._boxes.clear()
+
+    def write(self) -> None:
+        """Write all pending rows."""
+        floor.write_changes(self.connection, self._changes)
+        self._changes = Changes()
+
+
+_EMPTY_ROW: dict[str, Any] = {
+    "code": "",
+    "station_id": None,
+    "step": None,
+    "infers": False,
+    "job_id": None,
+    "part_id": None,
+    "box_id": None,
+    "load_id": None,
+    "slot_id": None,
+    "next_step": None,
+    "inferred": frozenset(),
+    "undoes": None,
+    "flag": None,
+}

@@ -1,0 +1,192 @@
+"""Take an order: the parts of a job get their codes and routes, its boxes are planned. All of it or nothing."""
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Connection
+
+from tracker.records.database import Database
+from tracker.records.floor import take_numbers
+from tracker.records.orders import insert_rows, job_exists
+from tracker.records.tables import box, item, job, part, tally
+from tracker.shop.codes import HIGHEST_NUMBER, box_code
+from tracker.shop.errors import ConflictError, Fault, InvalidInputError
+from tracker.shop.first_plan import PlannedBox, plan_boxes, size_of
+from tracker.shop.measures import board_mass_kg
+from tracker.shop.orders import Order, PartLine
+from tracker.shop.progress import PartStatus
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import filling_state
+from tracker.work.ledger import Ledger
+
+_JOB_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}", re.ASCII)
+BOX_TALLIES = ("sealed", "shipped")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """What taking an order made, or, on a dry run, would make (then no codes are given)."""
+
+    code: str
+    parts: int
+    cabinets: int
+    box_names: tuple[str, ...]
+    boxes: tuple[str, ...] = ()
+
+
+def take_order(database: Database, order: Order, *, who: str, now: datetime, act_id: UUID) -> Taken:
+    """Store a job with its parts, items and planned boxes; return the codes of the boxes.
+
+    Raises InvalidInputError for a code or customer that cannot be used, ConflictError when the job is there already.
+    """
+    preview = preview_order(order)
+    planned = plan_boxes(order.parts, order.items)
+    with database.write() as connection:
+        if job_exists(connection, order.job):
+            raise ConflictError(f"Job {order.job} was taken before. Give the new order another code.")
+        numbers = _store(connection, order, planned, now)
+        ledger = Ledger(connection, who, now)
+        job_id = numbers.job
+        ledger.act("order", scan_id=act_id, message=f"Job {order.job} taken: {preview.parts} parts.", job_id=job_id)
+        ledger.write()
+    return Taken(
+        code=preview.code,
+        parts=preview.parts,
+        cabinets=preview.cabinets,
+        box_names=preview.box_names,
+        boxes=tuple(box_code(number) for number in numbers.boxes),
+    )
+
+
+def preview_order(order: Order) -> Taken:
+    """Say what taking an order would make; refuse what could not be taken, but look at no database."""
+    faults = []
+    if not _JOB_CODE.fullmatch(order.job):
+        what = "a job's code has 1 to 40 letters, digits, dots, dashes or underscores, starting with a letter or digit"
+        faults.append(Fault(where={"field": "code"}, what=what))
+    customer = order.customer.strip()
+    if not 1 <= len(customer) <= 200 or not customer.isprintable():
+        faults.append(Fault(where={"field": "customer"}, what="a customer's name has 1 to 200 characters"))
+    if not order.parts:
+        faults.append(Fault(where={"field": "parts"}, what="an order has at least one part"))
+    if faults:
+        raise InvalidInputError("The order cannot be taken; nothing was stored.", faults)
+    planned = plan_boxes(order.parts, order.items)
+    return Taken(
+        code=order.job,
+        parts=sum(line.quantity for line in order.parts),
+        cabinets=len({line.cabinet for line in order.parts}),
+        box_names=tuple(box.name for box in planned),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Numbers:
+    job: int
+    boxes: range
+    parts: range
+
+
+def _store(connection: Connection, order: Order, planned: Sequence[PlannedBox], now: datetime) -> _Numbers:
+    pieces = sum(len(box.pieces) for box in planned)
+    numbers = _Numbers(
+        job=take_numbers(connection, "job", 1)[0],
+        boxes=take_numbers(connection, "box", len(planned)),
+        parts=take_numbers(connection, "part", pieces),
+    )
+    if max(numbers.boxes[-1], numbers.parts[-1]) > HIGHEST_NUMBER:
+        raise ConflictError("The shop has no codes left for so many parts.")
+    insert_rows(connection, job, [_job_row(order, numbers.job, pieces, now)])
+    insert_rows(connection, tally, _tally_rows(numbers.job, planned))
+    insert_rows(connection, box, _box_rows(numbers, planned))
+    insert_rows(connection, item, _item_rows(numbers, planned))
+    insert_rows(connection, part, _part_rows(numbers, planned))
+    return numbers
+
+
+def _job_row(order: Order, job_id: int, pieces: int, now: datetime) -> dict[str, Any]:
+    return {
+        "id": job_id,
+        "code": order.job,
+        "customer": order.customer.strip(),
+        "due": order.due,
+        "status": "open",
+        "status_at": now,
+        "taken_at": now,
+        "parts_total": pieces,
+    }
+
+
+def _tally_rows(job_id: int, planned: Sequence[PlannedBox]) -> Iterator[dict[str, Any]]:
+    steps = Counter(step for box in planned for piece in box.pieces for step in piece.route)
+    totals = {**{step.value: steps[step] for step in Step}, **dict.fromkeys(BOX_TALLIES, len(planned))}
+    return ({"job_id": job_id, "what": what, "total": total, "done": 0} for what, total in totals.items())
+
+
+def _box_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict[str, Any]]:
+    for count, (box_id, drawn) in enumerate(zip(numbers.boxes, planned, strict=True), start=1):
+        size = size_of([(piece.length_mm, piece.width_mm, piece.thickness_mm) for piece in drawn.pieces])
+        yield {
+            "id": box_id,
+            "job_id": numbers.job,
+            "name": drawn.name,
+            "number": count,
+            "state": filling_state(packed=0, parts_total=len(drawn.pieces)),
+            "parts_total": len(drawn.pieces),
+            "packed": 0,
+            "mass_kg": size.mass_kg,
+            "length_mm": size.length_mm,
+            "width_mm": size.width_mm,
+            "height_mm": size.height_mm,
+        }
+
+
+def _item_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict[str, Any]]:
+    for box_id, drawn in zip(numbers.boxes, planned, strict=True):
+        counts: Counter[str] = Counter()
+        for line in drawn.items:
+            counts[line.item] += line.quantity
+        yield from ({"box_id": box_id, "item": name, "quantity": count} for name, count in counts.items())
+
+
+def _part_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict[str, Any]]:
+    part_ids = iter(numbers.parts)
+    for box_id, drawn in zip(numbers.boxes, planned, strict=True):
+        for position, piece in enumerate(drawn.pieces, start=1):
+            row = {"id": next(part_ids), "job_id": numbers.job, "box_id": box_id, "position": position}
+            yield {**row, **_piece_row(piece), **FRESH}
+
+
+FRESH: dict[str, Any] = {
+    "urgent": False,
+    "replaces_id": None,
+    "replaced_by_id": None,
+    "status": PartStatus.WAITING.value,
+    "done": frozenset(),
+    "inferred": frozenset(),
+    "damaged": False,
+    "seen_at": None,
+    "seen_station_id": None,
+    "slot_id": None,
+}
+
+
+def _piece_row(piece: PartLine) -> dict[str, Any]:
+    return {
+        "cabinet": piece.cabinet,
+        "name": piece.part,
+        "material": piece.material,
+        "length_mm": piece.length_mm,
+        "width_mm": piece.width_mm,
+        "thickness_mm": piece.thickness_mm,
+        "mass_kg": board_mass_kg(piece.length_mm, piece.width_mm, piece.thickness_mm),
+        "edges": " ".join(piece.edges),
+        "machining": piece.machining,
+        "supply": piece.supply.value,
+        "route": piece.route,
+    }

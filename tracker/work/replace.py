@@ -1,0 +1,100 @@
+"""Replace a part that is damaged or lost, or record that it was repaired."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID, uuid5
+
+from sqlalchemy import Connection, insert, select, update
+
+from tracker.records.contents import update_box
+from tracker.records.database import Database
+from tracker.records.floor import PartRow, take_numbers
+from tracker.records.tables import part as part_table
+from tracker.shop.codes import part_code
+from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import CLOSED_STATES
+from tracker.work.follow_up import follow_up_box, measure_anew
+from tracker.work.ledger import Ledger
+from tracker.work.orders import FRESH
+
+
+def replace_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime, act_id: UUID) -> int:
+    """Order a new part in place of an old one; return the new part's number.
+
+    The old label is dead for ever. The new part starts its route, is urgent, and goes to the same box, or to its
+    follow-up box when that one is closed. Raises ConflictError for a part that was replaced or cancelled before.
+    """
+    with database.write() as connection:
+        ledger = Ledger(connection, who, now)
+        old = _living(ledger, part_id)
+        target = follow_up_box(ledger, old.box.id) if old.box.state in CLOSED_STATES else old.box.id
+        new_id = take_numbers(connection, "part", 1)[0]
+        _insert_copy(connection, old.id, new_id, target)
+        _retire(ledger, old, new_id, target)
+        told = {"job_id": old.job.id, "box_id": old.box.id}
+        message = f"Replaced by {part_code(new_id)}: {reason}"
+        ledger.act("replace", scan_id=act_id, message=message, part_id=old.id, **told)
+        message = f"Made in place of {part_code(old.id)}: {reason}"
+        ledger.act("order", scan_id=uuid5(act_id, "new"), message=message, part_id=new_id, **{**told, "box_id": target})
+        ledger.write()
+        measure_anew(ledger, target)
+    return new_id
+
+
+def repair_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Record that a damaged part is good again: it counts as before."""
+    with database.write() as connection:
+        ledger = Ledger(connection, who, now)
+        part = _living(ledger, part_id)
+        if not part.progress.damaged:
+            raise ConflictError(f"Part {part_code(part_id)} is not marked damaged.")
+        ids = {"part_id": part_id, "job_id": part.job.id, "box_id": part.box.id}
+        ledger.act("repair", scan_id=act_id, message=f"Repaired: {reason}", **ids)
+        ledger.refold([part_id])
+        ledger.write()
+
+
+def _living(ledger: Ledger, part_id: int) -> PartRow:
+    part = ledger.part(part_id)
+    if part is None:
+        raise NotFoundError(f"There is no part {part_code(part_id)}.")
+    if part.replaced_by_id is not None:
+        raise ConflictError(f"Part {part_code(part_id)} was replaced by {part_code(part.replaced_by_id)} before.")
+    if part.job.status == "cancelled":
+        raise ConflictError(f"Job {part.job.code} is cancelled.")
+    return part
+
+
+def _insert_copy(connection: Connection, old_id: int, new_id: int, box_id: int) -> None:
+    row: dict[str, Any] = dict(
+        connection.execute(select(part_table).where(part_table.c.id == old_id)).one()._mapping,
+    )
+    row.update(FRESH, id=new_id, box_id=box_id, replaces_id=old_id, urgent=True)
+    connection.execute(insert(part_table).values(row))
+
+
+def _retire(ledger: Ledger, old: PartRow, new_id: int, target: int) -> None:
+    """Take the old part out of every count; the new one has taken its place in the totals."""
+    connection = ledger.connection
+    retired = update(part_table).where(part_table.c.id == old.id)
+    connection.execute(retired.values(status="replaced", replaced_by_id=new_id))
+    for step in old.progress.counted:
+        ledger.bump(old.job.id, step, -1)
+    box = ledger.box(old.box.id) or old.box
+    ledger.set_box(box, packed=box.packed - (Step.PACK in old.progress.counted))
+    ledger.write()
+    if target != box.id:
+        update_box(connection, box.id, parts_total=box.parts_total - 1)
+        ledger.forget()
+        new_box = ledger.box(target)
+        update_box(connection, target, parts_total=(new_box.parts_total if new_box else 0) + 1)
+        ledger.forget()
+        _settle(ledger, target)
+
+
+def _settle(ledger: Ledger, box_id: int) -> None:
+    """A box that was complete takes one more part: it is no longer complete."""
+    box = ledger.box(box_id)
+    if box is not None:
+        ledger.set_box(box)

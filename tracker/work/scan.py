@@ -1,0 +1,490 @@
+"""Take scans: judge each one, write it to the log and the new state beside it, all in one transaction.
+
+A scan's id has one effect and one answer for ever: an id that was answered before gets the first answer again. A batch
+is judged scan by scan in the order of the clients' times; one bad scan stops none of the others.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Connection
+
+from tracker.records import floor
+from tracker.records.database import Database
+from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
+from tracker.shop import verdicts
+from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, MisreadError, box_code, part_code, read_code
+from tracker.shop.progress import Happening, Progress, Sighting, advance, fold
+from tracker.shop.scans import Action, Answer, Scan
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import BoxFacts, BoxState, Outcome, PartFacts, StationFacts, Verdict
+from tracker.work.ledger import Ledger
+
+LONGEST_CODE_KEPT = 80
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sender:
+    """Who sends the scans: the token's name, and the station that it is made for, if any."""
+
+    name: str
+    station: str | None = None
+
+
+def take_scans(database: Database, scans: Sequence[Scan], sender: Sender, now: datetime) -> list[Answer]:
+    """Judge and store ``scans``; return one answer for each, in the order given. When this returns they are on disk."""
+    with database.write() as connection:
+        answers = judge_scans(connection, scans, sender, now)
+    return [answers[scan.id] for scan in scans]
+
+
+def judge_scans(connection: Connection, scans: Iterable[Scan], sender: Sender, now: datetime) -> dict[UUID, Answer]:
+    """Judge scans within a transaction that the caller commits; return the answers by scan id."""
+    by_id: dict[UUID, Scan] = {}
+    for scan in scans:
+        by_id.setdefault(scan.id, scan)
+    answers = floor.first_answers(connection, by_id.keys())
+    fresh = sorted((scan for scan in by_id.values() if scan.id not in answers), key=lambda scan: scan.at)
+    if fresh:
+        desk = _Desk(Ledger(connection, sender.name, now), sender)
+        desk.look_up(fresh)
+        for scan in fresh:
+            answers[scan.id] = desk.take(scan)
+        desk.ledger.write()
+    return answers
+
+
+class _Refused(Exception):  # noqa: N818 - no error: a verdict found while the scan is still being read
+    def __init__(self, outcome: Outcome, message: str) -> None:
+        super().__init__(message)
+        self.verdict = Verdict(outcome=outcome, message=message)
+
+
+class _Desk:
+    """Judges the scans of one batch, one after the other."""
+
+    def __init__(self, ledger: Ledger, sender: Sender) -> None:
+        self.ledger = ledger
+        self.sender = sender
+
+    def look_up(self, scans: Sequence[Scan]) -> None:
+        """Read at once what the batch is about to need."""
+        self.ledger.reserve(len(scans))
+        names = {scan.station or self.sender.station or "" for scan in scans}
+        self.ledger.look_up_stations(names)
+        codes = [_code_or_none(scan.code) for scan in scans]
+        self.ledger.look_up_parts(sorted({code.number for code in codes if code and code.kind is Kind.PART}))
+
+    def take(self, scan: Scan) -> Answer:
+        entry = _Entry(self.ledger, scan)
+        if scan.fault:
+            return entry.record(Verdict(outcome=Outcome.MISREAD, message=scan.fault))
+        try:
+            entry.station = self._station(scan)
+            return self._dispatch(scan, entry)
+        except _Refused as refused:
+            return entry.record(refused.verdict)
+
+    def _station(self, scan: Scan) -> StationRow:
+        named = scan.station or self.sender.station
+        if not named:
+            raise _Refused(Outcome.UNKNOWN, "Name the station: the token is made for none.")
+        station = self.ledger.station(named)
+        code = None if station else _code_or_none(named)
+        if code and code.kind is Kind.STATION:
+            station = self.ledger.station_numbered(code.number)
+        if station is None:
+            raise _Refused(Outcome.UNKNOWN, f"There is no station {named[:LONGEST_CODE_KEPT]}.")
+        if self.sender.station and station.name != self.sender.station:
+            raise _Refused(Outcome.UNKNOWN, f"This token is made for station {self.sender.station}.")
+        return station
+
+    def _dispatch(self, scan: Scan, entry: "_Entry") -> Answer:
+        if scan.action is Action.UNDO:
+            return self._undo(scan, entry)
+        code = _code(scan.code)
+        if code.kind is Kind.COMMAND:
+            return self._command(code, scan, entry)
+        if code.kind is Kind.PART:
+            return self._part(code, scan, entry)
+        if code.kind is Kind.BOX:
+            return self._box(code, scan, entry)
+        if code.kind is Kind.LOAD:
+            return self._load(code, scan, entry)
+        if code.kind is Kind.SLOT:
+            return self._slot(code, scan, entry)
+        if code.kind is Kind.STATION:
+            raise _Refused(Outcome.OFF_ROUTE, "This is a station's own code. Scan a part, a box or a load.")
+        raise _Refused(Outcome.UNKNOWN, f"Nobody is known by badge {code}.")
+
+    # Parts
+
+    def _part(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
+        part = self.ledger.part(code.number)
+        if part is None:
+            raise _Refused(Outcome.UNKNOWN, f"No part of this shop has the code {code}.")
+        if scan.action is Action.DAMAGED:
+            return self._note_damage(part, scan, entry)
+        if scan.action is Action.PLACE:
+            return self._note_place(part, self._slot_named(scan.slot) if scan.slot else None, scan, entry)
+        return self._pass(part, scan, entry)
+
+    def _pass(self, part: PartRow, scan: Scan, entry: "_Entry") -> Answer:
+        station = entry.station_row
+        open_box = self._open_box(scan, station) if station.step is Step.PACK else None
+        before = self._progress_before(part, scan.at)
+        facts = self._facts(part, scan.at)
+        verdict = verdicts.judge_part(
+            facts, _station_facts(station), before, None if open_box is None else self._box_facts(open_box, scan.at)
+        )
+        entry.part = part
+        entry.flag = self._flag(verdict, part, scan)
+        if open_box is not None and scan.box:
+            self._open(station, open_box, scan.at)
+        inferred: tuple[Step, ...] = ()
+        if verdict.outcome is Outcome.DONE and not station.strict:
+            inferred = before.open_before(station.step, part.route)
+        after = self._see(part, _happening(verdict), scan, entry)
+        if verdict.outcome is Outcome.DONE and station.step is Step.PACK:
+            self._open(station, self.ledger.box(part.box.id) or part.box, scan.at)
+        upcoming = after.next_step(part.route)
+        if verdict.outcome is Outcome.DONE:
+            verdict = self._say_what_next(verdict, part, upcoming)
+        return entry.record(verdict, next_step=upcoming, inferred=inferred)
+
+    def _say_what_next(self, verdict: Verdict, part: PartRow, upcoming: Step | None) -> Verdict:
+        box = self.ledger.box(part.box.id) or part.box
+        if upcoming is not Step.SHIP:
+            return Verdict(outcome=verdict.outcome, message=f"{verdict.message} Next: {upcoming or 'nothing'}.")
+        left = box.parts_total - box.packed
+        what = f"{left} more for this box" if left else "the box is complete: count the items and seal it"
+        return Verdict(outcome=verdict.outcome, message=f"{verdict.message} {box.packed} in, {what}.")
+
+    def _progress_before(self, part: PartRow, at: datetime) -> Progress:
+        """The progress as it stood at ``at``: for a late scan it is folded from what happened until then."""
+        if part.progress.at is None or at >= part.progress.at:
+            return part.progress
+        self.ledger.write()
+        happened = floor.sightings(self.ledger.connection, [part.id])[part.id]
+        return fold([sighting for sighting in happened if sighting.at <= at or sighting.station is None], part.route)
+
+    def _see(self, part: PartRow, what: Happening, scan: Scan, entry: "_Entry", slot: int | None = None) -> Progress:
+        """Take the sighting into the part's progress, in its place by its own time; return the progress after all."""
+        sighting = Sighting(
+            seq=entry.seq,
+            at=scan.at,
+            what=what,
+            station=entry.station_row.id,
+            step=entry.station_row.step,
+            infers=not entry.station_row.strict,
+            slot=slot,
+        )
+        if part.progress.at is None or scan.at >= part.progress.at:
+            after = advance(part.progress, sighting, part.route)
+        else:
+            self.ledger.write()
+            happened = floor.sightings(self.ledger.connection, [part.id])[part.id]
+            after = fold([*happened, sighting], part.route)
+        self.ledger.set_progress(part, after)
+        return self.ledger.part(part.id).progress  # type: ignore[union-attr]  # it was just set
+
+    def _flag(self, verdict: Verdict, part: PartRow, scan: Scan) -> str | None:
+        """Say what a foreman must look at: a late scan that on time would have been answered otherwise."""
+        connection = self.ledger.connection
+        match verdict.outcome:
+            case Outcome.REPLACED if floor.replaced_after(connection, part.id, scan.at):
+                return "scanned before the part was replaced, arrived after"
+            case Outcome.CANCELLED if floor.cancelled_after(connection, part.job.id, scan.at):
+                return "scanned before the job was cancelled, arrived after"
+            case Outcome.BOX_CLOSED if floor.sealed_after(connection, part.box.id, scan.at):
+                return "scanned before the box was sealed, arrived after"
+            case Outcome.DONE if part.progress.at is not None and scan.at < part.progress.at:
+                if floor.refused_early_after(connection, part.id, scan.at):
+                    return "a later scan of this part was refused as early and would now be done: scan it again"
+        return None
+
+    def _note_damage(self, part: PartRow, scan: Scan, entry: "_Entry") -> Answer:
+        facts = self._facts(part, scan.at)
+        refused = verdicts.judge_note(facts)
+        entry.part, entry.action = part, Action.DAMAGED
+        self._see(part, Happening.SEEN if refused else Happening.DAMAGED, scan, entry)
+        if refused:
+            return entry.record(refused)
+        if facts.box.closed:
+            entry.flag = f"damaged, but recorded in box {facts.box.code}, which is {facts.box.state}"
+        message = f"{facts.title}: marked damaged. Put it aside; the foreman decides."
+        return entry.record(Verdict(outcome=Outcome.NOTED, message=message))
+
+    def _note_place(self, part: PartRow, slot: int | None, scan: Scan, entry: "_Entry") -> Answer:
+        facts = self._facts(part, scan.at)
+        refused = verdicts.judge_note(facts)
+        entry.part, entry.action, entry.slot_id = part, Action.PLACE, slot
+        self._see(part, Happening.SEEN if refused else Happening.PLACE, scan, entry, slot=slot)
+        return entry.record(refused or Verdict(outcome=Outcome.NOTED, message=f"{facts.title}: its place is noted."))
+
+    # Boxes, loads, slots, cards
+
+    def _box(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
+        box = self.ledger.box(code.number)
+        if box is None:
+            raise _Refused(Outcome.UNKNOWN, f"No box of this shop has the code {code}.")
+        entry.box = box
+        station = entry.station_row
+        named = _code(scan.load, Kind.LOAD).number if scan.load else self._open_load(scan, station)
+        open_load = None if named is None else str(Code(Kind.LOAD, named))
+        verdict = verdicts.judge_box(self._box_facts(box, scan.at), _station_facts(station), open_load)
+        if verdict.outcome is Outcome.DONE and station.step is Step.SHIP:
+            self.ledger.set_box(box, state=BoxState.LOADED)
+            entry.load_id = box.load_id
+            self.ledger.set_open(station, box_id=None, load_id=box.load_id, at=scan.at)
+        elif verdict.outcome is Outcome.DONE:
+            self._open(station, box, scan.at)
+        return entry.record(verdict)
+
+    def _load(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
+        load = self.ledger.load(code.number)
+        if load is None:
+            raise _Refused(Outcome.UNKNOWN, f"No load of this shop has the code {code}.")
+        entry.load_id = load.id
+        station = entry.station_row
+        verdict = verdicts.judge_load(str(code), shipped=load.shipped, station=_station_facts(station))
+        if verdict.outcome is Outcome.DONE:
+            self.ledger.set_open(station, box_id=None, load_id=load.id, at=scan.at)
+        return entry.record(verdict)
+
+    def _slot(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
+        slot = self._slot_named(str(code))
+        return self._note_place(self._last_part(scan, entry), slot, scan, entry)
+
+    def _command(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
+        match COMMAND_NUMBERS.get(code.number):
+            case Command.UNDO:
+                return self._undo(scan, entry)
+            case Command.DAMAGED:
+                return self._note_damage(self._last_part(scan, entry), scan, entry)
+            case None:
+                raise _Refused(Outcome.UNKNOWN, f"No command card has the code {code}.")
+
+    def _last_part(self, scan: Scan, entry: "_Entry") -> PartRow:
+        """The part that this station scanned last: what a slot's code or the damaged card is about."""
+        self.ledger.write()
+        last = floor.last_counted(self.ledger.connection, entry.station_row.id, scan.at)
+        part = None if last is None or last.part_id is None else self.ledger.part(last.part_id)
+        if part is None:
+            raise _Refused(Outcome.UNKNOWN, "Scan the part first, then this code.")
+        return part
+
+    def _slot_named(self, named: str) -> int:
+        code = _code_or_none(named)
+        number = code.number if code and code.kind is Kind.SLOT else None
+        slot_id = floor.slot_id(self.ledger.connection, number=number, name=named)
+        if slot_id is None:
+            raise _Refused(Outcome.UNKNOWN, f"There is no slot {named[:LONGEST_CODE_KEPT]}.")
+        return slot_id
+
+    # Undo
+
+    def _undo(self, scan: Scan, entry: "_Entry") -> Answer:
+        entry.action = Action.UNDO
+        self.ledger.write()
+        station = entry.station_row
+        last = floor.last_counted(self.ledger.connection, station.id, scan.at)
+        if last is None:
+            raise _Refused(Outcome.NOTHING_TO_UNDO, f"{station.name}: nothing to take back.")
+        part = None if last.part_id is None else self.ledger.part(last.part_id)
+        box = None if last.box_id is None else self.ledger.box(last.box_id)
+        entry.part, entry.box = part, box
+        refused = None if part is None else verdicts.judge_note(self._facts(part, scan.at))
+        if refused:
+            return entry.record(refused)
+        closed = box is not None and _closed_to_undo(last, box.state)
+        if closed and box is not None:
+            raise _Refused(Outcome.BOX_CLOSED, f"Box {box_code(box.id)} is {box.state}: ask the foreman.")
+        entry.load_id = last.load_id
+        entry.undoes = last.seq
+        answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=_undone_message(last, part, box)))
+        if part is not None:
+            self.ledger.refold([part.id])
+        elif box is not None and last.step is Step.SHIP:
+            self.ledger.set_box(box, state=BoxState.SEALED)
+        if last.step in (Step.PACK, Step.SHIP):
+            self._reopen(station, scan.at)
+        return answer
+
+    def _reopen(self, station: StationRow, at: datetime) -> None:
+        """After an undo, the station has open what it had open before the scan that was taken back."""
+        self.ledger.write()
+        opened = floor.last_opened(self.ledger.connection, station.id, at)
+        box_id = opened.box_id if opened and station.step is Step.PACK else None
+        load_id = opened.load_id if opened and station.step is Step.SHIP else None
+        box = None if box_id is None else self.ledger.box(box_id)
+        if box is not None and not _takes_parts(box):
+            box_id = None
+        self.ledger.set_open(station, box_id=box_id, load_id=load_id, at=at)
+
+    # What a station has open
+
+    def _open_box(self, scan: Scan, station: StationRow) -> BoxRow | None:
+        if scan.box:
+            code = _code(scan.box, Kind.BOX)
+            box = self.ledger.box(code.number)
+            if box is None:
+                raise _Refused(Outcome.UNKNOWN, f"No box of this shop has the code {code}.")
+            return box
+        box_id = station.open_box_id
+        if station.opened_at is not None and scan.at < station.opened_at:
+            self.ledger.write()
+            opened = floor.last_opened(self.ledger.connection, station.id, scan.at)
+            box_id = None if opened is None else opened.box_id
+        box = None if box_id is None else self.ledger.box(box_id)
+        return box if box is not None and _takes_parts(box) else None
+
+    def _open_load(self, scan: Scan, station: StationRow) -> int | None:
+        load_id = station.open_load_id
+        load = None if load_id is None else self.ledger.load(load_id)
+        return None if load is None or load.shipped else load.id
+
+    def _open(self, station: StationRow, box: BoxRow, at: datetime) -> None:
+        """Open a box at a station; one that takes no more parts leaves the station with none open."""
+        self.ledger.set_open(station, box_id=box.id if _takes_parts(box) else None, load_id=None, at=at)
+
+    # Facts for the verdicts
+
+    def _held(self, job: JobState, at: datetime) -> bool:
+        if at >= job.status_at:
+            return job.status == "held"
+        return floor.held_at(self.ledger.connection, job.id, at)
+
+    def _facts(self, part: PartRow, at: datetime) -> PartFacts:
+        return PartFacts(
+            code=part_code(part.id),
+            name=part.name,
+            cabinet=part.cabinet,
+            job=part.job.code,
+            route=part.route,
+            box=self._box_facts(self.ledger.box(part.box.id) or part.box, at),
+            held=self._held(part.job, at),
+            cancelled=part.status == "cancelled",
+            replaced_by=None if part.replaced_by_id is None else part_code(part.replaced_by_id),
+        )
+
+    def _box_facts(self, box: BoxRow, at: datetime) -> BoxFacts:
+        return BoxFacts(
+            code=box_code(box.id),
+            state=box.state,
+            job=box.job.code,
+            held=self._held(box.job, at),
+            cancelled=box.job.status == "cancelled",
+            load=None if box.load_id is None else str(Code(Kind.LOAD, box.load_id)),
+        )
+
+
+class _Entry:
+    """One scan's row in the log while it is being made."""
+
+    def __init__(self, ledger: Ledger, scan: Scan) -> None:
+        self._ledger = ledger
+        self._scan = scan
+        self.seq = ledger.next_seq()
+        self.station: StationRow | None = None
+        self.part: PartRow | None = None
+        self.box: BoxRow | None = None
+        self.load_id: int | None = None
+        self.slot_id: int | None = None
+        self.action = scan.action
+        self.undoes: int | None = None
+        self.flag: str | None = None
+
+    @property
+    def station_row(self) -> StationRow:
+        """The station; a scan gets this far only with one."""
+        if self.station is None:
+            raise RuntimeError("the station was not looked up")
+        return self._ledger.station(self.station.name) or self.station
+
+    def record(self, verdict: Verdict, next_step: Step | None = None, inferred: Iterable[Step] = ()) -> Answer:
+        """Write the scan to the log with its answer; return the answer."""
+        box = self.box or (self.part.box if self.part else None)
+        steps = frozenset(inferred)
+        self._ledger.add_to_log(
+            seq=self.seq,
+            scan_id=self._scan.id.bytes,
+            action=self.action.value,
+            outcome=verdict.outcome.value,
+            at=self._scan.at,
+            code=self._scan.code[:LONGEST_CODE_KEPT],
+            station_id=None if self.station is None else self.station.id,
+            step=None if self.station is None else self.station.step.value,
+            infers=self.station is not None and not self.station.strict,
+            part_id=None if self.part is None else self.part.id,
+            job_id=_job_id(self.part, box),
+            box_id=None if box is None else box.id,
+            load_id=self.load_id,
+            slot_id=self.slot_id,
+            next_step=None if next_step is None else next_step.value,
+            inferred=steps,
+            undoes=self.undoes,
+            message=verdict.message,
+            flag=self.flag,
+        )
+        return Answer(
+            id=self._scan.id,
+            outcome=verdict.outcome,
+            message=verdict.message,
+            part=None if self.part is None else part_code(self.part.id),
+            box=None if box is None else box_code(box.id),
+            next=None if next_step is None else next_step.value,
+            inferred=tuple(step.value for step in Step if step in steps),
+        )
+
+
+def _code_or_none(text: str) -> Code | None:
+    try:
+        return read_code(text)
+    except MisreadError:
+        return None
+
+
+def _code(text: str, kind: Kind | None = None) -> Code:
+    try:
+        code = read_code(text)
+    except MisreadError as misread:
+        raise _Refused(Outcome.MISREAD, f"Not read: {misread}.") from None
+    if kind is not None and code.kind is not kind:
+        raise _Refused(Outcome.MISREAD, f"{code} is not the code of a {kind.name.lower()}.")
+    return code
+
+
+def _happening(verdict: Verdict) -> Happening:
+    return Happening.PASS if verdict.outcome in (Outcome.DONE, Outcome.AGAIN) else Happening.SEEN
+
+
+def _station_facts(station: StationRow) -> StationFacts:
+    return StationFacts(id=station.id, name=station.name, step=station.step, infers=not station.strict)
+
+
+def _takes_parts(box: BoxRow) -> bool:
+    return box.state in (BoxState.OPEN, BoxState.PACKING)
+
+
+def _closed_to_undo(last: floor.LastCounted, state: BoxState) -> bool:
+    if last.step is Step.SHIP:
+        return state is BoxState.SHIPPED
+    return last.step is Step.PACK and state in verdicts.CLOSED_STATES
+
+
+def _undone_message(last: floor.LastCounted, part: PartRow | None, box: BoxRow | None) -> str:
+    if part is not None:
+        what = last.step.value if last.action == Action.PASS.value else last.action
+        return f"Taken back: {part.name}, cabinet {part.cabinet}: {what}."
+    if box is not None:
+        return f"Taken back: box {box_code(box.id)} at {last.step.value}."
+    return "Taken back: the load is no longer open here."
+
+
+def _job_id(part: PartRow | None, box: BoxRow | None) -> int | None:
+    row: Any = part or box
+    return None if row is None else row.job.id

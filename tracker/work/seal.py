@@ -1,0 +1,144 @@
+"""Seal a box: only with everything in it, or by a foreman's name and reason and then with a follow-up box."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID, uuid5
+
+from tracker.records.contents import ItemCount, count_items, items_of, move_items, move_parts, not_in_box, update_box
+from tracker.records.database import Database
+from tracker.records.floor import BoxRow
+from tracker.shop.codes import box_code, part_code
+from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.verdicts import BoxState
+from tracker.work.follow_up import make_follow_up, measure_anew
+from tracker.work.ledger import Ledger
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sealing:
+    """A request to seal box number ``box``: what was counted, what it weighs in kg, why it may go short."""
+
+    box: int
+    items: Mapping[str, int]
+    mass_kg: float | None = None
+    override_reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sealed:
+    """A sealed box; ``follow_up`` is the code of the box that holds what was missing."""
+
+    code: str
+    follow_up: str | None = None
+
+
+def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, act_id: UUID) -> Sealed:
+    """Seal a box.
+
+    Raises IncompleteError with the list when a part is not in it or an item is not counted in full, unless there is a
+    reason to override: then what is missing moves to a follow-up box. Raises ConflictError for a box already sealed or
+    of a held or cancelled job, InvalidInputError for a count of something that the box does not hold.
+    """
+    code = box_code(sealing.box)
+    with database.write() as connection:
+        ledger = Ledger(connection, who, now)
+        box = ledger.box(sealing.box)
+        if box is None:
+            raise NotFoundError(f"There is no box {code}.")
+        _refuse_closed(box, code)
+        planned = items_of(connection, box.id)
+        _refuse_nonsense(sealing, planned)
+        absent = not_in_box(connection, box.id)
+        short = _short(planned, sealing.items)
+        missing = _listed(ledger, absent, planned, sealing.items)
+        if missing and not sealing.override_reason:
+            raise IncompleteError(f"Box {code} is not complete: find what is missing, then seal it.", missing)
+        _refuse_empty(box, sealing, bool(missing), code)
+        count_items(connection, box.id, sealing.items)
+        follow_up = _move(ledger, box, absent, short, act_id) if missing else None
+        _close(ledger, box, sealing, follow_up, act_id)
+    return Sealed(code=code, follow_up=None if follow_up is None else box_code(follow_up))
+
+
+def _refuse_closed(box: BoxRow, code: str) -> None:
+    if box.state in (BoxState.SEALED, BoxState.LOADED, BoxState.SHIPPED):
+        raise ConflictError(f"Box {code} is already {box.state}.")
+    if box.job.status in ("held", "cancelled"):
+        raise ConflictError(f"Job {box.job.code} is {box.job.status}: box {code} stays open.")
+
+
+def _refuse_nonsense(sealing: Sealing, planned: Sequence[ItemCount]) -> None:
+    quantities = {line.item: line.quantity for line in planned}
+    faults = []
+    for name, count in sealing.items.items():
+        where = {"field": "items", "item": name}
+        if name not in quantities:
+            known = ", ".join(quantities) or "none"
+            faults.append(Fault(where=where, what=f"this box holds no such item; its items: {known}"))
+        elif count > quantities[name]:
+            faults.append(Fault(where=where, what=f"{count} counted, {quantities[name]} planned: take the rest out"))
+    if faults:
+        raise InvalidInputError("The count does not fit the box; nothing was sealed.", faults)
+
+
+def _refuse_empty(box: BoxRow, sealing: Sealing, short: bool, code: str) -> None:
+    if short and box.packed == 0 and not any(sealing.items.values()):
+        raise ConflictError(f"There is nothing in box {code}: an empty box cannot be sealed.")
+
+
+def _short(planned: Sequence[ItemCount], counted: Mapping[str, int]) -> dict[str, int]:
+    short = {line.item: line.quantity - counted.get(line.item, 0) for line in planned}
+    return {name: count for name, count in short.items() if count > 0}
+
+
+def _listed(
+    ledger: Ledger, absent: Sequence[int], planned: Sequence[ItemCount], counted: Mapping[str, int]
+) -> list[dict[str, Any]]:
+    ledger.look_up_parts(absent)
+    missing: list[dict[str, Any]] = []
+    for part_id in absent:
+        part = ledger.part(part_id)
+        if part is not None:
+            step = part.progress.next_step(part.route)
+            entry = {"code": part_code(part_id), "name": part.name, "cabinet": part.cabinet, "step": step}
+            missing.append({**entry, "damaged": part.progress.damaged})
+    missing.extend(
+        {"item": line.item, "quantity": line.quantity, "counted": counted.get(line.item)}
+        for line in planned
+        if counted.get(line.item, 0) < line.quantity
+    )
+    return missing
+
+
+def _move(ledger: Ledger, box: BoxRow, absent: Sequence[int], short: Mapping[str, int], act_id: UUID) -> int:
+    connection = ledger.connection
+    target = make_follow_up(ledger, box.id)
+    if absent:
+        move_parts(connection, absent, target)
+    move_items(connection, box.id, target, short)
+    for part_id in absent:
+        message = f"Planned for box {box_code(target)} instead of {box_code(box.id)}."
+        ids = {"part_id": part_id, "box_id": target, "job_id": box.job.id}
+        ledger.act("move", scan_id=uuid5(act_id, f"move {part_id}"), message=message, **ids)
+    update_box(connection, box.id, parts_total=box.parts_total - len(absent))
+    update_box(connection, target, parts_total=len(absent))
+    ledger.forget()
+    ledger.refold(absent)
+    ledger.write()
+    measure_anew(ledger, box.id)
+    measure_anew(ledger, target)
+    return target
+
+
+def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, follow_up: int | None, act_id: UUID) -> None:
+    current = ledger.box(box.id) or box
+    ledger.set_box(current, state=BoxState.SEALED)
+    ledger.bump(box.job.id, "sealed", 1)
+    message = f"Box {box_code(box.id)} sealed."
+    if follow_up is not None:
+        message = f"{message[:-1]} short, by override: {sealing.override_reason}. Follow-up {box_code(follow_up)}."
+    ledger.act("seal", scan_id=act_id, message=message, box_id=box.id, job_id=box.job.id)
+    ledger.write()
+    update_box(ledger.connection, box.id, sealed_at=ledger.now, weighed_kg=sealing.mass_kg)
