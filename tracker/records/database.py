@@ -9,6 +9,7 @@ the order of commit and a screen that asks "what came after N?" never overlooks 
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, select, text
@@ -18,11 +19,13 @@ from sqlalchemy.pool import ConnectionPoolEntry, QueuePool
 from tracker.records.tables import counter
 
 try:
-    from pysqlite3 import dbapi2 as sqlite_module
+    _sqlite: Any = import_module("pysqlite3.dbapi2")
 except ImportError:  # no wheel for this platform
-    import sqlite3 as sqlite_module
+    _sqlite = import_module("sqlite3")
 
-SQLITE_VERSION: str = sqlite_module.sqlite_version
+# Debian's SQLite 3.40 can corrupt a database when two connections checkpoint at once; the wheel's is newer.
+sqlite_module: Any = _sqlite
+SQLITE_VERSION: str = _sqlite.sqlite_version
 _LOCK_LOG = select(counter.c.last).where(counter.c.name == "log").with_for_update()
 
 

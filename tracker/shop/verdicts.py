@@ -51,8 +51,8 @@ CLOSED_STATES = frozenset({BoxState.SEALED, BoxState.LOADED, BoxState.SHIPPED})
 
 
 def filling_state(*, packed: int, parts_total: int) -> BoxState:
-    """The state of a box that is not yet sealed, from how much of it is in."""
-    if packed == parts_total:
+    """The state of a box that is not yet sealed, from how much is in. One of items alone is counted at the end."""
+    if packed and packed == parts_total:
         return BoxState.COMPLETE
     return BoxState.PACKING if packed else BoxState.OPEN
 

@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TypeVar
 
 from tracker.records import access
 from tracker.records.access import TokenRow
@@ -111,3 +112,22 @@ def _check_name(name: str, what: str) -> None:
     if not 1 <= len(name) <= 80 or not name.isprintable() or name != name.strip():
         fault = Fault(where={"field": "name"}, what=f"{what} has 1 to 80 characters, no spaces around it")
         raise InvalidInputError(f"{what.capitalize()} cannot be used: {name!r}.", [fault])
+
+
+View = TypeVar("View", bound=Callable[..., object])
+
+
+def needs(role: Role) -> Callable[[View], View]:
+    """Say on a view which role may call it; a view that says nothing is open to nobody."""
+
+    def mark(view: View) -> View:
+        view.needs = role  # type: ignore[attr-defined]  # a function takes attributes
+        return view
+
+    return mark
+
+
+def open_to_all(view: View) -> View:
+    """Say on a view that anybody may call it, signed in or not."""
+    view.open_to_all = True  # type: ignore[attr-defined]  # a function takes attributes
+    return view

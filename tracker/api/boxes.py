@@ -1,0 +1,64 @@
+"""Boxes: looked at, sealed; what is missing from those that are not complete."""
+
+from typing import Any
+
+from tracker.api.context import caller, database, new_id, now, number_of
+from tracker.api.paging import cut, date_and_number, token_after
+from tracker.api.schemas import BoxShape, MissingQueryShape, MissingShape, SealedShape, SealShape
+from tracker.api.service import CallBlueprint
+from tracker.records import look
+from tracker.records.look import BoxView
+from tracker.shop.codes import Kind
+from tracker.shop.errors import NotAllowedError, NotFoundError
+from tracker.shop.roles import Role
+from tracker.work.access import needs
+from tracker.work.seal import Sealing, seal_box
+
+blueprint = CallBlueprint("boxes", __name__)
+
+
+@blueprint.route("/boxes/<code>", methods=["GET"])
+@blueprint.response(200, BoxShape)
+@needs(Role.STATION)
+def get_box(code: str) -> BoxView:
+    """One box, its planned content and what of it is in."""
+    with database().read() as connection:
+        box = look.box_view(connection, number_of(code, Kind.BOX))
+    if box is None:
+        raise NotFoundError(f"There is no box {code[:40]}.")
+    return box
+
+
+@blueprint.route("/boxes/<code>/seal", methods=["POST"])
+@blueprint.arguments(SealShape)
+@blueprint.response(200, SealedShape)
+@needs(Role.PACKER)
+def post_seal(body: dict[str, Any], code: str) -> dict[str, Any]:
+    """Seal a box. 409 with ``missing`` when anything is not in it; a foreman may override with a reason."""
+    override = body["override"]
+    if override is not None and not caller().role.includes(Role.FOREMAN):
+        raise NotAllowedError("Only a foreman may let a box go short.")
+    sealing = Sealing(
+        box=number_of(code, Kind.BOX),
+        items=body["items"],
+        mass_kg=body["mass_kg"],
+        override_reason="" if override is None else override["reason"].strip(),
+    )
+    sealed = seal_box(database(), sealing, who=caller().name, now=now(), act_id=new_id())
+    return {"code": sealed.code, "state": "sealed", "follow_up": sealed.follow_up}
+
+
+@blueprint.route("/missing", methods=["GET"])
+@blueprint.arguments(MissingQueryShape, location="query")
+@blueprint.response(200, MissingShape)
+@needs(Role.STATION)
+def get_missing(query: dict[str, Any]) -> dict[str, Any]:
+    """Every box not yet complete, soonest due first, with the parts that it lacks and where they were last seen."""
+    with database().read() as connection:
+        boxes = look.missing_boxes(
+            connection,
+            limit=query["limit"] + 1,
+            after=date_and_number(query["after"]),
+            job_code=query["job"] or None,
+        )
+    return cut(boxes, query["limit"], lambda box: token_after(box.due, box.id))

@@ -1,0 +1,62 @@
+"""What every call needs: the database, the time, a new id, and who is calling."""
+
+from datetime import UTC, datetime
+from uuid import UUID, uuid4
+
+from flask import current_app, g, request
+
+from tracker.records.database import Database
+from tracker.shop.codes import Kind, MisreadError, read_code
+from tracker.shop.errors import NotAllowedError, NotFoundError, NotSignedInError
+from tracker.shop.roles import Role
+from tracker.work.access import Bearer, bearer_of
+
+
+def database() -> Database:
+    """The shop's database."""
+    found: Database = current_app.extensions["shop_database"]
+    return found
+
+
+def now() -> datetime:
+    """The server's time."""
+    return datetime.now(UTC)
+
+
+def new_id() -> UUID:
+    """An id for an act."""
+    return uuid4()
+
+
+def caller() -> Bearer:
+    """Who holds the token of this request."""
+    bearer: Bearer = g.bearer
+    return bearer
+
+
+def check_caller() -> None:
+    """Let a request through only when its view says who may call it and the token's holder may.
+
+    A view that says nothing is closed: no route is open by forgetting.
+    """
+    view = current_app.view_functions.get(request.endpoint or "")
+    needed: Role | None = getattr(view, "needs", None)
+    if needed is None:
+        raise NotAllowedError("This call is open to nobody.")
+    kind, _, plain = request.headers.get("Authorization", "").partition(" ")
+    if kind.lower() != "bearer" or not plain.strip():
+        raise NotSignedInError("Send the header Authorization: Bearer TOKEN. The office gives tokens out.")
+    g.bearer = bearer_of(database(), plain.strip())
+    if not g.bearer.role.includes(needed):
+        raise NotAllowedError(f"This needs the role {needed}; the token {g.bearer.name} has {g.bearer.role}.")
+
+
+def number_of(text: str, kind: Kind) -> int:
+    """Return the number in a code of a kind; raises NotFoundError for anything else."""
+    try:
+        code = read_code(text)
+    except MisreadError as misread:
+        raise NotFoundError(f"{text[:40]} is no code: {misread}.") from None
+    if code.kind is not kind:
+        raise NotFoundError(f"{code} is not the code of a {kind.name.lower()}.")
+    return code.number

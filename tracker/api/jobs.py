@@ -1,0 +1,166 @@
+"""Jobs: taken, looked at, held, resumed, cancelled."""
+
+from collections.abc import Callable
+from typing import Any
+
+from flask import request
+
+from tracker.api.context import caller, database, new_id, now
+from tracker.api.paging import cut, date_and_number, number_after, token_after
+from tracker.api.schemas import (
+    BoxesShape,
+    DryRunShape,
+    ImportShape,
+    JobOrderShape,
+    JobShape,
+    JobsQueryShape,
+    JobsShape,
+    PageShape,
+    PartsShape,
+    ReasonOrNoneShape,
+    TakenShape,
+)
+from tracker.api.service import CallBlueprint
+from tracker.records import look
+from tracker.records.look import JobView
+from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
+from tracker.shop.lengths import Units
+from tracker.shop.orders import Order
+from tracker.shop.roles import Role
+from tracker.work.access import needs
+from tracker.work.intake import read_cut_list, read_json_order
+from tracker.work.jobs import cancel_job, hold_job, resume_job
+from tracker.work.orders import Taken, preview_order, take_order
+
+blueprint = CallBlueprint("jobs", __name__)
+
+
+@blueprint.route("/jobs", methods=["POST"])
+@blueprint.arguments(JobOrderShape)
+@blueprint.response(201, TakenShape)
+@needs(Role.OFFICE)
+def post_job(order: dict[str, Any]) -> Taken:
+    """Take a job from parts in JSON. All of it or nothing."""
+    read = read_json_order(
+        order["parts"],
+        order["items"],
+        job=order["code"],
+        customer=order["customer"],
+        due=order["due"],
+        units=Units(order["units"]),
+    )
+    return _take(read)
+
+
+@blueprint.route("/jobs/import", methods=["POST"])
+@blueprint.arguments(ImportShape, location="form")
+@blueprint.arguments(DryRunShape, location="query")
+@blueprint.response(201, TakenShape)
+@needs(Role.OFFICE)
+def import_job(form: dict[str, Any], query: dict[str, Any]) -> Taken | tuple[Taken, int]:
+    """Take a job from a cut list, CSV or XLSX, in the form field ``file``; its items in ``items``, if any."""
+    file = request.files.get("file")
+    if file is None:
+        fault = Fault(where={"field": "file"}, what="the cut list, as a file of the form")
+        raise InvalidInputError("There is no file in the form. Nothing was stored.", [fault])
+    items = request.files.get("items")
+    order = read_cut_list(
+        file.stream,
+        None if items is None else items.stream,
+        job=form["code"],
+        customer=form["customer"],
+        due=form["due"],
+        units=Units(form["units"]),
+    )
+    if query["dry_run"]:
+        return preview_order(order), 200
+    return _take(order)
+
+
+def _take(order: Order) -> Taken:
+    return take_order(database(), order, who=caller().name, now=now(), act_id=new_id())
+
+
+@blueprint.route("/jobs", methods=["GET"])
+@blueprint.arguments(JobsQueryShape, location="query")
+@blueprint.response(200, JobsShape)
+@needs(Role.STATION)
+def get_jobs(query: dict[str, Any]) -> dict[str, Any]:
+    """All jobs, latest due first; with ``status`` those, soonest due first."""
+    with database().read() as connection:
+        jobs = look.list_jobs(
+            connection, limit=query["limit"] + 1, after=date_and_number(query["after"]), status=query["status"]
+        )
+    return cut(jobs, query["limit"], lambda job: token_after(job.due, job.id))
+
+
+@blueprint.route("/jobs/<code>", methods=["GET"])
+@blueprint.response(200, JobShape)
+@needs(Role.STATION)
+def get_job(code: str) -> JobView:
+    """One job at a glance."""
+    return _job(code)
+
+
+@blueprint.route("/jobs/<code>/parts", methods=["GET"])
+@blueprint.arguments(PageShape, location="query")
+@blueprint.response(200, PartsShape)
+@needs(Role.STATION)
+def get_job_parts(query: dict[str, Any], code: str) -> dict[str, Any]:
+    """The parts of a job."""
+    job = _job(code)
+    with database().read() as connection:
+        parts = look.parts_of_job(connection, job.id, limit=query["limit"] + 1, after=number_after(query["after"]))
+    return cut(parts, query["limit"], lambda part: str(part.id))
+
+
+@blueprint.route("/jobs/<code>/boxes", methods=["GET"])
+@blueprint.arguments(PageShape, location="query")
+@blueprint.response(200, BoxesShape)
+@needs(Role.STATION)
+def get_job_boxes(query: dict[str, Any], code: str) -> dict[str, Any]:
+    """The boxes of a job with their planned content."""
+    job = _job(code)
+    with database().read() as connection:
+        boxes = look.boxes_of_job(connection, job.id, limit=query["limit"] + 1, after=number_after(query["after"]))
+    return cut(boxes, query["limit"], lambda box: str(box.id))
+
+
+def _job(code: str) -> JobView:
+    with database().read() as connection:
+        job = look.job_view(connection, code)
+    if job is None:
+        raise NotFoundError(f"There is no job {code[:40]}.")
+    return job
+
+
+def _acting(act: Callable[..., None], code: str) -> JobView:
+    act(database(), code, who=caller().name, now=now(), act_id=new_id())
+    return _job(code)
+
+
+@blueprint.route("/jobs/<code>/hold", methods=["POST"])
+@blueprint.arguments(ReasonOrNoneShape, required=False)
+@blueprint.response(200, JobShape)
+@needs(Role.FOREMAN)
+def post_hold(_reason: dict[str, Any], code: str) -> JobView:
+    """Put a job on hold."""
+    return _acting(hold_job, code)
+
+
+@blueprint.route("/jobs/<code>/resume", methods=["POST"])
+@blueprint.arguments(ReasonOrNoneShape, required=False)
+@blueprint.response(200, JobShape)
+@needs(Role.FOREMAN)
+def post_resume(_reason: dict[str, Any], code: str) -> JobView:
+    """Let a held job go on."""
+    return _acting(resume_job, code)
+
+
+@blueprint.route("/jobs/<code>/cancel", methods=["POST"])
+@blueprint.arguments(ReasonOrNoneShape, required=False)
+@blueprint.response(200, JobShape)
+@needs(Role.FOREMAN)
+def post_cancel(_reason: dict[str, Any], code: str) -> JobView:
+    """Cancel a job of which nothing has shipped."""
+    return _acting(cancel_job, code)

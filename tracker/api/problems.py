@@ -1,0 +1,77 @@
+"""Errors as RFC 9457 problem documents: one table from each error to its status and type."""
+
+from http import HTTPStatus
+from typing import Any
+
+from flask import Response, current_app, jsonify
+from sqlalchemy.exc import DBAPIError, OperationalError
+from werkzeug.exceptions import HTTPException
+
+from tracker.shop import errors
+
+STATUS_OF: dict[type[errors.ShopError], HTTPStatus] = {
+    errors.InvalidInputError: HTTPStatus.UNPROCESSABLE_ENTITY,
+    errors.TooLargeError: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+    errors.NotFoundError: HTTPStatus.NOT_FOUND,
+    errors.ConflictError: HTTPStatus.CONFLICT,
+    errors.IncompleteError: HTTPStatus.CONFLICT,
+    errors.NotSignedInError: HTTPStatus.UNAUTHORIZED,
+    errors.NotAllowedError: HTTPStatus.FORBIDDEN,
+}
+
+
+def type_of(error: type[errors.ShopError]) -> str:
+    """Return the problem type: a path that does not change, named after the error."""
+    name = error.__name__.removesuffix("Error")
+    words = "".join(f"-{letter.lower()}" if letter.isupper() else letter for letter in name)
+    return f"/problems/{words.lstrip('-')}"
+
+
+def shop_problem(error: errors.ShopError) -> Response:
+    """Answer a refusal of the shop."""
+    more: dict[str, Any] = {}
+    if isinstance(error, errors.InvalidInputError) and error.faults:
+        more["errors"] = [{"where": dict(fault.where), "what": fault.what} for fault in error.faults]
+    if isinstance(error, errors.IncompleteError):
+        more["missing"] = [dict(entry) for entry in error.missing]
+    response = problem(STATUS_OF[type(error)], type_of(type(error)), error.title, error.detail, **more)
+    if isinstance(error, errors.NotSignedInError):
+        response.headers["WWW-Authenticate"] = "Bearer"
+    return response
+
+
+def http_problem(error: HTTPException) -> Response:
+    """Answer an error of the protocol (no such path, wrong method, too large), keeping the headers that it carries."""
+    status = HTTPStatus(error.code or 500)
+    response = problem(status, "about:blank", status.phrase, error.description or status.phrase)
+    for name, value in error.get_headers():
+        if name.lower() != "content-type":
+            response.headers[name] = value
+    return response
+
+
+def database_problem(error: DBAPIError) -> Response:
+    """Answer a database that is away or full: nothing was stored, and the same request may be sent again."""
+    current_app.logger.error("database error", exc_info=error)
+    away = isinstance(error, OperationalError) or error.connection_invalidated
+    status = HTTPStatus.SERVICE_UNAVAILABLE if away else HTTPStatus.INTERNAL_SERVER_ERROR
+    detail = "The database did not take this. Nothing was stored; send the same again."
+    response = problem(status, "/problems/database", "The database did not answer", detail)
+    if away:
+        response.headers["Retry-After"] = "2"
+    return response
+
+
+def problem(status: HTTPStatus, kind: str, title: str, detail: str, **more: Any) -> Response:
+    """Make a problem document."""
+    response = jsonify({"type": kind, "title": title, "status": int(status), "detail": detail, **more})
+    response.status_code = int(status)
+    response.mimetype = "application/problem+json"
+    return response
+
+
+def unexpected_problem(error: Exception, request_id: str) -> Response:
+    """Answer a fault of our own: logged with the request's id, which the caller is given to name."""
+    current_app.logger.error("unexpected error", exc_info=error)
+    detail = f"This is a fault of the service. Tell whoever looks after it the request id {request_id}."
+    return problem(HTTPStatus.INTERNAL_SERVER_ERROR, "about:blank", "The service failed", detail)

@@ -1,0 +1,119 @@
+"""Makes the web application from settings. Nothing happens at import."""
+
+import logging
+import re
+import time
+from dataclasses import dataclass
+from typing import Any
+from uuid import uuid4
+
+from flask import Flask, Response, g, request
+from prometheus_client import CollectorRegistry, Counter, Histogram
+from sqlalchemy.exc import SQLAlchemyError
+
+from tracker.api import boxes, floor, health, jobs, labels, loads, parts, scans, service
+from tracker.api.context import check_caller
+from tracker.pages import site
+from tracker.records.database import Database
+from tracker.settings import Settings
+from tracker.shop.errors import ShopError
+
+MAX_BODY_BYTES = 80 * 1024 * 1024
+_REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
+requests_log = logging.getLogger("tracker.requests")
+
+
+@dataclass(frozen=True, slots=True)
+class Metrics:
+    """What the service counts, in a registry of its own: two apps in one process do not mix."""
+
+    registry: CollectorRegistry
+    requests: Counter
+    seconds: Histogram
+
+
+def create_app(settings: Settings, database: Database | None = None) -> Flask:
+    """Return the application on the database of ``settings``, or on one that is given."""
+    app = Flask("tracker.pages", static_folder="static", template_folder="templates")
+    app.config.update(
+        SECRET_KEY=settings.secret_key,
+        MAX_CONTENT_LENGTH=MAX_BODY_BYTES,
+        MAX_FORM_MEMORY_SIZE=1024 * 1024,
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Strict",
+    )
+    app.json.ensure_ascii = False  # type: ignore[attr-defined]  # the default provider has it
+    app.json.sort_keys = False  # type: ignore[attr-defined]  # the default provider has it
+    app.extensions["shop_database"] = database or Database(settings.database_url)
+    app.extensions["shop_metrics"] = _metrics()
+    app.before_request(_start)
+    app.before_request(_check)
+    app.after_request(_finish)
+    service.register(app, [each.blueprint for each in (scans, jobs, parts, boxes, loads, floor, labels)])
+    app.register_blueprint(health.blueprint)
+    app.register_blueprint(site.blueprint)
+    for kind in (ShopError, SQLAlchemyError, Exception):
+        app.register_error_handler(kind, _answer_error)
+    return app
+
+
+def _metrics() -> Metrics:
+    registry = CollectorRegistry()
+    return Metrics(
+        registry=registry,
+        requests=Counter("tracker_requests", "Requests answered", ["call", "status"], registry=registry),
+        seconds=Histogram("tracker_request_seconds", "Seconds to answer", ["call"], registry=registry),
+    )
+
+
+def _start() -> None:
+    given = request.headers.get("X-Request-Id", "")
+    g.request_id = given if _REQUEST_ID.fullmatch(given) else uuid4().hex
+    g.started = time.perf_counter()
+
+
+def _is_call() -> bool:
+    return request.path.startswith("/api/")
+
+
+def _check() -> Any:
+    """Let no request through to a view that does not say who may use it."""
+    from flask import current_app
+
+    view = current_app.view_functions.get(request.endpoint or "")
+    if request.endpoint is None or getattr(view, "open_to_all", False) or request.endpoint == "static":
+        return None
+    return check_caller() if _is_call() else site.check_visitor()
+
+
+def _finish(response: Response) -> Response:
+    from flask import current_app
+
+    seconds = time.perf_counter() - g.get("started", time.perf_counter())
+    metrics: Metrics = current_app.extensions["shop_metrics"]
+    call = request.url_rule.rule if request.url_rule else "none"
+    metrics.requests.labels(call, response.status_code).inc()
+    metrics.seconds.labels(call).observe(seconds)
+    response.headers["X-Request-Id"] = g.get("request_id", "")
+    response.headers.setdefault("X-Content-Type-Options", "nosniff")
+    response.headers.setdefault("Referrer-Policy", "same-origin")
+    response.headers.setdefault(
+        "Content-Security-Policy",
+        "default-src 'self'; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'",
+    )
+    requests_log.info(
+        "request",
+        extra={
+            "request_id": g.get("request_id", ""),
+            "method": request.method,
+            "path": request.path,
+            "status": response.status_code,
+            "ms": round(seconds * 1000, 1),
+            "who": getattr(g.get("bearer"), "name", None),
+        },
+    )
+    return response
+
+
+def _answer_error(error: Exception) -> Any:
+    return service.problem_for(error) if _is_call() else site.error_page(error)

@@ -1,0 +1,342 @@
+"""The ``tracker`` command."""
+
+import logging
+import os
+import secrets
+import sys
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from functools import wraps
+from pathlib import Path
+from typing import Any, ParamSpec
+from uuid import uuid4
+
+import click
+from click import echo
+
+from tracker.settings import Settings, read_settings
+from tracker.shop.errors import IncompleteError, InvalidInputError, ShopError
+from tracker.shop.roles import Role
+from tracker.shop.steps import Step
+
+Params = ParamSpec("Params")
+WHO = "command line"
+
+
+class Answered(click.ClickException):
+    """A refusal of the shop, as the command line says it."""
+
+    exit_code = 1
+
+    def __init__(self, error: ShopError) -> None:
+        lines = [error.detail]
+        if isinstance(error, InvalidInputError):
+            lines += [f"  {_place(fault.where)}: {fault.what}" for fault in error.faults]
+        if isinstance(error, IncompleteError):
+            lines += [f"  {dict(entry)}" for entry in error.missing]
+        super().__init__("\n".join(lines))
+
+
+def _place(where: Any) -> str:
+    return ", ".join(f"{name} {value}" for name, value in where.items())
+
+
+def answers(command: Callable[Params, None]) -> Callable[Params, None]:
+    """Let a command say what the shop refused, with exit status 1, rather than fall over."""
+
+    @wraps(command)
+    def run(*args: Params.args, **kwargs: Params.kwargs) -> None:
+        from sqlalchemy.exc import DBAPIError
+
+        try:
+            command(*args, **kwargs)
+        except ShopError as error:
+            raise Answered(error) from error
+        except DBAPIError as error:
+            message = f"The database did not answer as it should: {error.orig}. Was `tracker init` run?"
+            raise click.ClickException(message) from error
+
+    return run
+
+
+def _settings() -> Settings:
+    return read_settings(os.environ)
+
+
+def _database() -> Any:
+    from tracker.records.database import Database
+
+    return Database(_settings().database_url)
+
+
+def _put(result: dict[str, Any], sentence: str, *, as_json: bool) -> None:
+    from json import dumps
+
+    echo(dumps(result, default=str) if as_json else sentence)
+
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+
+
+@click.group()
+@click.version_option(package_name="flatpack-tracker")
+def main() -> None:
+    """Keeps flat-pack cabinets whole: is everything that this box needs in this box, and if not, where is it?"""
+
+
+@main.command()
+@answers
+def init() -> None:
+    """Make or upgrade the database; safe to repeat.
+
+    Example: tracker init
+    """
+    from tracker.records.migrate import expected_revision, upgrade
+
+    database = _database()
+    upgrade(database)
+    echo(f"The database is ready at version {expected_revision()}: {database.url.render_as_string()}")
+
+
+@main.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="The address to listen on.")
+@click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="The port to listen on.")
+@answers
+def serve(host: str, port: int) -> None:
+    """Run the service until SIGTERM or Ctrl-C; what was accepted is finished first.
+
+    Example: tracker serve --host 0.0.0.0 --port 8000
+    """
+    from tracker.app import create_app
+    from tracker.records.migrate import upgrade
+    from tracker.server import Server
+
+    _log_to_stderr()
+    settings = _settings()
+    database = _database()
+    upgrade(database)
+    server = Server(create_app(settings, database), host=host, port=port)
+    echo(f"Serving on {server.address} (stop with Ctrl-C)", err=True)
+    server.run_until_signalled()
+    database.close()
+
+
+def _log_to_stderr() -> None:
+    from tracker.server import JsonLines
+
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(JsonLines())
+    logging.basicConfig(level=logging.INFO, handlers=[handler], force=True)
+
+
+@main.command()
+@click.argument("name")
+@click.option("--role", required=True, type=click.Choice([role.value for role in Role]), help="What it may do.")
+@click.option("--station", help="The station that the token is made for.")
+@json_option
+@answers
+def token(name: str, role: str, station: str | None, as_json: bool) -> None:
+    """Print a new bearer token, once; only its hash is kept.
+
+    Example: tracker token "saw tablet" --role station --station SAW-1
+    """
+    from tracker.work.access import make_token
+
+    plain = make_token(
+        _database(), name, Role(role), station, secret=lambda: secrets.token_urlsafe(32), now=datetime.now(UTC)
+    )
+    _put({"token": plain, "name": name, "role": role, "station": station}, plain, as_json=as_json)
+
+
+@main.command()
+@click.argument("name")
+@answers
+def withdraw(name: str) -> None:
+    """Withdraw all tokens of this name: they open nothing any more.
+
+    Example: tracker withdraw "saw tablet"
+    """
+    from tracker.work.access import withdraw_token
+
+    count = withdraw_token(_database(), name, now=datetime.now(UTC))
+    echo(f"{count} withdrawn.")
+
+
+@main.command()
+@click.argument("name")
+@click.option("--step", required=True, type=click.Choice([step.value for step in Step]), help="The work done there.")
+@click.option("--strict", is_flag=True, help="Refuse a part of which an earlier step is open, rather than infer it.")
+@json_option
+@answers
+def station(name: str, step: str, strict: bool, as_json: bool) -> None:
+    """Add a station and print its code.
+
+    Example: tracker station SAW-1 --step cut
+    """
+    from tracker.work.access import add_station
+
+    code = add_station(_database(), name, Step(step), strict=strict)
+    _put({"code": code, "name": name, "step": step, "strict": strict}, code, as_json=as_json)
+
+
+@main.command()
+@click.argument("name")
+@json_option
+@answers
+def slot(name: str, as_json: bool) -> None:
+    """Add a slot where parts wait and print its code.
+
+    Example: tracker slot CART-3
+    """
+    from tracker.work.access import add_slot
+
+    code = add_slot(_database(), name)
+    _put({"code": code, "name": name}, code, as_json=as_json)
+
+
+@main.command("import")
+@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--job", required=True, help="The job's code, such as J-1042.")
+@click.option("--customer", required=True, help="Who the job is for.")
+@click.option("--due", required=True, type=click.DateTime(["%Y-%m-%d"]), help="When it is due.")
+@click.option("--units", default="mm", show_default=True, type=click.Choice(["mm", "in"]), help="The lengths' units.")
+@click.option(
+    "--items", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Table: box, item, quantity."
+)
+@click.option("--dry-run", is_flag=True, help="Say what would be made; store nothing.")
+@json_option
+@answers
+def import_(
+    file: Path, job: str, customer: str, due: datetime, units: str, items: Path | None, dry_run: bool, as_json: bool
+) -> None:
+    """Take a cut list, CSV or XLSX, into a job: all rows or none.
+
+    Example: tracker import kitchen.csv --job J-1042 --customer "Larch Court" --due 2027-03-05 --units in
+    """
+    from contextlib import ExitStack
+
+    from tracker.shop.lengths import Units
+    from tracker.work.intake import read_cut_list
+    from tracker.work.orders import preview_order, take_order
+
+    with ExitStack() as stack:
+        parts_file = stack.enter_context(file.open("rb"))
+        items_file = None if items is None else stack.enter_context(items.open("rb"))
+        day: date = due.date()
+        order = read_cut_list(parts_file, items_file, job=job, customer=customer, due=day, units=Units(units))
+    if dry_run:
+        taken = preview_order(order)
+    else:
+        taken = take_order(_database(), order, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+    verb = "would make" if dry_run else "made"
+    sentence = (
+        f"Job {taken.code}: {verb} {taken.parts} parts of {taken.cabinets} cabinets in {len(taken.box_names)} boxes."
+    )
+    result = {"code": taken.code, "parts": taken.parts, "cabinets": taken.cabinets, "boxes": list(taken.boxes)}
+    _put({**result, "dry_run": dry_run}, sentence, as_json=as_json)
+
+
+@main.command()
+@click.argument("job")
+@click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The PDF to write.")
+@click.option(
+    "--dpi", default="203", show_default=True, type=click.Choice(["203", "300", "600"]), help="Of the printer."
+)
+@json_option
+@answers
+def labels(job: str, out: Path, dpi: str, as_json: bool) -> None:
+    """Write all labels of a job, one a page: its parts' and its boxes'. Print at true size.
+
+    Example: tracker labels J-1042 --out labels.pdf --dpi 203
+    """
+    from tracker.work.labels import write_job_labels
+
+    partial = out.with_name(out.name + ".partial")
+    try:
+        with partial.open("wb") as stream:
+            count = write_job_labels(_database(), job, stream, dpi=int(dpi))
+        partial.replace(out)
+    finally:
+        partial.unlink(missing_ok=True)
+    _put({"labels": count, "file": str(out)}, f"{count} labels in {out}. Print at 100 %, not fitted.", as_json=as_json)
+
+
+@main.command()
+@json_option
+@answers
+def verify(as_json: bool) -> None:
+    """Work every state out anew from the log and compare; exit 1 if there is a difference.
+
+    Example: tracker verify
+    """
+    from tracker.work.verify import verify as differences
+
+    found = 0
+    for difference in differences(_database()):
+        found += 1
+        entry = {"what": difference.what, "kept": difference.kept, "log_says": difference.log_says}
+        _put(entry, f"{difference.what}: kept {difference.kept}; the log says {difference.log_says}", as_json=as_json)
+    if found:
+        raise click.ClickException(f"{found} differences: the kept state is not what the log says.")
+    echo("The kept state is what the log says.", err=True)
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@answers
+def backup(file: Path) -> None:
+    """Write a consistent, checked copy of the database to a new file while the service runs.
+
+    Example: tracker backup shop-2027-03-05.db
+    """
+    from tracker.records.copies import copy_to
+
+    copy_to(_database(), file)
+    echo(f"Copied to {file} and checked.")
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@answers
+def restore(file: Path) -> None:
+    """Put a copy in the place of the database, after checking it. Stop the service first.
+
+    Example: tracker restore shop-2027-03-05.db
+    """
+    from tracker.records.copies import restore_from
+
+    kept = restore_from(_database(), file)
+    echo("Restored." if kept is None else f"Restored. What was there before is kept as {kept}.")
+
+
+@main.command()
+@click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="The port to listen on.")
+@click.option("--once", is_flag=True, help="Run the main job from cut list to shipped load without a server, and stop.")
+@answers
+def demo(port: int, once: bool) -> None:
+    """Show an invented shop with a day's work in it, in a folder of its own.
+
+    Example: tracker demo --once
+    """
+    from tracker.demo.day import run_day
+    from tracker.demo.story import run_once
+
+    if once:
+        run_once(echo)
+    else:
+        run_day(port, echo)
+
+
+@main.command()
+@click.option("--quick", is_flag=True, help="Smaller sizes: a look, not a measurement.")
+@json_option
+@answers
+def bench(quick: bool, as_json: bool) -> None:
+    """Measure this machine's speed, each figure beside a floor in the same run, as ratios.
+
+    Example: tracker bench --quick
+    """
+    from tracker.bench.run import run_benchmarks
+
+    for figure in run_benchmarks(quick=quick, say=lambda line: echo(line, err=True)):
+        _put(figure.as_dict(), figure.sentence(), as_json=as_json)

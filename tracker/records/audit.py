@@ -1,0 +1,146 @@
+"""What a verification reads: the kept state, and what the log says of it. In pieces, so that memory stays small."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, and_, func, select
+
+from tracker.records.tables import box, job, log, part, tally
+from tracker.shop.progress import Progress
+from tracker.shop.steps import Route, Step
+from tracker.shop.verdicts import Outcome
+
+PARTS_AT_ONCE = 5_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptPart:
+    """A part's kept state."""
+
+    id: int
+    job_id: int
+    box_id: int
+    route: Route
+    status: str
+    progress: Progress
+    replaced_by_id: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxActs:
+    """The log's last word on a box: the numbers of its sealing, loading and shipping, or None."""
+
+    sealed: int | None = None
+    loaded: int | None = None
+    shipped: int | None = None
+
+
+def kept_parts(connection: Connection) -> Iterator[list[KeptPart]]:
+    """Give all parts by number, some thousand at a time."""
+    after = 0
+    while rows := connection.execute(
+        select(part).where(part.c.id > after).order_by(part.c.id).limit(PARTS_AT_ONCE)
+    ).all():
+        yield [_kept(row) for row in rows]
+        after = rows[-1].id
+
+
+def _kept(row: Any) -> KeptPart:
+    return KeptPart(
+        id=row.id,
+        job_id=row.job_id,
+        box_id=row.box_id,
+        route=tuple(step for step in Step if step in row.route),
+        status=row.status,
+        progress=Progress(
+            done=row.done,
+            inferred=row.inferred,
+            damaged=row.damaged,
+            at=row.seen_at,
+            station=row.seen_station_id,
+            slot=row.slot_id,
+        ),
+        replaced_by_id=row.replaced_by_id,
+    )
+
+
+def replacements(connection: Connection) -> dict[int, int]:
+    """Return the number in the log of each part's replacement."""
+    rows = connection.execute(select(log.c.part_id, log.c.seq).where(log.c.action == "replace"))
+    return {row.part_id: row.seq for row in rows}
+
+
+def box_acts(connection: Connection) -> dict[int, BoxActs]:
+    """Return what the log says of each box's sealing, loading and shipping."""
+    undo = log.alias("the_undo")
+    loaded = and_(log.c.action == "pass", log.c.step == Step.SHIP, log.c.outcome == Outcome.DONE)
+    rows = connection.execute(
+        select(log.c.seq, log.c.box_id, log.c.action, log.c.load_id)
+        .where(
+            log.c.part_id.is_(None),
+            log.c.box_id.is_not(None),
+            log.c.action.in_(["seal", "ship", "plan"]) | loaded,
+            ~select(undo.c.seq).where(undo.c.undoes == log.c.seq).exists(),
+        )
+        .order_by(log.c.seq)
+    )
+    found: defaultdict[int, dict[str, int | None]] = defaultdict(dict)
+    for row in rows:
+        match row.action:
+            case "seal":
+                found[row.box_id]["sealed"] = row.seq
+            case "ship":
+                found[row.box_id]["shipped"] = row.seq
+            case "plan":  # a new plan, or none: whatever was loaded before is off the load
+                found[row.box_id]["loaded"] = None
+            case _:
+                found[row.box_id]["loaded"] = row.seq
+    return {box_id: BoxActs(**acts) for box_id, acts in found.items()}
+
+
+def job_acts(connection: Connection) -> dict[int, str]:
+    """Return each job's last act of holding, resuming or cancelling."""
+    rows = connection.execute(
+        select(log.c.job_id, log.c.action)
+        .where(log.c.part_id.is_(None), log.c.box_id.is_(None), log.c.action.in_(["hold", "resume", "cancel"]))
+        .order_by(log.c.seq)
+    )
+    return {row.job_id: row.action for row in rows}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptBox:
+    """A box's kept state."""
+
+    id: int
+    job_id: int
+    state: str
+    packed: int
+    parts_total: int
+
+
+def kept_boxes(connection: Connection) -> Iterator[KeptBox]:
+    """Give all boxes by number."""
+    columns = (box.c.id, box.c.job_id, box.c.state, box.c.packed, box.c.parts_total)
+    for row in connection.execute(select(*columns).order_by(box.c.id)):
+        yield KeptBox(**row._mapping)
+
+
+def kept_tallies(connection: Connection) -> dict[tuple[int, str], tuple[int, int]]:
+    """Return done and total of each job's tallies."""
+    return {(row.job_id, row.what): (row.done, row.total) for row in connection.execute(select(tally))}
+
+
+def kept_jobs(connection: Connection) -> dict[int, tuple[str, str]]:
+    """Return each job's code and status."""
+    rows = connection.execute(select(job.c.id, job.c.code, job.c.status))
+    return {row.id: (row.code, row.status) for row in rows}
+
+
+def counts(connection: Connection) -> tuple[int, int]:
+    """Return how many parts and how many rows of the log there are."""
+    parts = connection.execute(select(func.count()).select_from(part)).scalar_one()
+    rows = connection.execute(select(func.count()).select_from(log)).scalar_one()
+    return parts, rows

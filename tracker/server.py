@@ -1,0 +1,96 @@
+"""Serving the application: waitress with a clean stop, and logs as lines of JSON."""
+
+import json
+import logging
+import signal
+import socket
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from types import FrameType
+from typing import Any
+
+from flask import Flask
+from waitress import wasyncore
+from waitress.server import create_server
+
+from tracker.shop.errors import ConflictError
+
+_OWN = frozenset(vars(logging.makeLogRecord({})))
+STOP_WAIT_S = 20
+
+
+class JsonLines(logging.Formatter):
+    """One JSON object a line: time, level, logger, message, and whatever the call added (such as the request id)."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        line: dict[str, Any] = {
+            "time": datetime.fromtimestamp(record.created, UTC).isoformat(),
+            "level": record.levelname.lower(),
+            "logger": record.name,
+            "message": record.getMessage(),
+        }
+        line.update({name: value for name, value in vars(record).items() if name not in _OWN and name != "message"})
+        if record.exc_info:
+            line["exception"] = self.formatException(record.exc_info)
+        return json.dumps(line, default=str, ensure_ascii=False)
+
+
+class Server:
+    """The service on one address. ``address`` is known as soon as it is made; port 0 takes a free one."""
+
+    def __init__(self, app: Flask, *, host: str, port: int, threads: int = 8) -> None:
+        family = socket.AF_INET6 if ":" in host else socket.AF_INET
+        try:
+            listening = socket.create_server((host, port), family=family, backlog=1024)
+        except OSError as error:
+            raise ConflictError(f"Cannot listen on {host} port {port}: {error.strerror}. Choose another.") from error
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a full queue is normal at shift change
+        self._server = create_server(
+            app,
+            sockets=[listening],
+            threads=threads,
+            connection_limit=1000,
+            ident=None,
+            clear_untrusted_proxy_headers=True,
+        )
+        self._stopping = threading.Lock()
+        shown = f"[{host}]" if ":" in host else host
+        self.address = f"http://{shown}:{listening.getsockname()[1]}"
+
+    def run_until_signalled(self) -> None:
+        """Serve until SIGTERM or SIGINT, then take no new connections and finish what was accepted."""
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, self._on_signal)
+        self.run()
+
+    def run(self) -> None:
+        """Serve until ``stop``."""
+        self._server.run()
+        self._server.task_dispatcher.shutdown()
+
+    def _on_signal(self, _number: int, _frame: FrameType | None) -> None:
+        threading.Thread(target=self.stop, name="stopping").start()
+
+    def stop(self) -> None:
+        """Take no new connections, finish the requests that were accepted, then end ``run``."""
+        if not self._stopping.acquire(blocking=False):
+            return
+        self._in_loop(lambda: wasyncore.dispatcher.close(self._server))  # the listening socket alone
+        patience = time.monotonic() + STOP_WAIT_S
+        while self._busy() and time.monotonic() < patience:
+            time.sleep(0.02)
+        self._in_loop(lambda: wasyncore.close_all(self._server._map))  # noqa: SLF001 - an empty map ends the loop
+
+    def _in_loop(self, thunk: Callable[[], object]) -> None:
+        # waitress's sockets belong to its loop: whatever touches them is handed to it.
+        self._server.trigger.pull_trigger(thunk)
+
+    def _busy(self) -> bool:
+        dispatcher = self._server.task_dispatcher
+        answering = any(channel.requests or channel.total_outbufs_len for channel in self._channels())
+        return bool(dispatcher.queue) or dispatcher.active_count > 0 or answering
+
+    def _channels(self) -> list[Any]:
+        return list(self._server.active_channels.values())

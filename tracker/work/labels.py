@@ -1,0 +1,94 @@
+"""Labels of the shop's parts and boxes, drawn from what is kept."""
+
+from collections.abc import Iterator
+from typing import BinaryIO
+
+from PIL import Image
+from sqlalchemy import Connection
+
+from tracker.labels.documents import png_bytes, write_pdf
+from tracker.labels.layouts import BoxLabel, PartLabel, draw_box_label, draw_part_label
+from tracker.records import look
+from tracker.records.database import Database
+from tracker.records.look import BoxView, JobView, PartView
+from tracker.shop.codes import Code
+from tracker.shop.errors import NotFoundError
+from tracker.shop.progress import DEAD_STATUSES
+
+PARTS_AT_ONCE = 500
+
+
+def part_label_png(database: Database, code: Code, *, dpi: int) -> bytes:
+    """Return a part's label as a PNG. A replaced or cancelled part has none any more."""
+    with database.read() as connection:
+        part = look.part_view(connection, code.number)
+    if part is None:
+        raise NotFoundError(f"There is no part {code}.")
+    if part.status in DEAD_STATUSES:
+        instead = f": print {part.replaced_by} instead" if part.replaced_by else ""
+        raise NotFoundError(f"Part {code} is {part.status} and has no label any more{instead}.")
+    return png_bytes(draw_part_label(_part_label(part), dpi), dpi=dpi)
+
+
+def box_label_png(database: Database, code: Code, *, dpi: int) -> bytes:
+    """Return a box's label as a PNG."""
+    with database.read() as connection:
+        box = look.box_view(connection, code.number)
+        job = None if box is None else look.job_view(connection, box.job)
+    if box is None or job is None:
+        raise NotFoundError(f"There is no box {code}.")
+    return png_bytes(draw_box_label(_box_label(box, job), dpi), dpi=dpi)
+
+
+def write_job_labels(database: Database, job_code: str, stream: BinaryIO, *, dpi: int) -> int:
+    """Write all labels of a job as a PDF, each box followed by its parts; return how many."""
+    with database.read() as connection:
+        job = look.job_view(connection, job_code)
+        if job is None:
+            raise NotFoundError(f"There is no job {job_code[:40]}.")
+        pages = job_labels(connection, job, dpi=dpi)
+        return write_pdf(pages, stream, dpi=dpi, title=f"Labels of job {job.code}")
+
+
+def job_labels(connection: Connection, job: JobView, *, dpi: int) -> Iterator[Image.Image]:
+    """Draw a job's labels one by one: each box, followed by its parts in the order in which they are laid."""
+    after = 0
+    while boxes := look.boxes_of_job(connection, job.id, limit=PARTS_AT_ONCE, after=after):
+        for box in boxes:
+            yield draw_box_label(_box_label(box, job), dpi)
+            for part in box.parts:
+                if part.status not in DEAD_STATUSES:
+                    yield draw_part_label(_part_label(part), dpi)
+        after = boxes[-1].id
+
+
+def _part_label(part: PartView) -> PartLabel:
+    return PartLabel(
+        code=part.code,
+        job=part.job,
+        cabinet=part.cabinet,
+        name=part.name,
+        material=part.material,
+        length_mm=part.length_mm,
+        width_mm=part.width_mm,
+        thickness_mm=part.thickness_mm,
+        edges=part.edges,
+        route=part.route[:-1],
+        box=part.box_name,
+        urgent=part.urgent,
+    )
+
+
+def _box_label(box: BoxView, job: JobView) -> BoxLabel:
+    return BoxLabel(
+        code=box.code,
+        job=box.job,
+        customer=box.customer,
+        due=box.due,
+        name=box.name,
+        number=box.number,
+        of=job.boxes.total,
+        cabinets=box.cabinets,
+        parts=len(box.parts),
+        mass_kg=box.mass_kg,
+    )

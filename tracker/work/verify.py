@@ -1,0 +1,136 @@
+"""Work every state out anew from the log and compare it with what is kept."""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from sqlalchemy import Connection
+
+from tracker.records import audit, floor
+from tracker.records.audit import BoxActs, KeptBox, KeptPart
+from tracker.records.database import Database
+from tracker.shop.codes import box_code, part_code
+from tracker.shop.progress import PartStatus, Progress, fold, status_of
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import BoxState, filling_state
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Difference:
+    """One place where the kept state is not what the log says."""
+
+    what: str
+    kept: str
+    log_says: str
+
+
+def verify(database: Database) -> Iterator[Difference]:
+    """Give every difference between the kept state and the fold of the log; nothing when all is well."""
+    with database.read() as connection:
+        yield from _Audit(connection).run()
+
+
+class _Audit:
+    def __init__(self, connection: Connection) -> None:
+        self.connection = connection
+        self.replaced = audit.replacements(connection)
+        self.acts = audit.box_acts(connection)
+        self.job_acts = audit.job_acts(connection)
+        self.steps: Counter[tuple[int, str]] = Counter()
+        self.totals: Counter[tuple[int, str]] = Counter()
+        self.packed: Counter[int] = Counter()
+        self.planned: Counter[int] = Counter()
+
+    def run(self) -> Iterator[Difference]:
+        for kept in audit.kept_parts(self.connection):
+            happened = floor.sightings(self.connection, [part.id for part in kept])
+            for part in kept:
+                yield from self._part(part, fold(happened[part.id], part.route))
+        for box in audit.kept_boxes(self.connection):
+            yield from self._box(box)
+        yield from self._tallies()
+        yield from self._jobs()
+
+    def _part(self, kept: KeptPart, folded: Progress) -> Iterator[Difference]:
+        replaced = self.replaced.get(kept.id)
+        shipped = self.acts.get(kept.box_id, _NO_ACTS).shipped
+        if shipped is not None and (replaced is None or replaced > shipped):
+            folded = replace(folded, done=folded.done | {Step.SHIP})
+        status = self._status(kept, folded, replaced)
+        if (kept.progress, kept.status) != (folded, status):
+            yield Difference(
+                what=f"part {part_code(kept.id)}",
+                kept=_words(kept.progress, kept.status),
+                log_says=_words(folded, status),
+            )
+        if replaced is not None:
+            return
+        self._count(kept, folded)
+
+    def _status(self, kept: KeptPart, folded: Progress, replaced: int | None) -> PartStatus:
+        if replaced is not None:
+            return PartStatus.REPLACED
+        return PartStatus.CANCELLED if self.job_acts.get(kept.job_id) == "cancel" else status_of(folded)
+
+    def _count(self, kept: KeptPart, folded: Progress) -> None:
+        for step in kept.route:
+            self.totals[kept.job_id, step.value] += 1
+            self.steps[kept.job_id, step.value] += step in folded.counted
+        self.planned[kept.box_id] += 1
+        self.packed[kept.box_id] += Step.PACK in folded.counted
+
+    def _box(self, kept: KeptBox) -> Iterator[Difference]:
+        acts = self.acts.get(kept.id, _NO_ACTS)
+        packed, planned = self.packed[kept.id], self.planned[kept.id]
+        state = _state(acts, packed, planned)
+        for what, closed in (("sealed", acts.sealed is not None), ("shipped", acts.shipped is not None)):
+            self.totals[kept.job_id, what] += 1
+            self.steps[kept.job_id, what] += closed
+        if (kept.state, kept.packed, kept.parts_total) != (state, packed, planned):
+            yield Difference(
+                what=f"box {box_code(kept.id)}",
+                kept=f"{kept.state}, {kept.packed} of {kept.parts_total} in",
+                log_says=f"{state}, {packed} of {planned} in",
+            )
+
+    def _tallies(self) -> Iterator[Difference]:
+        for (job_id, what), (done, total) in audit.kept_tallies(self.connection).items():
+            counted = (self.steps[job_id, what], self.totals[job_id, what])
+            if (done, total) != counted:
+                yield Difference(
+                    what=f"tally of {what} of job number {job_id}",
+                    kept=f"{done} of {total}",
+                    log_says=f"{counted[0]} of {counted[1]}",
+                )
+
+    def _jobs(self) -> Iterator[Difference]:
+        for job_id, (code, status) in audit.kept_jobs(self.connection).items():
+            said = _JOB_STATUSES.get(self.job_acts.get(job_id, ""), "open")
+            if said == "open" and self.steps[job_id, "shipped"] == self.totals[job_id, "shipped"]:
+                said = "shipped"
+            if status != said:
+                yield Difference(what=f"job {code}", kept=status, log_says=said)
+
+
+_NO_ACTS = BoxActs()
+_JOB_STATUSES = {"hold": "held", "cancel": "cancelled"}
+
+
+def _state(acts: BoxActs, packed: int, planned: int) -> BoxState:
+    if acts.shipped is not None:
+        return BoxState.SHIPPED
+    if acts.loaded is not None:
+        return BoxState.LOADED
+    if acts.sealed is not None:
+        return BoxState.SEALED
+    return filling_state(packed=packed, parts_total=planned)
+
+
+def _words(progress: Progress, status: str) -> str:
+    done = ", ".join(
+        f"{step} (inferred)" if step in progress.inferred else step for step in Step if step in progress.done
+    )
+    damaged = ", damaged" if progress.damaged else ""
+    return (
+        f"{status}{damaged}; done: {done or 'nothing'}; seen {progress.at} at {progress.station}, slot {progress.slot}"
+    )
