@@ -266,7 +266,7 @@ def _json_row(
     return values
 
 
-def _plain(value: str | float) -> str:
+def _plain(value: Any) -> str:
     """Spell a number as a cut list would: without an exponent, and so that no digit is lost."""
     if isinstance(value, str):
         return value

@@ -1,0 +1,1 @@
+"""The demo's invented shop, as data files."""

@@ -1,0 +1,105 @@
+"""The demo with a server: the invented shop's day, one sign-in a role, and stations that keep scanning."""
+
+import json
+import os
+import random
+import secrets
+import tempfile
+import threading
+import urllib.error
+import urllib.request
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+from tracker.app import create_app
+from tracker.demo.shop import DemoShop, Say
+from tracker.demo.story import play_day
+from tracker.records.database import Database
+from tracker.records.migrate import upgrade
+from tracker.server import Server
+from tracker.settings import Settings
+from tracker.shop.roles import Role
+from tracker.shop.steps import Step
+from tracker.work.access import make_token
+
+PAUSE_S = (1.0, 4.0)
+
+
+def run_day(port: int, say: Say) -> None:
+    """Serve the invented shop from a folder of its own until stopped."""
+    folder = Path(tempfile.mkdtemp(prefix="tracker-demo-"))
+    settings = Settings(
+        data_dir=folder, database_url=f"sqlite:///{folder / 'demo.db'}", secret_key=secrets.token_hex(32)
+    )
+    database = Database(settings.database_url)
+    upgrade(database)
+    server = Server(create_app(settings, database), host="127.0.0.1", port=port)
+    shop = play_day(database, say)
+    tokens = {role: _token(database, role) for role in Role}
+    say(f"\nOpen {server.address} and sign in with one of these tokens:")
+    for role, plain in tokens.items():
+        say(f"  {role.value:8} {plain}")
+    say(f"The calls are described at {server.address}/api/v1/docs. The data is in {folder}. Stop with Ctrl-C.")
+    stopped = threading.Event()
+    stations = _Stations(server.address, tokens, shop, stopped)
+    worker = threading.Thread(target=stations.run, name="simulated stations")
+    worker.start()
+    server.run_until_signalled()
+    stopped.set()
+    worker.join()
+    database.close()
+
+
+def _token(database: Database, role: Role) -> str:
+    name = f"demo {role.value}"
+    return make_token(database, name, role, secret=lambda: secrets.token_urlsafe(16), now=datetime.now(UTC))
+
+
+@dataclass(slots=True)
+class _Stations:
+    """Simulated stations: they scan through the service like any other program."""
+
+    address: str
+    tokens: dict[Role, str]
+    shop: DemoShop
+    stopped: threading.Event
+
+    def run(self) -> None:
+        chance = random.Random(os.getpid())  # noqa: S311 - which part comes next in a demo is no secret
+        while not self.stopped.wait(chance.uniform(*PAUSE_S)):
+            try:
+                self._one_scan(chance)
+            except (urllib.error.URLError, OSError):
+                continue  # the service is stopping or busy; a station tries again
+
+    def _one_scan(self, chance: random.Random) -> None:
+        waiting = [
+            part
+            for row in self.shop.data["job"]
+            if row["state"] in ("half", "started")
+            for part in self.shop.parts(row["code"])
+            if part.step not in (None, Step.SHIP) and not part.damaged and part.status != "replaced"
+        ]
+        if not waiting:
+            return
+        part = chance.choice(waiting[:12])
+        step = Step(part.step or Step.CUT)
+        scan = {
+            "id": str(uuid4()),
+            "code": part.code,
+            "station": self.shop.stations[step],
+            "at": datetime.now(UTC).isoformat(),
+        }
+        self._post("/api/v1/scans", {"scans": [scan | ({"box": part.box} if step is Step.PACK else {})]})
+
+    def _post(self, path: str, body: dict[str, Any]) -> None:
+        request = urllib.request.Request(  # noqa: S310 - the demo's own service
+            self.address + path,
+            data=json.dumps(body).encode(),
+            headers={"Authorization": f"Bearer {self.tokens[Role.STATION]}", "Content-Type": "application/json"},
+        )
+        with urllib.request.urlopen(request, timeout=5):  # noqa: S310 - the demo's own service
+            pass

@@ -1,0 +1,169 @@
+"""The demo's invented shop: set up from the files of seed_data, its labels drawn, read back and scanned."""
+
+import tomllib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from importlib.resources import files
+from io import BytesIO
+from typing import Any
+from uuid import uuid4
+
+import zxingcpp
+from PIL import Image
+
+from tracker.labels.layouts import draw_code_label
+from tracker.records import look
+from tracker.records.database import Database
+from tracker.records.look import PartView
+from tracker.shop.codes import Kind, read_code
+from tracker.shop.lengths import Units
+from tracker.shop.scans import Action, Answer, Scan
+from tracker.shop.steps import Step
+from tracker.work.access import add_slot, add_station
+from tracker.work.intake import read_cut_list
+from tracker.work.labels import job_labels
+from tracker.work.loads import plan_load, ship_load
+from tracker.work.orders import Taken, take_order
+from tracker.work.scan import Sender, take_scans
+from tracker.work.seal import Sealed, Sealing, seal_box
+
+Say = Callable[[str], None]
+WHO = "demo"
+DPI = 203
+
+
+@dataclass(slots=True)
+class DemoShop:
+    """The invented shop while its day is played. Time is the real time, a little spread out."""
+
+    database: Database
+    data: dict[str, Any]
+    stations: dict[Step, str] = field(default_factory=dict)
+    slots: dict[str, str] = field(default_factory=dict)
+    started: datetime = field(default_factory=lambda: datetime.now(UTC) - timedelta(hours=6))
+    scans: int = 0
+    read: set[str] = field(default_factory=set)
+
+    def open_up(self) -> None:
+        """Add the stations and slots."""
+        for row in self.data["station"]:
+            add_station(self.database, row["name"], Step(row["step"]))
+            self.stations[Step(row["step"])] = row["name"]
+        for row in self.data["slot"]:
+            self.slots[row["name"]] = add_slot(self.database, row["name"])
+
+    def take(self, row: dict[str, Any], code: str | None = None) -> Taken:
+        """Take a job from its cut list."""
+        with _seed(f"{row['file']}.csv") as parts, _seed(f"{row['file']}-items.csv") as items:
+            order = read_cut_list(
+                parts,
+                items,
+                job=code or row["code"],
+                customer=row["customer"],
+                due=datetime.now(UTC).date() + timedelta(days=row["due_in_days"]),
+                units=Units(row["units"]),
+            )
+        return take_order(self.database, order, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+
+    def read_labels(self, job_code: str) -> list[str]:
+        """Draw every label of a job and read it back with an independent decoder; return what was read."""
+        with self.database.read() as connection:
+            job = look.job_view(connection, job_code)
+            if job is None:
+                raise LookupError(job_code)
+            found = [read_image(label) for label in job_labels(connection, job, dpi=DPI)]
+        self.read.update(found)
+        return found
+
+    def scan(self, codes: Iterable[str], step: Step, **more: Any) -> list[Answer]:
+        """Scan codes at the station of a step, some seconds apart: none that was not read off a label before."""
+        codes = list(codes)
+        unread = [code for code in codes if code[0] in "PB" and code not in self.read]
+        if unread:
+            raise LookupError(f"no label of these was ever read: {unread}")
+        scans = [
+            Scan(id=uuid4(), code=code, at=self._next_time(), station=self.stations[step], **more) for code in codes
+        ]
+        return take_scans(self.database, scans, Sender(name=WHO), datetime.now(UTC)) if scans else []
+
+    def _next_time(self) -> datetime:
+        self.scans += 1
+        return min(self.started + timedelta(seconds=6 * self.scans), datetime.now(UTC))
+
+    def parts(self, job_code: str) -> list[PartView]:
+        """All parts of a job."""
+        with self.database.read() as connection:
+            job = look.job_view(connection, job_code)
+            return [] if job is None else look.parts_of_job(connection, job.id, limit=100_000)
+
+    def boxes(self, job_code: str) -> list[look.BoxView]:
+        """All boxes of a job."""
+        with self.database.read() as connection:
+            job = look.job_view(connection, job_code)
+            return [] if job is None else look.boxes_of_job(connection, job.id, limit=10_000)
+
+    def due_at(self, job_code: str, step: Step) -> list[PartView]:
+        """The parts of a job whose next step is ``step``."""
+        return [part for part in self.parts(job_code) if part.step == step]
+
+    def pass_all(self, job_code: str, steps: Sequence[Step], *, leave: frozenset[str] = frozenset()) -> None:
+        """Scan all parts that wait for each of these steps, but for those to leave."""
+        for step in steps:
+            self.scan([part.code for part in self.due_at(job_code, step) if part.code not in leave], step)
+
+    def seal(self, box: look.BoxView) -> Sealed:
+        """Count a box's items and seal it."""
+        sealing = Sealing(
+            box=read_code(box.code).number,
+            items={item.item: item.quantity for item in box.items},
+            mass_kg=round(box.mass_kg, 1),
+        )
+        return seal_box(self.database, sealing, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+
+    def ship(self, job_code: str) -> str:
+        """Plan a load of a job's boxes, scan its paper and every box onto it, and let it go."""
+        boxes = [box.code for box in self.boxes(job_code)]
+        numbers = [read_code(code).number for code in boxes]
+        load = plan_load(
+            self.database,
+            numbers,
+            datetime.now(UTC).date() + timedelta(days=1),
+            who=WHO,
+            now=datetime.now(UTC),
+            act_id=uuid4(),
+        )
+        paper = read_image(draw_code_label(load, "Load", f"job {job_code}", DPI))
+        self.scan([paper, *boxes], Step.SHIP)
+        ship_load(self.database, read_code(load).number, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+        return load
+
+    def damage(self, code: str, step: Step) -> Answer:
+        """Mark a part damaged at the station of a step."""
+        return self.scan([code], step, action=Action.DAMAGED)[0]
+
+
+def load_shop(database: Database) -> DemoShop:
+    """Return the invented shop on an empty database."""
+    with _seed("shop.toml") as file:
+        return DemoShop(database=database, data=tomllib.load(file))
+
+
+def _seed(name: str) -> BytesIO:
+    return BytesIO(files("seed_data").joinpath(name).read_bytes())
+
+
+def read_image(label: Image.Image) -> str:
+    """Return the code that an independent decoder reads from a label's picture.
+
+    Raises ValueError when it reads none, or something that is no code of the shop.
+    """
+    found = [barcode.text for barcode in zxingcpp.read_barcodes(label.convert("L"))]
+    if len(found) != 1:
+        raise ValueError(f"a label was read as {found}")
+    return str(read_code(found[0]))
+
+
+def of_kind(codes: Iterable[str], kind: Kind) -> list[str]:
+    """Return those codes that are of a kind."""
+    return [code for code in codes if code.startswith(kind.value)]

@@ -1,0 +1,127 @@
+"""The main job, told: from cut lists through labels that are read back, scans and boxes, to a load that ships."""
+
+import tempfile
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+from tracker.demo.shop import DemoShop, Say, load_shop, of_kind
+from tracker.records import look
+from tracker.records.database import Database
+from tracker.records.migrate import upgrade
+from tracker.shop.codes import Kind, read_code
+from tracker.shop.errors import IncompleteError
+from tracker.shop.steps import Step
+from tracker.work.replace import replace_part
+from tracker.work.verify import verify
+
+MAKING = (Step.CUT, Step.MACHINE, Step.BAND)
+
+
+def run_once(say: Say) -> None:
+    """Play the day in a folder that is thrown away, saying what happens."""
+    with tempfile.TemporaryDirectory(prefix="tracker-demo-") as folder:
+        database = Database(f"sqlite:///{Path(folder) / 'demo.db'}")
+        try:
+            upgrade(database)
+            play_day(database, say)
+        finally:
+            database.close()
+
+
+def play_day(database: Database, say: Say) -> DemoShop:
+    """Play the invented shop's day on an empty database: four jobs, each left where its state says."""
+    shop = load_shop(database)
+    say(f"{shop.data['name']} opens. All of this is invented.")
+    shop.open_up()
+    for row in shop.data["job"]:
+        taken = shop.take(row)
+        read = shop.read_labels(row["code"])
+        parts, boxes = of_kind(read, Kind.PART), of_kind(read, Kind.BOX)
+        say(
+            f"{row['code']} for {row['customer']}: {taken.parts} parts of {taken.cabinets} cabinets in "
+            f"{len(taken.boxes)} boxes. {len(read)} labels drawn and read back."
+        )
+        if (len(parts), sorted(boxes)) != (taken.parts, sorted(taken.boxes)):
+            raise RuntimeError("the labels that were read are not those of the job")
+        _PLAYS[row["state"]](shop, row["code"], say)
+    _tell_missing(shop, say)
+    differences = list(verify(database))
+    say(f"Verified: {len(differences)} differences between the log and what is kept.")
+    if differences:
+        raise RuntimeError(f"the kept state is not what the log says: {differences[0]}")
+    return shop
+
+
+def _ship_whole(shop: DemoShop, job: str, say: Say) -> None:
+    shop.pass_all(job, MAKING)
+    for box in shop.boxes(job):
+        shop.scan([box.code, *(part.code for part in box.parts)], Step.PACK)
+        shop.seal(box)
+    load = shop.ship(job)
+    say(f"  Cut, machined, banded, packed, sealed; load {load} left with all {len(shop.boxes(job))} boxes.")
+
+
+def _one_short(shop: DemoShop, job: str, say: Say) -> None:
+    forgotten = next(part for part in shop.parts(job) if part.name == "Door")
+    shop.pass_all(job, (Step.CUT, Step.MACHINE))
+    shop.scan([shop.slots["RACK-B2"]], Step.MACHINE)
+    shop.pass_all(job, (Step.BAND, Step.PACK), leave=frozenset({forgotten.code}))
+    for box in shop.boxes(job):
+        shop.scan([box.code, *(part.code for part in box.parts if part.code != forgotten.code)], Step.PACK)
+        try:
+            shop.seal(box)
+        except IncompleteError as error:
+            lacking = ", ".join(f"{entry['name']} (waits for {entry['step']})" for entry in error.missing)
+            say(f"  Box {box.name} would not seal. It lacks: {lacking}.")
+    say("  The other boxes are packed and sealed.")
+
+
+def _half_done(shop: DemoShop, job: str, say: Say) -> None:
+    parts = shop.parts(job)
+    half = frozenset(part.code for part in parts[len(parts) // 2 :])
+    shop.pass_all(job, MAKING, leave=half)
+    boxes = shop.boxes(job)
+    shop.scan([boxes[0].code, *(part.code for part in boxes[0].parts)], Step.PACK)
+    damaged = boxes[1].parts[0]
+    answer = shop.damage(damaged.code, Step.BAND)
+    say(f"  Half of it is made. {answer.message}")
+    wrong = shop.scan([boxes[2].code, boxes[1].parts[1].code], Step.PACK)[-1]
+    say(f"  A slip at the bench: {wrong.outcome.value}. {wrong.message}")
+    replaced = boxes[1].parts[2]
+    number = replace_part(
+        shop.database,
+        read_code(replaced.code).number,
+        "edge chipped",
+        who="demo foreman",
+        now=datetime.now(UTC),
+        act_id=uuid4(),
+    )
+    old = shop.scan([replaced.code], Step.PACK)[0]
+    say(f"  {replaced.name} was replaced by part {number}; its old label now says: {old.outcome.value}.")
+
+
+def _just_started(shop: DemoShop, job: str, say: Say) -> None:
+    first = [part.code for part in shop.parts(job)[:25] if part.step == Step.CUT]
+    shop.scan(first, Step.CUT)
+    say(f"  Its first {len(first)} parts are cut.")
+
+
+_PLAYS: dict[str, Any] = {
+    "shipped": _ship_whole,
+    "one short": _one_short,
+    "half": _half_done,
+    "started": _just_started,
+}
+
+
+def _tell_missing(shop: DemoShop, say: Say) -> None:
+    with shop.database.read() as connection:
+        missing = look.missing_boxes(connection, limit=1_000)
+    lacking = sum(len(box.missing) for box in missing)
+    say(f"Not complete: {len(missing)} boxes lack {lacking} parts. The soonest due:")
+    for box in missing[:1]:
+        for part in box.missing:
+            seen = f"last seen at {part.last_seen.station}" if part.last_seen else "not yet seen"
+            say(f"  {box.job} box {box.name}: {part.name} {part.code} waits for {part.step}, {seen}.")
