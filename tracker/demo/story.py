@@ -10,7 +10,7 @@ from tracker.demo.shop import DemoShop, Say, load_shop, of_kind
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
-from tracker.shop.codes import Kind, read_code
+from tracker.shop.codes import Kind, part_code, read_code
 from tracker.shop.errors import IncompleteError
 from tracker.shop.steps import Step
 from tracker.work.replace import replace_part
@@ -99,7 +99,7 @@ def _half_done(shop: DemoShop, job: str, say: Say) -> None:
         act_id=uuid4(),
     )
     old = shop.scan([replaced.code], Step.PACK)[0]
-    say(f"  {replaced.name} was replaced by part {number}; its old label now says: {old.outcome.value}.")
+    say(f"  {replaced.name} was replaced by {part_code(number)}; its old label now says: {old.outcome.value}.")
 
 
 def _just_started(shop: DemoShop, job: str, say: Say) -> None:

@@ -148,4 +148,4 @@ def ship_load_rows(connection: Connection, load_id: int, box_ids: Collection[int
     connection.execute(update(part).where(*in_boxes).values(status=PartStatus.SHIPPED, done=with_ship))
     connection.execute(update(box).where(box.c.id.in_(list(box_ids))).values(state="shipped"))
     connection.execute(update(load).where(load.c.id == load_id).values(state="shipped", shipped_at=at))
-    return dict(row.tuple() for row in counts)
+    return {job_id: count for job_id, count in counts}  # noqa: C416 - rows, not pairs

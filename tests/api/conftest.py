@@ -1,0 +1,61 @@
+"""A service on an empty SQLite shop, and a caller for each role."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from tests.floor import START
+from tracker.app import create_app
+from tracker.records.database import Database
+from tracker.settings import Settings
+from tracker.shop.roles import Role
+from tracker.work.access import make_token
+
+
+class Caller:
+    """Calls the service with one role's token."""
+
+    def __init__(self, client: FlaskClient, token: str) -> None:
+        self.client = client
+        self.headers = {"Authorization": f"Bearer {token}"}
+
+    def get(self, path: str, **more: Any) -> TestResponse:
+        return self.client.get(f"/api/v1{path}", headers={**self.headers, **more.pop("headers", {})}, **more)
+
+    def post(self, path: str, body: Any = None, **more: Any) -> TestResponse:
+        return self.client.post(f"/api/v1{path}", headers=self.headers, json=body, **more)
+
+    def upload(self, path: str, **form: Any) -> TestResponse:
+        return self.client.post(
+            f"/api/v1{path}", headers=self.headers, data=form, content_type="multipart/form-data"
+        )
+
+
+@pytest.fixture
+def app(sqlite: Database, tmp_path: Path) -> Iterator[Flask]:
+    settings = Settings(data_dir=tmp_path, database_url=str(sqlite.url), secret_key="for tests only")
+    yield create_app(settings, sqlite)
+
+
+@pytest.fixture
+def callers(app: Flask, sqlite: Database) -> dict[Role, Caller]:
+    client = app.test_client()
+    return {
+        role: Caller(client, make_token(sqlite, f"the {role.value}", role, secret=lambda r=role: f"secret {r}", now=START))
+        for role in Role
+    }
+
+
+@pytest.fixture
+def admin(callers: dict[Role, Caller]) -> Caller:
+    return callers[Role.ADMIN]
+
+
+@pytest.fixture
+def station(callers: dict[Role, Caller]) -> Caller:
+    return callers[Role.STATION]

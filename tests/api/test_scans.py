@@ -1,0 +1,63 @@
+"""POST /scans at its edges."""
+
+from typing import Any
+from uuid import uuid4
+
+import pytest
+
+from tests.api.conftest import Caller
+from tracker.records.database import Database
+from tests.floor import Floor
+
+
+@pytest.fixture
+def floor(sqlite: Database) -> Floor:
+    return Floor(sqlite)
+
+
+def good(code: str, **more: Any) -> dict[str, Any]:
+    return {"id": str(uuid4()), "code": code, "station": "CUT-1", "at": "2027-03-01T08:00:00Z", **more}
+
+
+def test_a_row_that_makes_no_sense_is_answered_and_the_others_are_judged(station: Caller, floor: Floor) -> None:
+    rows: list[Any] = [
+        good(floor.deck),
+        {**good(floor.end), "at": "yesterday"},
+        {**good(floor.end), "id": "not a uuid"},
+        {**good(floor.end), "surprise": 1},
+        "not even a row",
+        good(floor.toe_kick),
+    ]
+    response = station.post("/scans", {"scans": rows})
+    assert response.status_code == 200, response.text
+    outcomes = [result["outcome"] for result in response.json["results"]]  # type: ignore[index]
+    assert outcomes == ["done", "misread", "misread", "misread", "misread", "done"]
+    assert "at:" in response.json["results"][1]["message"]  # type: ignore[index]
+    again = station.post("/scans", {"scans": rows})
+    assert again.json == response.json
+    floor.check()
+
+
+@pytest.mark.parametrize(
+    "body", [{}, {"scans": []}, {"scans": "many"}, {"scans": [{}] * 501}, [], {"scans": [{}], "more": 1}]
+)
+def test_a_batch_of_the_wrong_shape_is_refused_whole(station: Caller, body: Any) -> None:
+    response = station.post("/scans", body)
+    assert response.status_code == 422
+    assert response.mimetype == "application/problem+json"
+    assert response.json["errors"]  # type: ignore[index]
+
+
+def test_a_body_that_is_no_json_is_told_apart_from_one_of_another_type(station: Caller) -> None:
+    headers = station.headers
+    broken = station.client.post("/api/v1/scans", headers=headers, data="{", content_type="application/json")
+    assert broken.status_code == 422
+    typed = station.client.post("/api/v1/scans", headers=headers, data="a=b", content_type="text/plain")
+    assert typed.status_code == 415
+    assert typed.mimetype == "application/problem+json"
+
+
+def test_codes_are_read_whatever_their_case_and_suffix(station: Caller, floor: Floor) -> None:
+    rows = [good(f"  {floor.deck.lower()}\r\n"), good(f"{floor.deck}\t")]
+    results = station.post("/scans", {"scans": rows}).json["results"]  # type: ignore[index]
+    assert [result["outcome"] for result in results] == ["done", "again"]

@@ -1,0 +1,109 @@
+"""Every route and every role: who may call what, and no route open by forgetting."""
+
+import re
+
+import pytest
+from flask import Flask
+
+from tests.api.conftest import Caller
+from tracker.shop.roles import Role
+
+# The contract's table, and what we added to it.
+NEEDED = {
+    ("POST", "/api/v1/scans"): Role.STATION,
+    ("GET", "/api/v1/jobs"): Role.STATION,
+    ("POST", "/api/v1/jobs"): Role.OFFICE,
+    ("POST", "/api/v1/jobs/import"): Role.OFFICE,
+    ("GET", "/api/v1/jobs/<code>"): Role.STATION,
+    ("GET", "/api/v1/jobs/<code>/parts"): Role.STATION,
+    ("GET", "/api/v1/jobs/<code>/boxes"): Role.STATION,
+    ("POST", "/api/v1/jobs/<code>/hold"): Role.FOREMAN,
+    ("POST", "/api/v1/jobs/<code>/resume"): Role.FOREMAN,
+    ("POST", "/api/v1/jobs/<code>/cancel"): Role.FOREMAN,
+    ("GET", "/api/v1/parts/<code>"): Role.STATION,
+    ("POST", "/api/v1/parts/<code>/replace"): Role.FOREMAN,
+    ("POST", "/api/v1/parts/<code>/repair"): Role.FOREMAN,
+    ("GET", "/api/v1/boxes/<code>"): Role.STATION,
+    ("POST", "/api/v1/boxes/<code>/seal"): Role.PACKER,
+    ("GET", "/api/v1/missing"): Role.STATION,
+    ("POST", "/api/v1/loads"): Role.PACKER,
+    ("GET", "/api/v1/loads"): Role.STATION,
+    ("GET", "/api/v1/loads/<code>"): Role.STATION,
+    ("POST", "/api/v1/loads/<code>/ship"): Role.PACKER,
+    ("POST", "/api/v1/loads/<code>/take-off"): Role.FOREMAN,
+    ("GET", "/api/v1/changes"): Role.STATION,
+    ("GET", "/api/v1/flagged"): Role.STATION,
+    ("GET", "/api/v1/stations"): Role.STATION,
+    ("POST", "/api/v1/stations"): Role.ADMIN,
+    ("POST", "/api/v1/slots"): Role.FOREMAN,
+    ("GET", "/api/v1/labels/parts/<code>.png"): Role.STATION,
+    ("GET", "/api/v1/labels/boxes/<code>.png"): Role.STATION,
+    ("GET", "/api/v1/labels/jobs/<code>.pdf"): Role.STATION,
+    ("GET", "/"): Role.STATION,
+    ("GET", "/api/v1/openapi.json"): None,
+    ("GET", "/api/v1/docs"): None,
+    ("GET", "/healthz"): None,
+    ("GET", "/readyz"): None,
+    ("GET", "/metrics"): None,
+    ("GET", "/sign-in"): None,
+    ("POST", "/sign-in"): None,
+    ("POST", "/sign-out"): None,
+    ("GET", "/static/<path:filename>"): None,
+}
+
+
+def test_every_route_is_in_the_table(app: Flask) -> None:
+    routes = {
+        (verb, rule.rule)
+        for rule in app.url_map.iter_rules()
+        for verb in (rule.methods or set()) - {"HEAD", "OPTIONS"}
+    }
+    assert routes == set(NEEDED)
+
+
+@pytest.mark.parametrize(("route", "needed"), [(route, role) for route, role in NEEDED.items() if "/api/" in route[1]])
+def test_a_call_is_let_through_for_its_role_and_above_and_for_nobody_else(
+    app: Flask, callers: dict[Role, Caller], route: tuple[str, str], needed: Role | None
+) -> None:
+    verb, rule = route
+    path = re.sub(r"<[^>]*>", "J-1", rule)
+    anonymous = app.test_client().open(path, method=verb)
+    assert (anonymous.status_code == 401) == (needed is not None)
+    for role, caller in callers.items():
+        status = caller.client.open(path, method=verb, headers=caller.headers).status_code
+        assert (status == 403) == (needed is not None and not role.includes(needed)), (role, status)
+        assert status != 401
+
+
+def test_the_pages_want_a_session(app: Flask) -> None:
+    response = app.test_client().get("/")
+    assert (response.status_code, response.headers["Location"]) == (302, "/sign-in")
+
+
+def test_a_view_that_says_nothing_is_open_to_nobody(app: Flask, admin: Caller) -> None:
+    app.add_url_rule("/api/v1/forgotten", "forgotten", lambda: "secret")
+    app.add_url_rule("/forgotten", "forgotten-page", lambda: "secret")
+    assert admin.get("/forgotten").status_code == 403
+    assert b"secret" not in app.test_client().get("/forgotten").data
+
+
+def test_a_withdrawn_token_opens_nothing(app: Flask, admin: Caller) -> None:
+    from tests.floor import START
+    from tracker.work.access import withdraw_token
+
+    assert admin.get("/jobs").status_code == 200
+    withdraw_token(app.extensions["shop_database"], "the admin", now=START)
+    refused = admin.get("/jobs")
+    assert refused.status_code == 401
+    assert refused.headers["WWW-Authenticate"] == "Bearer"
+
+
+def test_only_the_hash_of_a_token_is_kept(app: Flask, admin: Caller) -> None:
+    from sqlalchemy import select
+
+    from tracker.records.tables import token
+
+    plain = admin.headers["Authorization"].removeprefix("Bearer ")
+    with app.extensions["shop_database"].read() as connection:
+        rows = connection.execute(select(token)).all()
+    assert plain not in repr(rows)

@@ -1,0 +1,143 @@
+"""Databases for the tests: SQLite files and a PostgreSQL cluster of their own, both through the real migrations."""
+
+import itertools
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+from sqlalchemy import create_engine, text
+
+from tests.floor import Floor
+from tracker.records.database import Database
+from tracker.records.migrate import upgrade
+
+settings.register_profile(
+    "tracker", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], max_examples=60
+)
+settings.load_profile("tracker")
+
+_numbers = itertools.count(1)
+
+
+def missing_tool(what: str) -> None:
+    """Skip on a machine without a tool; in CI nothing is skipped."""
+    if os.environ.get("CI"):
+        pytest.fail(f"{what} is not installed, and in CI nothing is skipped")
+    pytest.skip(f"{what} is not installed")
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("template") / "template.db"
+    database = Database(f"sqlite:///{path}")
+    upgrade(database)
+    with database.engine.connect() as connection:
+        connection.exec_driver_sql("COMMIT")
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+        connection.exec_driver_sql("BEGIN")
+    database.close()
+    return path
+
+
+class Cluster:
+    """A PostgreSQL server on a socket in a folder of its own; it never runs as root."""
+
+    def __init__(self, binaries: Path) -> None:
+        self.binaries = binaries
+        self.folder = Path(tempfile.mkdtemp(prefix="tracker-pg-", dir="/tmp"))
+        self.user = "postgres" if os.geteuid() == 0 else pwd.getpwuid(os.geteuid()).pw_name
+        if os.geteuid() == 0:
+            shutil.chown(self.folder, self.user)
+        self._run("initdb", "-D", str(self.folder / "data"), "-U", "tracker", "-A", "trust", "-N", "-E", "UTF8")
+        options = f"-k {self.folder} -c listen_addresses='' -c fsync=off -c full_page_writes=off"
+        log = str(self.folder / "log")
+        self._run("pg_ctl", "-D", str(self.folder / "data"), "-w", "-l", log, "-o", options, "start")
+        self._admin = create_engine(
+            self.url("postgres").replace("postgresql:", "postgresql+psycopg:"), isolation_level="AUTOCOMMIT"
+        )
+        self.make("template_shop", None)
+        database = Database(self.url("template_shop"))
+        upgrade(database)
+        database.close()
+
+    def _run(self, program: str, *arguments: str) -> None:
+        user = self.user if os.geteuid() == 0 else None
+        done = subprocess.run(
+            [str(self.binaries / program), *arguments],
+            user=user,
+            cwd=self.folder,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr.decode()
+
+    def url(self, name: str) -> str:
+        return f"postgresql://tracker@/{name}?host={self.folder}"
+
+    def make(self, name: str, template: str | None) -> str:
+        with self._admin.connect() as connection:
+            connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template or 'template0'}"))
+        return self.url(name)
+
+    def drop(self, name: str) -> None:
+        with self._admin.connect() as connection:
+            connection.execute(text(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)"))
+
+    def stop(self) -> None:
+        self._admin.dispose()
+        self._run("pg_ctl", "-D", str(self.folder / "data"), "-m", "immediate", "stop")
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def cluster() -> Iterator[Cluster]:
+    folders = sorted(Path("/usr/lib/postgresql").glob("*/bin"))
+    if not folders:
+        missing_tool("PostgreSQL")
+    running = Cluster(folders[-1])
+    yield running
+    running.stop()
+
+
+def _sqlite(template: Path, folder: Path) -> Database:
+    path = folder / f"shop-{next(_numbers)}.db"
+    shutil.copyfile(template, path)
+    return Database(f"sqlite:///{path}")
+
+
+@pytest.fixture
+def sqlite(sqlite_template: Path, tmp_path: Path) -> Iterator[Database]:
+    """An empty shop on SQLite."""
+    database = _sqlite(sqlite_template, tmp_path)
+    yield database
+    database.close()
+
+
+@pytest.fixture
+def postgresql(cluster: Cluster) -> Iterator[Database]:
+    """An empty shop on PostgreSQL."""
+    name = f"shop_{next(_numbers)}"
+    database = Database(cluster.make(name, "template_shop"))
+    yield database
+    database.close()
+    cluster.drop(name)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database(request: pytest.FixtureRequest) -> Database:
+    """An empty shop, on each of the two databases in turn."""
+    found: Database = request.getfixturevalue(request.param)
+    return found
+
+
+@pytest.fixture
+def floor(database: Database) -> Floor:
+    """A shop with its stations and one job of two cabinets, on each database."""
+    return Floor(database)

@@ -1,0 +1,221 @@
+"""Scans at random: repeats, out of order, undone, by two clients, batches split and sent again: the log is truth."""
+
+import contextlib
+import shutil
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from tempfile import mkdtemp
+from uuid import UUID, uuid5
+
+import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+
+from tests.conftest import Cluster
+from tests.floor import JOB, START, Floor, scan_of
+from tracker.records.database import Database
+from tracker.records.migrate import upgrade
+from tracker.shop.codes import Code, Kind, part_code
+from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.scans import Action, Answer, Scan
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import CLOSED_STATES
+from tracker.work.jobs import cancel_job, hold_job, resume_job
+from tracker.work.replace import repair_part, replace_part
+
+STATIONS = [f"{step.value.upper()}-1" for step in Step]
+NAMESPACE = UUID("00000000-0000-4000-8000-000000000000")
+ACTIONS = st.sampled_from([Action.PASS] * 6 + [Action.UNDO, Action.DAMAGED, Action.PLACE])
+
+
+class Shop(RuleBasedStateMachine):
+    """The shop under random scans; ``make`` gives an empty database."""
+
+    floor: Floor
+
+    @staticmethod
+    def make() -> Database:
+        raise NotImplementedError
+
+    @initialize(strict=st.sampled_from([(), (Step.BAND,), (Step.PACK, Step.MACHINE)]))
+    def open_up(self, strict: tuple[Step, ...]) -> None:
+        self.floor = Floor(self.make(), strict=strict)
+        self.sent: dict[UUID, Scan] = {}
+        self.answers: dict[UUID, Answer] = {}
+        self.count = 0
+        self.parts = 3
+
+    def _codes(self) -> list[str]:
+        parts = [part_code(number) for number in range(1, self.parts + 1)]
+        boxes = [self.floor.box_101, self.floor.box_102, str(Code(Kind.BOX, 3))]
+        return [*parts, *parts, *parts, *boxes, self.floor.slot, str(Code(Kind.LOAD, 1)), "rubbish"]
+
+    def _scan(self, data: st.DataObject, back_s: int) -> Scan:
+        self.count += 1
+        at = self.floor.tick() - timedelta(seconds=back_s)
+        scan = scan_of(
+            data.draw(st.sampled_from(self._codes())),
+            data.draw(st.sampled_from(STATIONS)),
+            max(at, START),
+            scan_id=uuid5(NAMESPACE, str(self.count)),
+            action=data.draw(ACTIONS),
+        )
+        self.sent[scan.id] = scan
+        return scan
+
+    def _send(self, batch: list[Scan]) -> None:
+        for answer in self.floor.send(batch):
+            first = self.answers.setdefault(answer.id, answer)
+            assert answer == first, "the same id had another answer"
+
+    @rule(data=st.data(), backs=st.lists(st.sampled_from([0, 0, 0, 2, 7, 30]), min_size=1, max_size=6))
+    def send_a_batch(self, data: st.DataObject, backs: list[int]) -> None:
+        self._send([self._scan(data, back) for back in backs])
+
+    @precondition(lambda self: bool(self.sent))
+    @rule(data=st.data())
+    def send_some_again(self, data: st.DataObject) -> None:
+        again = data.draw(st.lists(st.sampled_from(sorted(self.sent)), min_size=1, max_size=5))
+        before = self.floor.job()
+        self._send([self.sent[scan_id] for scan_id in again])
+        assert self.floor.job() == before
+
+    @rule(number=st.sampled_from([1, 2]))
+    def seal(self, number: int) -> None:
+        code = self.floor.box_101 if number == 1 else self.floor.box_102
+        items = {"spring pin 8 mm": 2} if number == 1 else {}
+        try:
+            self.floor.seal(code, **items)
+        except (IncompleteError, ConflictError):
+            return
+        box = self.floor.box(code)
+        assert box.missing_count == 0
+        assert all(part.packed and not part.damaged for part in box.parts)
+
+    @rule(number=st.sampled_from([1, 2]))
+    def seal_short(self, number: int) -> None:
+        with contextlib.suppress(ConflictError):
+            self.floor.seal(self.floor.box_101 if number == 1 else self.floor.box_102, override="the truck waits")
+
+    @precondition(lambda self: self.parts < 8)
+    @rule(data=st.data())
+    def replace(self, data: st.DataObject) -> None:
+        number = data.draw(st.integers(1, self.parts))
+        try:
+            replace_part(self.floor.database, number, "lost", **self.floor.act())
+        except ConflictError:
+            return
+        self.parts += 1
+
+    @rule(data=st.data())
+    def repair(self, data: st.DataObject) -> None:
+        with contextlib.suppress(ConflictError):
+            repair_part(self.floor.database, data.draw(st.integers(1, self.parts)), "filled", **self.floor.act())
+
+    @rule(act=st.sampled_from([hold_job, resume_job, hold_job, resume_job, cancel_job]))
+    def change_the_job(self, act: object) -> None:
+        with contextlib.suppress(ConflictError):
+            act(self.floor.database, JOB, **self.floor.act())  # type: ignore[operator]
+
+    @rule()
+    def plan_and_ship(self) -> None:
+        with contextlib.suppress(InvalidInputError):
+            self.floor.plan(self.floor.box_101, self.floor.box_102)
+        try:
+            self.floor.ship(str(Code(Kind.LOAD, 1)))
+        except (IncompleteError, ConflictError, NotFoundError):
+            return
+        assert self.floor.box(self.floor.box_101).state == "shipped"
+
+    @invariant()
+    def the_fold_of_the_log_is_the_state(self) -> None:
+        if hasattr(self, "floor"):
+            self.floor.check()
+
+    @invariant()
+    def no_part_is_in_two_boxes_and_every_part_is_accounted_for(self) -> None:
+        if not hasattr(self, "floor"):
+            return
+        seen: list[str] = []
+        for number in range(1, 10):
+            try:
+                box = self.floor.box(str(Code(Kind.BOX, number)))
+            except AssertionError:
+                break
+            seen += [part.code for part in box.parts]
+            if box.state in CLOSED_STATES:
+                assert box.state != "shipped" or all(part.status in ("shipped", "cancelled") for part in box.parts)
+        assert len(seen) == len(set(seen))
+        living = [
+            number for number in range(1, self.parts + 1) if self.floor.part(part_code(number)).replaced_by is None
+        ]
+        assert sorted(seen) == sorted(part_code(number) for number in living)
+
+    def teardown(self) -> None:
+        if hasattr(self, "floor"):
+            self.floor.database.close()
+
+
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    memory = Path("/dev/shm")  # noqa: S108 - thousands of small databases need no disk
+    made = Path(mkdtemp(prefix="tracker-machine-", dir=memory if memory.is_dir() else None))
+    yield made
+    shutil.rmtree(made)
+
+
+def test_whatever_is_scanned_on_sqlite_the_fold_of_the_log_is_the_state(sqlite_template: Path, folder: Path) -> None:
+    class OnSqlite(Shop):
+        @staticmethod
+        def make() -> Database:
+            path = folder / "shop.db"
+            for leftover in folder.iterdir():
+                leftover.unlink()
+            shutil.copyfile(sqlite_template, path)
+            return Database(f"sqlite:///{path}")
+
+    _run(OnSqlite, examples=100)
+
+
+def test_whatever_is_scanned_on_postgresql_the_fold_of_the_log_is_the_state(cluster: Cluster) -> None:
+    class OnPostgresql(Shop):
+        @staticmethod
+        def make() -> Database:
+            cluster.drop("machine_shop")
+            return Database(cluster.make("machine_shop", "template_shop"))
+
+    _run(OnPostgresql, examples=15)
+    cluster.drop("machine_shop")
+
+
+def _run(machine: type[RuleBasedStateMachine], *, examples: int) -> None:
+    case = machine.TestCase
+    case.settings = settings(max_examples=examples, stateful_step_count=25, deadline=None, derandomize=True)
+    case("runTest").runTest()
+
+
+def test_the_order_of_arrival_changes_nothing_that_counts(sqlite: Database, tmp_path: Path) -> None:
+    """The same scans, as they were made and with one station's an hour late: the same progress of every part."""
+    upgrade(sqlite)
+    floor = Floor(sqlite)
+    made = []
+    for code in (floor.deck, floor.toe_kick, floor.end):
+        made += [scan_of(code, station, floor.tick()) for station in ("CUT-1", "MACHINE-1", "BAND-1", "PACK-1")]
+    floor.send(made)
+    on_time = [floor.part(code) for code in (floor.deck, floor.toe_kick, floor.end)]
+
+    late = Floor(_fresh(tmp_path))
+    late.clock = floor.clock + timedelta(hours=1)
+    late.send([scan for scan in made if scan.station != "CUT-1"])
+    late.send([scan for scan in made if scan.station == "CUT-1"])
+    assert [late.part(code) for code in (late.deck, late.toe_kick, late.end)] == on_time
+    late.check()
+    late.database.close()
+
+
+def _fresh(folder: Path) -> Database:
+    database = Database(f"sqlite:///{folder / 'late.db'}")
+    upgrade(database)
+    return database
