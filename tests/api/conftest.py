@@ -1,6 +1,5 @@
 """A service on an empty SQLite shop, and a caller for each role."""
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -31,22 +30,22 @@ class Caller:
         return self.client.post(f"/api/v1{path}", headers=self.headers, json=body, **more)
 
     def upload(self, path: str, **form: Any) -> TestResponse:
-        return self.client.post(
-            f"/api/v1{path}", headers=self.headers, data=form, content_type="multipart/form-data"
-        )
+        return self.client.post(f"/api/v1{path}", headers=self.headers, data=form, content_type="multipart/form-data")
 
 
 @pytest.fixture
-def app(sqlite: Database, tmp_path: Path) -> Iterator[Flask]:
-    settings = Settings(data_dir=tmp_path, database_url=str(sqlite.url), secret_key="for tests only")
-    yield create_app(settings, sqlite)
+def app(sqlite: Database, tmp_path: Path) -> Flask:
+    settings = Settings(data_dir=tmp_path, database_url=str(sqlite.url), secret_key="for tests")  # noqa: S106
+    return create_app(settings, sqlite)
 
 
 @pytest.fixture
 def callers(app: Flask, sqlite: Database) -> dict[Role, Caller]:
     client = app.test_client()
     return {
-        role: Caller(client, make_token(sqlite, f"the {role.value}", role, secret=lambda r=role: f"secret {r}", now=START))
+        role: Caller(
+            client, make_token(sqlite, f"the {role.value}", role, secret=lambda r=role: f"secret {r}", now=START)
+        )
         for role in Role
     }
 

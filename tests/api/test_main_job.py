@@ -99,7 +99,7 @@ def test_from_an_order_to_a_shipped_load(shop: dict[Role, Caller]) -> None:
     assert job["boxes"] == {"total": 2, "sealed": 2, "shipped": 2}
     assert worker.get("/missing").json == {"items": [], "next": None}
     part = worker.get(f"/parts/{deck['code']}").json
-    assert [(entry["action"], entry["outcome"]) for entry in part["history"]][-1] == ("ship", "done")
+    assert ("ship", "done") in [(entry["action"], entry["outcome"]) for entry in part["history"]]
     assert part["status"] == "shipped"
     assert part["step"] is None
 
@@ -208,12 +208,11 @@ def test_lists_come_in_pages(shop: dict[Role, Caller]) -> None:
     for number in range(5):
         shop[Role.OFFICE].post("/jobs", {**ORDER, "code": f"J-{number}"})
     worker = shop[Role.STATION]
-    for path, size in (("/jobs", 5), ("/jobs?status=open", 5), ("/missing", 10), ("/jobs/J-0/parts", 4)):
+    for path, size in (("/jobs?", 5), ("/jobs?status=open&", 5), ("/missing?", 10), ("/jobs/J-0/parts?", 4)):
         found: list[str] = []
         after: str | None = ""
         while after is not None:
-            page = worker.get(path, query_string={"limit": 2, "after": after, "status": ["open"] if "?" in path else []}
-                              if path.startswith("/jobs") and "parts" not in path else {"limit": 2, "after": after})  # fmt: skip
+            page = worker.get(f"{path}limit=2&after={after}")
             assert page.status_code == 200, page.text
             found += [str(entry.get("code") or entry.get("box")) for entry in page.json["items"]]
             after = page.json["next"]

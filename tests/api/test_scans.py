@@ -6,8 +6,8 @@ from uuid import uuid4
 import pytest
 
 from tests.api.conftest import Caller
-from tracker.records.database import Database
 from tests.floor import Floor
+from tracker.records.database import Database
 
 
 @pytest.fixture

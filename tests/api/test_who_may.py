@@ -54,9 +54,7 @@ NEEDED = {
 
 def test_every_route_is_in_the_table(app: Flask) -> None:
     routes = {
-        (verb, rule.rule)
-        for rule in app.url_map.iter_rules()
-        for verb in (rule.methods or set()) - {"HEAD", "OPTIONS"}
+        (verb, rule.rule) for rule in app.url_map.iter_rules() for verb in (rule.methods or set()) - {"HEAD", "OPTIONS"}
     }
     assert routes == set(NEEDED)
 

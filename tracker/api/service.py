@@ -20,7 +20,7 @@ class Parser(FlaskParser):
     """Reads requests; every fault of the shape is named with its place."""
 
     def load_json(self, req: Any, schema: Schema) -> Any:
-        if not req.is_json:
+        if not req.is_json and req.get_data():
             raise UnsupportedMediaType("Send the body as application/json.")
         return super().load_json(req, schema)
 
@@ -108,8 +108,7 @@ h2{margin-top:2.5rem;border-top:2px solid #1b1b1b;padding-top:.5rem}summary{curs
 <h2><code>{{ verb | upper }} {{ path }}</code></h2>
 <p>{{ call.summary or "" }} {{ call.description or "" }}</p>
 <details><summary>Request and answers of {{ verb | upper }} {{ path }}</summary>
-<pre tabindex="0">{{ {"parameters": call.parameters, "requestBody": call.requestBody, "responses": call.responses}
- | tojson(indent=2) }}</pre></details>
+<pre tabindex="0">{{ call | tojson(indent=2) }}</pre></details>
 {% endfor %}{% endfor %}
 <h2>Shapes</h2>
 {% for name, shape in document.components.schemas.items() %}

@@ -1,0 +1,38 @@
+"""Migrations: the tables are those of the program, up and down, with data in them, on both databases."""
+
+from alembic import command
+from alembic.autogenerate import compare_metadata
+from alembic.runtime.migration import MigrationContext
+from sqlalchemy import inspect
+
+from tests.floor import Floor
+from tracker.records.database import Database
+from tracker.records.migrate import _config, expected_revision, revision_of, upgrade
+from tracker.records.tables import metadata
+
+
+def test_the_migrated_tables_are_those_that_the_program_declares(database: Database) -> None:
+    with database.engine.connect() as connection:
+        assert compare_metadata(MigrationContext.configure(connection), metadata) == []
+
+
+def test_upgrading_again_changes_nothing(floor: Floor) -> None:
+    floor.pack_all()
+    before = floor.job()
+    upgrade(floor.database)
+    assert floor.job() == before
+    floor.check()
+
+
+def test_the_way_down_leaves_nothing_and_the_way_up_works_again(floor: Floor) -> None:
+    floor.pack_all()
+    config = _config()
+    with floor.database.engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.downgrade(config, "base")
+    with floor.database.engine.connect() as connection:
+        assert set(inspect(connection).get_table_names()) <= {"alembic_version"}
+        assert revision_of(connection) is None
+    upgrade(floor.database)
+    with floor.database.engine.connect() as connection:
+        assert revision_of(connection) == expected_revision()
