@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import uuid4
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, current_app, g, request
 from prometheus_client import CollectorRegistry, Counter, Histogram
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -17,6 +17,8 @@ from tracker.pages import site
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.errors import ShopError
+from tracker.work.access import Gate
+from tracker.work.together import ScanCounter
 
 MAX_BODY_BYTES = 80 * 1024 * 1024
 _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
@@ -45,6 +47,8 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     app.json.ensure_ascii = False  # type: ignore[attr-defined]  # the default provider has it
     app.json.sort_keys = False  # type: ignore[attr-defined]  # the default provider has it
     app.extensions["shop_database"] = database or Database(settings.database_url)
+    app.extensions["shop_scans"] = ScanCounter(app.extensions["shop_database"])
+    app.extensions["shop_gate"] = Gate(app.extensions["shop_database"])
     app.extensions["shop_metrics"] = _metrics()
     app.before_request(_start)
     app.before_request(_check)
@@ -78,8 +82,6 @@ def _is_call() -> bool:
 
 def _check() -> Any:
     """Let no request through to a view that does not say who may use it."""
-    from flask import current_app
-
     view = current_app.view_functions.get(request.endpoint or "")
     if request.endpoint is None or getattr(view, "open_to_all", False) or request.endpoint == "static":
         return None
@@ -87,8 +89,6 @@ def _check() -> Any:
 
 
 def _finish(response: Response) -> Response:
-    from flask import current_app
-
     seconds = time.perf_counter() - g.get("started", time.perf_counter())
     metrics: Metrics = current_app.extensions["shop_metrics"]
     call = request.url_rule.rule if request.url_rule else "none"
@@ -101,6 +101,8 @@ def _finish(response: Response) -> Response:
         "Content-Security-Policy",
         "default-src 'self'; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'",
     )
+    if not requests_log.isEnabledFor(logging.INFO):
+        return response
     requests_log.info(
         "request",
         extra={

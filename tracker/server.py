@@ -19,6 +19,8 @@ from tracker.shop.errors import ConflictError
 
 _OWN = frozenset(vars(logging.makeLogRecord({})))
 STOP_WAIT_S = 20
+# More threads than cores: scans that wait together are written together (tracker.work.together).
+THREADS = 16
 
 
 class JsonLines(logging.Formatter):
@@ -40,7 +42,7 @@ class JsonLines(logging.Formatter):
 class Server:
     """The service on one address. ``address`` is known as soon as it is made; port 0 takes a free one."""
 
-    def __init__(self, app: Flask, *, host: str, port: int, threads: int = 8) -> None:
+    def __init__(self, app: Flask, *, host: str, port: int, threads: int = THREADS) -> None:
         family = socket.AF_INET6 if ":" in host else socket.AF_INET
         try:
             listening = socket.create_server((host, port), family=family, backlog=1024)

@@ -1,6 +1,7 @@
 """Every route and every role: who may call what, and no route open by forgetting."""
 
 import re
+import time
 
 import pytest
 from flask import Flask
@@ -85,12 +86,13 @@ def test_a_view_that_says_nothing_is_open_to_nobody(app: Flask, admin: Caller) -
     assert b"secret" not in app.test_client().get("/forgotten").data
 
 
-def test_a_withdrawn_token_opens_nothing(app: Flask, admin: Caller) -> None:
+def test_a_withdrawn_token_opens_nothing_after_a_second(app: Flask, admin: Caller) -> None:
     from tests.floor import START
-    from tracker.work.access import withdraw_token
+    from tracker.work.access import KNOWN_FOR_S, withdraw_token
 
     assert admin.get("/jobs").status_code == 200
     withdraw_token(app.extensions["shop_database"], "the admin", now=START)
+    time.sleep(KNOWN_FOR_S)
     refused = admin.get("/jobs")
     assert refused.status_code == 401
     assert refused.headers["WWW-Authenticate"] == "Bearer"

@@ -9,12 +9,19 @@ from tracker.records.database import Database
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import NotAllowedError, NotFoundError, NotSignedInError
 from tracker.shop.roles import Role
-from tracker.work.access import Bearer, bearer_of
+from tracker.work.access import Bearer, Gate
+from tracker.work.together import ScanCounter
 
 
 def database() -> Database:
     """The shop's database."""
     found: Database = current_app.extensions["shop_database"]
+    return found
+
+
+def scan_counter() -> ScanCounter:
+    """Where scans are taken."""
+    found: ScanCounter = current_app.extensions["shop_scans"]
     return found
 
 
@@ -46,7 +53,8 @@ def check_caller() -> None:
     kind, _, plain = request.headers.get("Authorization", "").partition(" ")
     if kind.lower() != "bearer" or not plain.strip():
         raise NotSignedInError("Send the header Authorization: Bearer TOKEN. The office gives tokens out.")
-    g.bearer = bearer_of(database(), plain.strip())
+    gate: Gate = current_app.extensions["shop_gate"]
+    g.bearer = gate.bearer_of(plain.strip())
     if not g.bearer.role.includes(needed):
         raise NotAllowedError(f"This needs the role {needed}; the token {g.bearer.name} has {g.bearer.role}.")
 

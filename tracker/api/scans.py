@@ -4,25 +4,25 @@ from typing import Any
 
 from flask import Response, jsonify
 
-from tracker.api.context import caller, database, now
+from tracker.api.context import caller, now, scan_counter
 from tracker.api.schemas import BatchShape, ResultsShape
 from tracker.api.service import CallBlueprint
 from tracker.shop.roles import Role
 from tracker.shop.scans import Answer
 from tracker.work.access import needs
-from tracker.work.scan import Sender, take_scans
+from tracker.work.scan import Sender
 
 blueprint = CallBlueprint("scans", __name__)
 
 
 @blueprint.route("/scans", methods=["POST"])
-@blueprint.arguments(BatchShape)
+@blueprint.arguments(BatchShape())
 @blueprint.response(200, ResultsShape)
 @needs(Role.STATION)
 def post_scans(batch: dict[str, Any]) -> Response:
     """Judge scans, one by one. A 200 means that they are on disk."""
     who = caller()
-    answers = take_scans(database(), batch["scans"], Sender(name=who.name, station=who.station), now())
+    answers = scan_counter().take(batch["scans"], Sender(name=who.name, station=who.station), now())
     return jsonify(results=[_result(answer) for answer in answers])
 
 

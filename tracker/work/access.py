@@ -1,6 +1,7 @@
 """Tokens and who holds them; stations and slots, set up once."""
 
 import hashlib
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,6 +15,9 @@ from tracker.shop.codes import Code, Kind
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError, NotSignedInError
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
+
+KNOWN_FOR_S = 1.0
+MOST_KNOWN = 1_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +70,30 @@ def bearer_of(database: Database, plain: str) -> Bearer:
     with database.read() as connection:
         row = access.token_by_hash(connection, _digest(plain))
     return _bearer(row)
+
+
+class Gate:
+    """Knows for a moment who holds a token, so that not every scan asks the database.
+
+    A token that is withdrawn opens nothing any more after KNOWN_FOR_S.
+    """
+
+    def __init__(self, database: Database, clock: Callable[[], float] = time.monotonic) -> None:
+        self._database = database
+        self._clock = clock
+        self._known: dict[str, tuple[float, Bearer]] = {}
+
+    def bearer_of(self, plain: str) -> Bearer:
+        """Return who holds this token. Raises NotSignedInError for one that is unknown or withdrawn."""
+        asked = self._clock()
+        until, bearer = self._known.get(plain, (asked, None))
+        if bearer is None or until <= asked:
+            self._known.pop(plain, None)
+            bearer = bearer_of(self._database, plain)
+            if len(self._known) >= MOST_KNOWN:
+                self._known.clear()
+            self._known[plain] = (asked + KNOWN_FOR_S, bearer)
+        return bearer
 
 
 def bearer_numbered(database: Database, token_id: int) -> Bearer:

@@ -4,11 +4,10 @@ A scan's id has one effect and one answer for ever: an id that was answered befo
 is judged scan by scan in the order of the clients' times; one bad scan stops none of the others.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
-from uuid import UUID
 
 from sqlalchemy import Connection
 
@@ -34,27 +33,44 @@ class Sender:
     station: str | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """Scans that arrived together, from one sender at one time of the server."""
+
+    scans: Sequence[Scan]
+    sender: Sender
+    now: datetime
+
+
 def take_scans(database: Database, scans: Sequence[Scan], sender: Sender, now: datetime) -> list[Answer]:
     """Judge and store ``scans``; return one answer for each, in the order given. When this returns they are on disk."""
     with database.write() as connection:
-        answers = judge_scans(connection, scans, sender, now)
-    return [answers[scan.id] for scan in scans]
+        return judge_requests(connection, [Request(scans=scans, sender=sender, now=now)])[0]
 
 
-def judge_scans(connection: Connection, scans: Iterable[Scan], sender: Sender, now: datetime) -> dict[UUID, Answer]:
-    """Judge scans within a transaction that the caller commits; return the answers by scan id."""
-    by_id: dict[UUID, Scan] = {}
-    for scan in scans:
-        by_id.setdefault(scan.id, scan)
-    answers = floor.first_answers(connection, by_id.keys())
-    fresh = sorted((scan for scan in by_id.values() if scan.id not in answers), key=lambda scan: scan.at)
+def judge_requests(connection: Connection, requests: Sequence[Request]) -> list[list[Answer]]:
+    """Judge the scans of several requests, one request after the other, in a transaction that the caller commits."""
+    answers = floor.first_answers(connection, {scan.id for request in requests for scan in request.scans})
+    fresh = [scan for request in requests for scan in request.scans if scan.id not in answers]
     if fresh:
-        desk = _Desk(Ledger(connection, sender.name, now), sender)
-        desk.look_up(fresh)
-        for scan in fresh:
-            answers[scan.id] = desk.take(scan)
-        desk.ledger.write()
-    return answers
+        ledger = Ledger(connection, "", requests[0].now)
+        _look_up(ledger, fresh, {request.sender.station for request in requests})
+        for request in requests:
+            ledger.who, ledger.now = request.sender.name, request.now
+            desk = _Desk(ledger, request.sender)
+            for scan in sorted(request.scans, key=lambda scan: scan.at):
+                if scan.id not in answers:
+                    answers[scan.id] = desk.take(scan)
+        ledger.write()
+    return [[answers[scan.id] for scan in request.scans] for request in requests]
+
+
+def _look_up(ledger: Ledger, scans: Sequence[Scan], made_for: Collection[str | None]) -> None:
+    """Read at once what the scans are about to need."""
+    ledger.reserve(len(scans))
+    ledger.look_up_stations({name for name in (*(scan.station for scan in scans), *made_for) if name})
+    codes = [_code_or_none(scan.code) for scan in scans]
+    ledger.look_up_parts(sorted({code.number for code in codes if code and code.kind is Kind.PART}))
 
 
 class _Refused(Exception):  # noqa: N818 - no error: a verdict found while the scan is still being read
@@ -69,14 +85,6 @@ class _Desk:
     def __init__(self, ledger: Ledger, sender: Sender) -> None:
         self.ledger = ledger
         self.sender = sender
-
-    def look_up(self, scans: Sequence[Scan]) -> None:
-        """Read at once what the batch is about to need."""
-        self.ledger.reserve(len(scans))
-        names = {scan.station or self.sender.station or "" for scan in scans}
-        self.ledger.look_up_stations(names)
-        codes = [_code_or_none(scan.code) for scan in scans]
-        self.ledger.look_up_parts(sorted({code.number for code in codes if code and code.kind is Kind.PART}))
 
     def take(self, scan: Scan) -> Answer:
         entry = _Entry(self.ledger, scan)
