@@ -129,9 +129,7 @@ def _import(folder: Path, sizes: Sizes) -> Iterator[Figure]:
     table = folder / "list.csv"
     with table.open("w", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(
-            ["cabinet", "part", "quantity", "length", "width", "thickness", "material", "edges", "machining"]
-        )
+        writer.writerow(PART_COLUMNS[:9])
         for number in range(sizes.imported):
             row = [number // 10, f"Part {number % 10}", 1, 700 + number % 50, 560.5, 18, "White", "L1 W1", "M-1"]
             writer.writerow(row)

@@ -47,10 +47,8 @@ def _send_all(load: Load, sender: Any) -> None:
     latencies: list[float] = []
     failures: list[str] = []
     gate = threading.Barrier(load.clients + 1)
-    threads = [
-        threading.Thread(target=_client, args=(load, number, gate, latencies, failures))
-        for number in range(load.clients)
-    ]
+    shared = (gate, latencies, failures)
+    threads = [threading.Thread(target=_client, args=(load, number, *shared)) for number in range(load.clients)]
     for thread in threads:
         thread.start()
     gate.wait()

@@ -7,9 +7,11 @@ A = 10 … Z = 35. One letter and an even run of digits is the shortest Code 128
 import re
 from dataclasses import dataclass
 from enum import StrEnum
+from string import ascii_uppercase
 from typing import Final
 
 HIGHEST_NUMBER: Final = 99_999_999
+_LETTER_VALUES: Final = {ord(letter): str(value) for value, letter in enumerate(ascii_uppercase, start=10)}
 _SHAPE: Final = re.compile(r"[A-Za-z][0-9]{10}", re.ASCII)
 
 
@@ -60,7 +62,7 @@ def check_digits(payload: str) -> str:
 
     The check digits are chosen so that the whole, read as one number with letters as 10…35, leaves 1 modulo 97.
     """
-    value = int("".join(str(int(character, 36)) for character in payload))
+    value = int(payload.translate(_LETTER_VALUES))
     return f"{98 - value * 100 % 97:02d}"
 
 
