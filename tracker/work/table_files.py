@@ -141,8 +141,8 @@ def _xlsx_rows(file: IO[bytes]) -> Iterator[Row]:
         if sheet is None:
             raise _no_table("the spreadsheet has no sheet")
         sheet.reset_dimensions()
-        for line, cells in enumerate(sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS + 1), start=1):
-            yield line, [_cell(value) for value in cells]
+        for line, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
+            yield line, _cells(cells)
     except (KeyError, ValueError, ParseError, zipfile.BadZipFile, EOFError) as error:
         raise _no_table(f"the sheet is damaged ({type(error).__name__})") from error
     finally:
@@ -164,6 +164,14 @@ def _check_zip(file: IO[bytes]) -> None:
     if len(members) > MOST_MEMBERS or unpacked > LARGEST_UNPACKED or strings > LARGEST_SHARED_STRINGS:
         raise TooLargeError(f"The spreadsheet unpacks to {unpacked / 1e6:.0f} MB: too large. Save only the cut list.")
     file.seek(0)
+
+
+def _cells(values: Sequence[object]) -> list[str]:
+    """A row without the empty cells at its end: spreadsheets often have many."""
+    used = len(values)
+    while used and values[used - 1] is None:
+        used -= 1
+    return [_cell(value) for value in values[:used]]
 
 
 def _cell(value: object) -> str:

@@ -1,0 +1,207 @@
+"""Boxes are sealed whole or by a foreman's reason; loads do not leave short; replacements go where they are needed."""
+
+import pytest
+
+from tests.floor import DECK, JOB, Floor
+from tracker.records import look
+from tracker.shop.codes import box_code, part_code, read_code
+from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.scans import Action
+from tracker.work.jobs import cancel_job, hold_job
+from tracker.work.loads import take_off_load
+from tracker.work.replace import repair_part, replace_part
+
+PINS = {"spring pin 8 mm": 2}
+
+
+def test_a_box_with_a_part_or_an_item_short_does_not_seal_and_says_what_is_missing(floor: Floor) -> None:
+    floor.scan(floor.deck, "PACK-1")
+    with pytest.raises(IncompleteError) as caught:
+        floor.seal(floor.box_101, **{"spring pin 8 mm": 1})
+    part, pins = caught.value.missing
+    assert (part["code"], part["step"]) == (floor.toe_kick, "cut")
+    assert (pins["item"], pins["quantity"], pins["counted"]) == ("spring pin 8 mm", 2, 1)
+    assert floor.box(floor.box_101).state == "packing"
+    floor.check()
+
+
+def test_a_whole_box_is_sealed_once(floor: Floor) -> None:
+    floor.seal_both()
+    assert floor.box(floor.box_101).state == "sealed"
+    assert floor.box(floor.box_101).items[0].counted == 2
+    assert floor.job().boxes.sealed == 2
+    with pytest.raises(ConflictError, match="already sealed"):
+        floor.seal(floor.box_101, **PINS)
+    floor.check()
+
+
+def test_a_count_that_does_not_fit_the_box_is_refused(floor: Floor) -> None:
+    floor.pack_all()
+    for counted in ({"hinge": 1}, {"spring pin 8 mm": 3}):
+        with pytest.raises(InvalidInputError):
+            floor.seal(floor.box_101, **counted)
+    with pytest.raises(NotFoundError):
+        floor.seal(box_code(999))
+    floor.check()
+
+
+def test_an_override_moves_what_is_missing_to_a_follow_up_box(floor: Floor) -> None:
+    floor.scan(floor.deck, "PACK-1")
+    sealed = floor.seal(floor.box_101, override="the truck waits", **{"spring pin 8 mm": 1})
+    assert sealed.follow_up is not None
+    follow_up = floor.box(sealed.follow_up)
+    assert [part.code for part in follow_up.parts] == [floor.toe_kick]
+    assert [(item.item, item.quantity) for item in follow_up.items] == [("spring pin 8 mm", 1)]
+    assert follow_up.follows == floor.box_101
+    assert [part.code for part in floor.box(floor.box_101).parts] == [floor.deck]
+    assert floor.scan(floor.toe_kick, "PACK-1", box=floor.box_101).outcome == "box_closed"
+    assert floor.scan(floor.toe_kick, "PACK-1", box=sealed.follow_up).outcome == "done"
+    floor.seal(sealed.follow_up, **{"spring pin 8 mm": 1})
+    assert floor.job().boxes.total == 3
+    with floor.database.read() as connection:
+        history = look.box_history(connection, 1)
+    assert "the truck waits" in history[-1].message
+    assert history[-1].who == "foreman"
+    floor.check()
+
+
+def test_an_empty_box_is_not_sealed_even_by_override(floor: Floor) -> None:
+    with pytest.raises(ConflictError, match="nothing in"):
+        floor.seal(floor.box_102, override="whatever")
+    floor.check()
+
+
+def test_a_damaged_part_in_the_box_keeps_it_from_being_sealed(floor: Floor) -> None:
+    floor.pack_all()
+    floor.scan(floor.end, "PACK-1", action=Action.DAMAGED)
+    with pytest.raises(IncompleteError) as caught:
+        floor.seal(floor.box_102)
+    assert caught.value.missing[0]["damaged"] is True
+    repair_part(floor.database, read_code(floor.end).number, "filled", **floor.act())
+    floor.seal(floor.box_102)
+    with pytest.raises(ConflictError, match="not marked damaged"):
+        repair_part(floor.database, read_code(floor.end).number, "filled", **floor.act())
+    floor.check()
+
+
+def test_a_load_leaves_only_with_each_of_its_boxes_scanned_onto_it(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(floor.box_101, "SHIP-1")
+    with pytest.raises(IncompleteError) as caught:
+        floor.ship(load)
+    assert caught.value.missing == (
+        {"box": floor.box_102, "job": JOB, "state": "sealed", "why": "not scanned onto the load"},
+    )
+    floor.scan(floor.box_102, "SHIP-1")
+    floor.ship(load)
+    assert floor.job().status == "shipped"
+    assert {floor.part(code).status for code in (floor.deck, floor.toe_kick, floor.end)} == {"shipped"}
+    with pytest.raises(ConflictError, match="has shipped"):
+        floor.ship(load)
+    floor.check()
+
+
+def test_a_box_may_be_left_out_of_a_load(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(floor.box_101, "SHIP-1")
+    floor.scan(floor.box_102, "SHIP-1")
+    take_off_load(floor.database, 1, 2, **floor.act())
+    assert floor.box(floor.box_102).state == "sealed"
+    floor.ship(load)
+    assert floor.job().status == "open"
+    with pytest.raises(NotFoundError):
+        take_off_load(floor.database, 99, 2, **floor.act())
+    second = floor.plan(floor.box_102)
+    floor.scan(floor.box_102, "SHIP-1")
+    floor.ship(second)
+    assert floor.job().status == "shipped"
+    floor.check()
+
+
+def test_a_box_is_planned_for_one_load_at_a_time_and_only_while_it_may_leave(floor: Floor) -> None:
+    floor.plan(floor.box_101)
+    with pytest.raises(InvalidInputError) as caught:
+        floor.plan(floor.box_101, box_code(999))
+    assert len(caught.value.faults) == 2
+    cancel_job(floor.database, JOB, **floor.act())
+    with pytest.raises(InvalidInputError):
+        floor.plan(floor.box_102)
+    floor.check()
+
+
+def test_a_held_job_seals_and_ships_nothing(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101)
+    floor.scan(floor.box_101, "SHIP-1")
+    hold_job(floor.database, JOB, **floor.act())
+    with pytest.raises(IncompleteError, match="short"):
+        floor.ship(load)
+    with pytest.raises(ConflictError):
+        hold_job(floor.database, JOB, **floor.act())
+    floor.check()
+
+
+def test_a_job_of_which_a_box_has_shipped_is_not_cancelled(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101)
+    floor.scan(floor.box_101, "SHIP-1")
+    floor.ship(load)
+    with pytest.raises(ConflictError, match="shipped already"):
+        cancel_job(floor.database, JOB, **floor.act())
+    with pytest.raises(NotFoundError):
+        hold_job(floor.database, "J-404", **floor.act())
+    floor.check()
+
+
+def test_a_packed_part_that_is_replaced_leaves_its_place_open_for_the_new_one(floor: Floor) -> None:
+    floor.pack_all()
+    new = part_code(replace_part(floor.database, 1, "scratched", **floor.act()))
+    box = floor.box(floor.box_101)
+    assert (box.state, box.missing_count) == ("packing", 1)
+    assert floor.part(new).urgent
+    assert floor.part(new).replaces == floor.deck
+    assert floor.part(floor.deck).replaced_by == new
+    assert floor.job().steps["cut"].done == 2
+    assert floor.scan(new, "PACK-1").outcome == "done"
+    floor.seal(floor.box_101, **PINS)
+    with pytest.raises(ConflictError, match="before"):
+        replace_part(floor.database, 1, "again", **floor.act())
+    floor.check()
+
+
+def test_a_replacement_for_a_closed_box_goes_to_its_follow_up_box_also_after_it_shipped(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(floor.box_101, "SHIP-1")
+    floor.scan(floor.box_102, "SHIP-1")
+    first = part_code(replace_part(floor.database, 1, "dropped", **floor.act()))
+    assert floor.box(floor.box_101).missing_count == 0
+    floor.ship(load)
+    second = part_code(replace_part(floor.database, 2, "broken on site", **floor.act()))
+    assert floor.part(first).box == floor.part(second).box
+    assert floor.box(floor.part(first).box).follows == floor.box_101
+    assert floor.job().status == "open"
+    floor.scan(first, "PACK-1")
+    floor.scan(second, "PACK-1")
+    floor.seal(floor.part(first).box)
+    floor.check()
+
+
+def test_what_is_missing_names_the_step_and_the_last_place(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.slot, "CUT-1")
+    floor.take("J-0", [DECK], items=())
+    with floor.database.read() as connection:
+        boxes = look.missing_boxes(connection, limit=10)
+        narrowed = look.missing_boxes(connection, limit=10, job_code="J-0")
+    assert [(box.job, len(box.missing)) for box in boxes] == [(JOB, 2), (JOB, 1), ("J-0", 1)]
+    assert [box.job for box in narrowed] == ["J-0"]
+    deck = next(part for part in boxes[0].missing if part.code == floor.deck)
+    assert deck.step == "machine"
+    assert deck.last_seen is not None
+    assert (deck.last_seen.station, deck.last_seen.slot) == ("CUT-1", "CART-1")
+    cancel_job(floor.database, JOB, **floor.act())
+    with floor.database.read() as connection:
+        assert [box.job for box in look.missing_boxes(connection, limit=10)] == ["J-0"]
