@@ -1,0 +1,92 @@
+"""The demo: the honest loop once, and the shop that is open all day."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import pytest
+import zxingcpp
+from PIL import Image
+
+from tracker.demo.shop import read_image
+from tracker.demo.story import run_once
+from tracker.shop.codes import MisreadError
+
+PROGRAM = [sys.executable, "-c", "from tracker.cli import main; main()", "demo"]
+
+
+def test_the_main_job_runs_once_from_cut_lists_to_a_shipped_load() -> None:
+    said: list[str] = []
+    run_once(said.append)
+    story = "\n".join(said)
+    assert story.count("labels drawn and read back") == 4
+    labels = sum(int(count) for count in re.findall(r"(\d+) labels drawn", story))
+    parts = sum(int(count) for count in re.findall(r"(\d+) parts of", story))
+    cabinets = sum(int(count) for count in re.findall(r"of (\d+) cabinets", story))
+    assert (cabinets, labels) == (60, parts + 60)
+    assert "left with all 14 boxes" in story
+    assert "would not seal. It lacks: Door (waits for band)" in story
+    assert "marked damaged" in story
+    assert "wrong_box" in story
+    assert "now says: replaced" in story
+    assert "0 differences" in story
+
+
+def test_a_label_that_does_not_read_or_reads_as_something_else_stops_the_loop() -> None:
+    blank = Image.new("1", (400, 200), 1)
+    with pytest.raises(ValueError, match="read as"):
+        read_image(blank)
+    foreign = zxingcpp.create_barcode("HELLO", zxingcpp.BarcodeFormat.Code128)
+    picture = Image.fromarray(foreign.to_image(scale=3)).convert("L")
+    canvas = Image.new("L", (picture.width + 80, picture.height + 80), 255)
+    canvas.paste(picture, (40, 40))
+    with pytest.raises(MisreadError):
+        read_image(canvas)
+
+
+def test_the_shop_is_open_with_a_sign_in_for_each_role_and_stations_that_scan(tmp_path: Path) -> None:
+    told = tmp_path / "told"
+    environment = {**os.environ, "TMPDIR": str(tmp_path), "PYTHONUNBUFFERED": "1"}
+    with told.open("wb") as stream:
+        demo = subprocess.Popen([*PROGRAM, "--port", "0"], stdout=stream, stderr=subprocess.STDOUT, env=environment)
+    try:
+        address, tokens = _opened(told)
+        assert set(tokens) == {"station", "packer", "foreman", "office", "admin"}
+        first = _get(f"{address}/api/v1/changes?since=0", tokens["station"])["now"]
+        patience = time.monotonic() + 20
+        while True:
+            now = _get(f"{address}/api/v1/changes?since={first}", tokens["station"])
+            if now["parts"]:
+                break
+            assert time.monotonic() < patience, "no simulated station scanned"
+            time.sleep(0.2)
+        jobs = _get(f"{address}/api/v1/jobs", tokens["office"])["items"]
+        assert sorted(job["status"] for job in jobs) == ["open", "open", "open", "shipped"]
+    finally:
+        demo.send_signal(signal.SIGTERM)
+        assert demo.wait(timeout=20) == 0
+
+
+def _opened(told: Path) -> tuple[str, dict[str, str]]:
+    patience = time.monotonic() + 90
+    while "Stop with Ctrl-C" not in told.read_text():
+        assert time.monotonic() < patience, told.read_text()
+        time.sleep(0.1)
+    text = told.read_text()
+    tokens = dict(re.findall(r"^  (station|packer|foreman|office|admin) +(\S+)$", text, re.MULTILINE))
+    found = re.search(r"http://\S+", text)
+    assert found is not None
+    return found.group(0), tokens
+
+
+def _get(url: str, token: str) -> Any:
+    request = urllib.request.Request(url, headers={"Authorization": f"Bearer {token}"})
+    with urllib.request.urlopen(request, timeout=10) as response:
+        return json.load(response)

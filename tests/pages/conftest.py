@@ -1,0 +1,87 @@
+"""A running service with the invented shop's day in it, and a browser."""
+
+import os
+import shutil
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from tests.conftest import missing_tool
+from tests.floor import START, Floor
+from tracker.app import create_app
+from tracker.records.database import Database
+from tracker.records.migrate import upgrade
+from tracker.server import Server
+from tracker.settings import Settings
+from tracker.shop.roles import Role
+from tracker.shop.scans import Action
+from tracker.work.access import make_token
+from tracker.work.jobs import hold_job
+from tracker.work.replace import replace_part
+
+TOKEN = "a token for the browser"  # noqa: S105
+
+
+@pytest.fixture(scope="session")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a service on a small shop in the middle of its work."""
+    folder = tmp_path_factory.mktemp("site")
+    database = Database(f"sqlite:///{folder / 'shop.db'}")
+    upgrade(database)
+    floor = Floor(database)
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.toe_kick, "CUT-1", action=Action.DAMAGED)
+    replace_part(database, 3, "chipped", **floor.act())
+    floor.take("J-2", items=())
+    hold_job(database, "J-2", **floor.act())
+    make_token(database, "browser", Role.FOREMAN, secret=TOKEN.strip, now=START)
+    settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
+    server = Server(create_app(settings, database), host="127.0.0.1", port=0)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    yield server.address
+    server.stop()
+    thread.join()
+    database.close()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if path is None:
+        missing_tool("Chromium")
+    quiet = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking", "--disable-sync"]
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=path, args=[*quiet, "--disable-component-update"])
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """A page at a tablet's size; what it should not do fails the test."""
+    context = browser.new_context(viewport={"width": 1024, "height": 768})
+    opened = context.new_page()
+    complaints: list[str] = []
+    opened.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+    opened.on("pageerror", lambda error: complaints.append(str(error)))
+    opened.on("request", lambda request: _own(request.url, complaints))
+    yield opened
+    context.close()
+    assert complaints == []
+
+
+def _own(url: str, complaints: list[str]) -> None:
+    if not url.startswith(("http://127.0.0.1:", "data:")):
+        complaints.append(f"a request to another host: {url}")
+
+
+@pytest.fixture
+def shots() -> Path | None:
+    """Where to leave screenshots: the folder named by SHOTS, or nowhere."""
+    folder = os.environ.get("SHOTS")
+    return Path(folder) if folder else None

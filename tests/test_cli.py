@@ -1,0 +1,134 @@
+"""The commands, as a person or a script runs them."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from tracker.cli import main
+
+Run = Callable[..., Result]
+LIST = "cabinet,part,quantity,length,width,thickness,edges\n101,Deck,2,22 1/4,22,3/4,L1\n102,End,1,28 3/8,22,3/4,\n"
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+    monkeypatch.setenv("TRACKER_DATA_DIR", str(tmp_path / "data"))
+    monkeypatch.delenv("TRACKER_DATABASE_URL", raising=False)
+    runner = CliRunner()
+
+    def call(*arguments: str) -> Result:
+        return runner.invoke(main, list(arguments))
+
+    return call
+
+
+@pytest.fixture
+def shop(run: Run, tmp_path: Path) -> Run:
+    assert run("init").exit_code == 0
+    (tmp_path / "list.csv").write_text(LIST)
+    (tmp_path / "items.csv").write_text("box,item,quantity\n101,spring pin 8 mm,2\n")
+    return run
+
+
+def _import(tmp_path: Path, *more: str) -> list[str]:
+    where = [str(tmp_path / "list.csv"), "--items", str(tmp_path / "items.csv"), "--units", "in"]
+    return ["import", *where, "--job", "J-1", "--customer", "Invented", "--due", "2027-03-05", *more]
+
+
+def test_every_command_has_help_with_an_example(run: Run) -> None:
+    for name in main.commands:
+        result = run(name, "--help")
+        assert result.exit_code == 0
+        assert f"Example: tracker {name}" in result.output
+
+
+def test_init_is_safe_to_repeat_and_keeps_a_secret_key_that_only_its_owner_reads(run: Run, tmp_path: Path) -> None:
+    for _time in range(2):
+        result = run("init")
+        assert (result.exit_code, "ready at version" in result.output) == (0, True)
+    key = tmp_path / "data" / "secret_key"
+    assert len(key.read_text()) == 64
+    assert key.stat().st_mode & 0o077 == 0
+
+
+def test_a_cut_list_becomes_a_job_and_its_labels(shop: Run, tmp_path: Path) -> None:
+    dry = shop(*_import(tmp_path, "--dry-run", "--json"))
+    assert json.loads(dry.stdout) == {"code": "J-1", "parts": 3, "cabinets": 2, "boxes": [], "dry_run": True}
+    made = shop(*_import(tmp_path))
+    assert (made.exit_code, made.stdout) == (0, "Job J-1: made 3 parts of 2 cabinets in 2 boxes.\n")
+    again = shop(*_import(tmp_path))
+    assert again.exit_code == 1
+    assert "taken before" in again.stderr
+    labels = shop("labels", "J-1", "--out", str(tmp_path / "labels.pdf"), "--dpi", "300", "--json")
+    assert json.loads(labels.stdout)["labels"] == 5
+    assert (tmp_path / "labels.pdf").read_bytes().startswith(b"%PDF")
+    assert shop("labels", "J-9", "--out", str(tmp_path / "no.pdf")).exit_code == 1
+    assert list(tmp_path.glob("no.pdf*")) == []
+
+
+def test_a_bad_cut_list_is_answered_with_every_fault_and_status_1(shop: Run, tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text(LIST.replace("22 1/4", "wide").replace("28 3/8", ""))
+    result = shop(*_import(tmp_path))
+    assert result.exit_code == 1
+    assert "line 2, column length: 'wide'" in result.stderr
+    assert "line 3, column length" in result.stderr
+    assert result.stdout == ""
+
+
+def test_wrong_use_has_status_2(shop: Run) -> None:
+    for arguments in (["import"], ["token", "x", "--role", "king"], ["station", "x"], ["labels", "J-1"], ["nonsense"]):
+        assert shop(*arguments).exit_code == 2
+
+
+def test_stations_slots_and_tokens(shop: Run) -> None:
+    assert shop("station", "SAW-1", "--step", "cut").stdout.strip().startswith("S00000001")
+    assert json.loads(shop("station", "B-1", "--step", "band", "--strict", "--json").stdout)["strict"] is True
+    assert shop("station", "SAW-1", "--step", "cut").exit_code == 1
+    assert shop("slot", "CART-1").stdout.strip().startswith("R00000001")
+    plain = shop("token", "saw tablet", "--role", "station", "--station", "SAW-1").stdout.strip()
+    assert len(plain) >= 32
+    assert shop("token", "x", "--role", "station", "--station", "NOWHERE").exit_code == 1
+    assert shop("withdraw", "saw tablet").stdout == "1 withdrawn.\n"
+    assert shop("withdraw", "saw tablet").exit_code == 1
+
+
+def test_backup_verify_and_restore(shop: Run, tmp_path: Path) -> None:
+    shop(*_import(tmp_path))
+    copy = str(tmp_path / "copy.db")
+    assert shop("backup", copy).exit_code == 0
+    assert shop("backup", copy).exit_code == 1
+    verified = shop("verify")
+    assert (verified.exit_code, verified.stdout) == (0, "")
+    restored = shop("restore", copy)
+    assert (restored.exit_code, "is kept as" in restored.stdout) == (0, True)
+    (tmp_path / "bad.db").write_bytes(Path(copy).read_bytes()[:10_000])
+    assert shop("restore", str(tmp_path / "bad.db")).exit_code == 1
+
+
+def test_verify_says_where_the_kept_state_is_not_what_the_log_says(shop: Run, tmp_path: Path) -> None:
+    from sqlalchemy import text
+
+    from tracker.records.database import Database
+
+    shop(*_import(tmp_path))
+    database = Database(f"sqlite:///{tmp_path / 'data' / 'tracker.db'}")
+    with database.write() as connection:
+        connection.execute(text("UPDATE part SET done = 1, status = 'working' WHERE id = 1"))
+        connection.execute(text("UPDATE tally SET done = 1 WHERE what = 'sealed'"))
+        connection.execute(text("UPDATE box SET state = 'packing', packed = 1 WHERE id = 2"))
+        connection.execute(text("UPDATE job SET status = 'held'"))
+    database.close()
+    result = shop("verify", "--json")
+    assert result.exit_code == 1
+    found = [json.loads(line)["what"] for line in result.stdout.splitlines()]
+    assert len(found) == 4
+    assert {what.split()[0] for what in found} == {"part", "box", "tally", "job"}
+
+
+def test_a_command_without_a_database_says_what_to_do(run: Run) -> None:
+    result = run("station", "SAW-1", "--step", "cut")
+    assert result.exit_code == 1
+    assert "tracker init" in result.stderr
