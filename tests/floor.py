@@ -1,6 +1,6 @@
 """A small shop to test on: five stations and a job of two cabinets. Everything in it is invented."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
@@ -35,6 +35,7 @@ DECK = PartLine(
 )
 TOE_KICK = PartLine(cabinet="101", part="Toe kick", quantity=1, length_mm=564, width_mm=95, thickness_mm=18)
 END = PartLine(cabinet="102", part="End", quantity=1, length_mm=720, width_mm=560, thickness_mm=18)
+NOTHING: Mapping[str, int] = {}
 PINS = ItemLine(box="101", item="spring pin 8 mm", quantity=2)
 
 
@@ -77,14 +78,13 @@ class Floor:
         for code in (self.deck, self.toe_kick, self.end):
             assert self.scan(code, "PACK-1").ok
 
-    def seal(self, code: str, *, override: str = "", **items: int) -> Sealed:
-        counted = {name.replace("_", " "): count for name, count in items.items()}
-        request = Sealing(box=read_code(code).number, items=counted, override_reason=override)
+    def seal(self, code: str, items: Mapping[str, int] = NOTHING, *, override: str = "") -> Sealed:
+        request = Sealing(box=read_code(code).number, items=items, override_reason=override)
         return seal_box(self.database, request, **self.act())
 
     def seal_both(self) -> None:
         self.pack_all()
-        self.seal(self.box_101, **{"spring pin 8 mm": 2})
+        self.seal(self.box_101, {"spring pin 8 mm": 2})
         self.seal(self.box_102)
 
     def plan(self, *codes: str) -> str:

@@ -6,7 +6,6 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from werkzeug.test import TestResponse
 
 from tests.floor import START
 from tracker.app import create_app
@@ -23,13 +22,13 @@ class Caller:
         self.client = client
         self.headers = {"Authorization": f"Bearer {token}"}
 
-    def get(self, path: str, **more: Any) -> TestResponse:
+    def get(self, path: str, **more: Any) -> Any:
         return self.client.get(f"/api/v1{path}", headers={**self.headers, **more.pop("headers", {})}, **more)
 
-    def post(self, path: str, body: Any = None, **more: Any) -> TestResponse:
+    def post(self, path: str, body: Any = None, **more: Any) -> Any:
         return self.client.post(f"/api/v1{path}", headers=self.headers, json=body, **more)
 
-    def upload(self, path: str, **form: Any) -> TestResponse:
+    def upload(self, path: str, **form: Any) -> Any:
         return self.client.post(f"/api/v1{path}", headers=self.headers, data=form, content_type="multipart/form-data")
 
 
@@ -42,12 +41,11 @@ def app(sqlite: Database, tmp_path: Path) -> Flask:
 @pytest.fixture
 def callers(app: Flask, sqlite: Database) -> dict[Role, Caller]:
     client = app.test_client()
-    return {
-        role: Caller(
-            client, make_token(sqlite, f"the {role.value}", role, secret=lambda r=role: f"secret {r}", now=START)
-        )
-        for role in Role
-    }
+    made: dict[Role, Caller] = {}
+    for role in Role:
+        token = make_token(sqlite, f"the {role.value}", role, secret=f"secret {role.value}".strip, now=START)
+        made[role] = Caller(client, token)
+    return made
 
 
 @pytest.fixture

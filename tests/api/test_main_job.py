@@ -41,7 +41,7 @@ def scan(caller: Caller, *codes: str, station: str, **more: Any) -> list[dict[st
     ]
     response = caller.post("/scans", {"scans": scans})
     assert response.status_code == 200, response.text
-    results: list[dict[str, Any]] = response.json["results"]  # type: ignore[index]
+    results: list[dict[str, Any]] = response.json["results"]
     assert [result["id"] for result in results] == [each["id"] for each in scans]
     return results
 
@@ -226,6 +226,7 @@ def test_hold_resume_and_cancel(shop: dict[Role, Caller]) -> None:
     foreman = shop[Role.FOREMAN]
     assert foreman.post("/jobs/J-1042/hold", {}).json["status"] == "held"
     assert foreman.post("/jobs/J-1042/hold", {}).status_code == 409
-    assert foreman.client.post("/api/v1/jobs/J-1042/resume", headers=foreman.headers).json["status"] == "open"
+    resumed = foreman.client.post("/api/v1/jobs/J-1042/resume", headers=foreman.headers)
+    assert resumed.get_json()["status"] == "open"
     assert foreman.post("/jobs/J-1042/cancel", {}).json["status"] == "cancelled"
     assert foreman.get("/missing").json["items"] == []

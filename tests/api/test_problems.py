@@ -8,6 +8,8 @@ from tests.api.conftest import Caller
 from tracker.api.problems import STATUS_OF, type_of
 from tracker.shop import errors
 from tracker.shop.errors import ShopError
+from tracker.shop.roles import Role
+from tracker.work.access import needs
 
 
 def _all(kind: type[ShopError]) -> set[type[ShopError]]:
@@ -49,14 +51,11 @@ def test_a_page_that_is_not_there_is_a_page(app: Flask) -> None:
 
 
 def test_a_database_that_is_away_is_said_so_and_may_be_tried_again(app: Flask, admin: Caller) -> None:
-    def fail() -> None:
+    @needs(Role.STATION)
+    def fail() -> str:
         raise OperationalError("SELECT 1", {}, Exception("gone"))
 
-    fail.needs = next(iter(app.view_functions.values())).__dict__.get("needs")  # type: ignore[attr-defined]
-    from tracker.shop.roles import Role
-    from tracker.work.access import needs
-
-    app.add_url_rule("/api/v1/away", "away", needs(Role.STATION)(fail))
+    app.add_url_rule("/api/v1/away", "away", fail)
     response = admin.get("/away")
     assert (response.status_code, response.headers["Retry-After"]) == (503, "2")
 

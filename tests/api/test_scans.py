@@ -30,9 +30,9 @@ def test_a_row_that_makes_no_sense_is_answered_and_the_others_are_judged(station
     ]
     response = station.post("/scans", {"scans": rows})
     assert response.status_code == 200, response.text
-    outcomes = [result["outcome"] for result in response.json["results"]]  # type: ignore[index]
+    outcomes = [result["outcome"] for result in response.json["results"]]
     assert outcomes == ["done", "misread", "misread", "misread", "misread", "done"]
-    assert "at:" in response.json["results"][1]["message"]  # type: ignore[index]
+    assert "at:" in response.json["results"][1]["message"]
     again = station.post("/scans", {"scans": rows})
     assert again.json == response.json
     floor.check()
@@ -45,7 +45,7 @@ def test_a_batch_of_the_wrong_shape_is_refused_whole(station: Caller, body: Any)
     response = station.post("/scans", body)
     assert response.status_code == 422
     assert response.mimetype == "application/problem+json"
-    assert response.json["errors"]  # type: ignore[index]
+    assert response.json["errors"]
 
 
 def test_a_body_that_is_no_json_is_told_apart_from_one_of_another_type(station: Caller) -> None:
@@ -59,5 +59,5 @@ def test_a_body_that_is_no_json_is_told_apart_from_one_of_another_type(station: 
 
 def test_codes_are_read_whatever_their_case_and_suffix(station: Caller, floor: Floor) -> None:
     rows = [good(f"  {floor.deck.lower()}\r\n"), good(f"{floor.deck}\t")]
-    results = station.post("/scans", {"scans": rows}).json["results"]  # type: ignore[index]
+    results = station.post("/scans", {"scans": rows}).json["results"]
     assert [result["outcome"] for result in results] == ["done", "again"]

@@ -87,7 +87,7 @@ class Shop(RuleBasedStateMachine):
         code = self.floor.box_101 if number == 1 else self.floor.box_102
         items = {"spring pin 8 mm": 2} if number == 1 else {}
         try:
-            self.floor.seal(code, **items)
+            self.floor.seal(code, items)
         except (IncompleteError, ConflictError):
             return
         box = self.floor.box(code)

@@ -17,7 +17,7 @@ PINS = {"spring pin 8 mm": 2}
 def test_a_box_with_a_part_or_an_item_short_does_not_seal_and_says_what_is_missing(floor: Floor) -> None:
     floor.scan(floor.deck, "PACK-1")
     with pytest.raises(IncompleteError) as caught:
-        floor.seal(floor.box_101, **{"spring pin 8 mm": 1})
+        floor.seal(floor.box_101, {"spring pin 8 mm": 1})
     part, pins = caught.value.missing
     assert (part["code"], part["step"]) == (floor.toe_kick, "cut")
     assert (pins["item"], pins["quantity"], pins["counted"]) == ("spring pin 8 mm", 2, 1)
@@ -31,7 +31,7 @@ def test_a_whole_box_is_sealed_once(floor: Floor) -> None:
     assert floor.box(floor.box_101).items[0].counted == 2
     assert floor.job().boxes.sealed == 2
     with pytest.raises(ConflictError, match="already sealed"):
-        floor.seal(floor.box_101, **PINS)
+        floor.seal(floor.box_101, PINS)
     floor.check()
 
 
@@ -39,7 +39,7 @@ def test_a_count_that_does_not_fit_the_box_is_refused(floor: Floor) -> None:
     floor.pack_all()
     for counted in ({"hinge": 1}, {"spring pin 8 mm": 3}):
         with pytest.raises(InvalidInputError):
-            floor.seal(floor.box_101, **counted)
+            floor.seal(floor.box_101, counted)
     with pytest.raises(NotFoundError):
         floor.seal(box_code(999))
     floor.check()
@@ -47,7 +47,7 @@ def test_a_count_that_does_not_fit_the_box_is_refused(floor: Floor) -> None:
 
 def test_an_override_moves_what_is_missing_to_a_follow_up_box(floor: Floor) -> None:
     floor.scan(floor.deck, "PACK-1")
-    sealed = floor.seal(floor.box_101, override="the truck waits", **{"spring pin 8 mm": 1})
+    sealed = floor.seal(floor.box_101, {"spring pin 8 mm": 1}, override="the truck waits")
     assert sealed.follow_up is not None
     follow_up = floor.box(sealed.follow_up)
     assert [part.code for part in follow_up.parts] == [floor.toe_kick]
@@ -56,7 +56,7 @@ def test_an_override_moves_what_is_missing_to_a_follow_up_box(floor: Floor) -> N
     assert [part.code for part in floor.box(floor.box_101).parts] == [floor.deck]
     assert floor.scan(floor.toe_kick, "PACK-1", box=floor.box_101).outcome == "box_closed"
     assert floor.scan(floor.toe_kick, "PACK-1", box=sealed.follow_up).outcome == "done"
-    floor.seal(sealed.follow_up, **{"spring pin 8 mm": 1})
+    floor.seal(sealed.follow_up, {"spring pin 8 mm": 1})
     assert floor.job().boxes.total == 3
     with floor.database.read() as connection:
         history = look.box_history(connection, 1)
@@ -165,7 +165,7 @@ def test_a_packed_part_that_is_replaced_leaves_its_place_open_for_the_new_one(fl
     assert floor.part(floor.deck).replaced_by == new
     assert floor.job().steps["cut"].done == 2
     assert floor.scan(new, "PACK-1").outcome == "done"
-    floor.seal(floor.box_101, **PINS)
+    floor.seal(floor.box_101, PINS)
     with pytest.raises(ConflictError, match="before"):
         replace_part(floor.database, 1, "again", **floor.act())
     floor.check()
