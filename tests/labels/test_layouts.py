@@ -1,0 +1,163 @@
+"""Labels: whatever stands on them, their symbol reads, and nothing runs out of its place."""
+
+import io
+import os
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pypdf
+import pytest
+import zxingcpp
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image
+
+from tests.conftest import missing_tool
+from tracker.labels.documents import png_bytes, write_pdf
+from tracker.labels.layouts import (
+    BOX_LABEL_MM,
+    PART_LABEL_MM,
+    BoxLabel,
+    PartLabel,
+    draw_box_label,
+    draw_code_label,
+    draw_part_label,
+)
+from tracker.labels.symbols import DPIS
+from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.orders import EDGES
+
+PART = PartLabel(
+    code=part_code(1234),
+    job="J-1042",
+    cabinet="101",
+    name="Deck",
+    material="White melamine",
+    length_mm=564,
+    width_mm=560.5,
+    thickness_mm=18,
+    edges=("L1",),
+    route=("cut", "machine", "band", "pack"),
+    box="101",
+)
+BOX = BoxLabel(
+    code=box_code(77),
+    job="J-1042",
+    customer="Larch Court (invented)",
+    due=date(2027, 3, 5),
+    name="101",
+    number=3,
+    of=7,
+    cabinets=("101", "102"),
+    parts=12,
+    mass_kg=31.2,
+)
+AWKWARD = ["", "x" * 500, "Türgriff", "Дверь", "باب", "门板", "🚪🪵", "a\u202eb", "word " * 100, "\n\t"]
+
+
+def read(image: Image.Image) -> list[str]:
+    return [found.text for found in zxingcpp.read_barcodes(image.convert("L"))]
+
+
+@pytest.mark.parametrize("dpi", DPIS)
+def test_every_kind_of_label_reads_at_every_resolution(dpi: int) -> None:
+    slot = str(Code(Kind.SLOT, 5))
+    assert read(draw_part_label(PART, dpi)) == [PART.code]
+    assert read(draw_part_label(replace(PART, urgent=True), dpi)) == [PART.code]
+    assert read(draw_box_label(BOX, dpi)) == [BOX.code]
+    assert read(draw_code_label(slot, "CART-1", "slot", dpi)) == [slot]
+
+
+@pytest.mark.parametrize("text", AWKWARD)
+def test_any_text_is_drawn_and_leaves_the_margin_and_the_symbol_alone(text: str) -> None:
+    label = replace(PART, name=text, material=text, cabinet=text, job=text, box=text)
+    image = draw_part_label(label, 203)
+    assert read(image) == [PART.code]
+    margin = image.crop((image.width - 12, 0, image.width, image.height))
+    assert margin.getextrema() == (255, 255) or margin.getextrema() == (1, 1)
+    assert read(draw_box_label(replace(BOX, customer=text, cabinets=(text, text)), 203)) == [BOX.code]
+
+
+@settings(max_examples=40)
+@given(
+    st.text(max_size=80), st.floats(10, 6000), st.floats(10, 6000), st.sets(st.sampled_from(["L1", "L2", "W1", "W2"]))
+)
+def test_whatever_the_part_its_label_reads(name: str, length: float, width: float, edges: set[str]) -> None:
+    label = replace(PART, name=name, length_mm=length, width_mm=width, edges=tuple(sorted(edges)))
+    assert read(draw_part_label(label, 203)) == [PART.code]
+
+
+@pytest.mark.parametrize(("edge", "side"), [("L1", "bottom"), ("L2", "top"), ("W1", "left"), ("W2", "right")])
+def test_a_banded_edge_is_the_heavy_line_on_its_side_of_the_outline(edge: str, side: str) -> None:
+    plain = draw_part_label(replace(PART, edges=()), 203)
+    banded = draw_part_label(replace(PART, edges=(edge,)), 203)
+    changed = Image.composite(
+        Image.new("L", plain.size, 255), Image.new("L", plain.size, 0), _difference(plain, banded)
+    ).getbbox()
+    assert changed is not None
+    left, top, right, bottom = changed
+    middle_x, middle_y = (65 + 15) * 203 / 25.4, (9.5 + 12) * 203 / 25.4
+    where = {
+        "left": right < middle_x,
+        "right": left > middle_x,
+        "top": bottom < middle_y,
+        "bottom": top > middle_y,
+    }
+    assert [name for name, there in where.items() if there] == [side]
+
+
+def _difference(one: Image.Image, other: Image.Image) -> Image.Image:
+    from PIL import ImageChops
+
+    return ImageChops.difference(one.convert("L"), other.convert("L")).convert("1")
+
+
+def test_a_heavy_box_says_that_two_lift_it() -> None:
+    """23 kg is the load constant of the revised NIOSH lifting equation (Applications Manual, Pub. 94-110)."""
+    light, heavy = (draw_box_label(replace(BOX, mass_kg=mass), 203) for mass in (22.9, 23.1))
+    banner = (40, 760, 760, 830)
+    assert light.crop(banner).convert("L").histogram()[0] == 0
+    assert heavy.crop(banner).convert("L").histogram()[0] > 10_000
+
+
+@pytest.mark.parametrize("dpi", DPIS)
+def test_a_page_is_as_large_as_its_label_and_nothing_is_scaled_or_lost(dpi: int, tmp_path: Path) -> None:
+    path = tmp_path / "labels.pdf"
+    with path.open("wb") as stream:
+        assert write_pdf([draw_part_label(PART, dpi), draw_box_label(BOX, dpi)], stream, dpi=dpi, title="Labels") == 2
+    document = pypdf.PdfReader(path)
+    for page, wanted in zip(document.pages, (PART_LABEL_MM, BOX_LABEL_MM), strict=True):
+        sizes = (float(page.mediabox.width) / 72 * 25.4, float(page.mediabox.height) / 72 * 25.4)
+        assert sizes == pytest.approx(wanted, abs=0.07)  # half a dot of 203 dpi
+    assert b"/PrintScaling /None" in path.read_bytes()
+    assert b"DCTDecode" not in path.read_bytes()
+    if shutil.which("pdftoppm") is None:
+        missing_tool("pdftoppm")
+    subprocess.run(["pdftoppm", "-r", str(dpi), "-gray", str(path), str(tmp_path / "page")], check=True)
+    pages = sorted(tmp_path.glob("page*.pgm"))
+    assert [read(Image.open(page)) for page in pages] == [[PART.code], [BOX.code]]
+
+
+def test_a_long_document_takes_little_memory() -> None:
+    stream = io.BytesIO()
+    many = (draw_part_label(replace(PART, code=part_code(number)), 203) for number in range(1, 201))
+    assert write_pdf(many, stream, dpi=203, title="Labels") == 200
+    assert len(stream.getvalue()) < 200 * 8_000
+
+
+def test_a_picture_says_its_resolution() -> None:
+    image = Image.open(io.BytesIO(png_bytes(draw_part_label(PART, 300), dpi=300)))
+    assert image.mode == "1"
+    assert image.info["dpi"] == pytest.approx((300, 300), abs=0.1)
+
+
+def test_the_fonts_come_with_their_licence() -> None:
+    import tracker.labels
+
+    folder = Path(os.fspath(tracker.labels.__path__[0])) / "fonts"
+    assert {path.suffix for path in folder.iterdir()} == {".ttf", ".txt"}
+    assert re.search("Bitstream", (folder / "LICENCE.txt").read_text())

@@ -1,0 +1,62 @@
+"""The server: it stops cleanly, its logs are lines of JSON, a port that is taken is said so."""
+
+import json
+import logging
+import threading
+import time
+import urllib.request
+
+import pytest
+from flask import Flask
+
+from tracker.server import JsonLines, Server
+from tracker.shop.errors import ConflictError
+
+
+def test_a_stop_finishes_what_was_accepted() -> None:
+    app = Flask("slow")
+    entered = threading.Event()
+
+    @app.get("/")
+    def slow() -> str:
+        entered.set()
+        time.sleep(0.4)
+        return "finished"
+
+    server = Server(app, host="127.0.0.1", port=0)
+    serving = threading.Thread(target=server.run)
+    serving.start()
+    heard: list[bytes] = []
+
+    def ask() -> None:
+        with urllib.request.urlopen(server.address, timeout=10) as response:
+            heard.append(response.read())
+
+    asking = threading.Thread(target=ask)
+    asking.start()
+    assert entered.wait(10)
+    server.stop()
+    serving.join(timeout=10)
+    asking.join(timeout=10)
+    assert not serving.is_alive()
+    assert heard == [b"finished"]
+    with pytest.raises(OSError, match="refused"):
+        urllib.request.urlopen(server.address, timeout=2)
+
+
+def test_a_port_that_is_taken_is_an_answer() -> None:
+    server = Server(Flask("one"), host="127.0.0.1", port=0)
+    port = int(server.address.rsplit(":", 1)[1])
+    with pytest.raises(ConflictError, match="Choose another"):
+        Server(Flask("two"), host="127.0.0.1", port=port)
+    serving = threading.Thread(target=server.run)
+    serving.start()
+    server.stop()
+    serving.join()
+
+
+def test_a_log_line_is_json_with_what_the_call_added() -> None:
+    said = {"name": "x", "levelname": "INFO", "msg": "request %s", "args": ("a",), "request_id": "r1"}
+    record = logging.makeLogRecord(said)
+    line = json.loads(JsonLines().format(record))
+    assert (line["message"], line["request_id"], line["level"]) == ("request a", "r1", "info")

@@ -1,0 +1,58 @@
+"""Taking an order: every piece its own code, planned boxes, all or nothing."""
+
+from dataclasses import replace
+from datetime import date
+from uuid import uuid4
+
+import pytest
+
+from tests.floor import DECK, END, JOB, START, TOE_KICK, Floor
+from tracker.records import look
+from tracker.shop.errors import ConflictError, InvalidInputError
+from tracker.shop.first_plan import plan_boxes
+from tracker.shop.orders import ItemLine, Order
+from tracker.work.orders import take_order
+
+
+def test_each_piece_of_a_row_has_a_code_of_its_own(floor: Floor) -> None:
+    floor.take("J-2", [replace(END, quantity=3)], items=())
+    with floor.database.read() as connection:
+        parts = look.parts_of_job(connection, floor.job("J-2").id, limit=10)
+    assert len({part.code for part in parts}) == 3
+    assert {part.name for part in parts} == {"End"}
+
+
+def test_without_a_box_one_cabinet_is_one_box_and_a_named_box_may_hold_several(floor: Floor) -> None:
+    boxed = [replace(DECK, box="A"), replace(END, box="A"), TOE_KICK]
+    items = (ItemLine(box="A", item="pin", quantity=4), ItemLine(box="101", item="peg", quantity=1))
+    floor.take("J-2", boxed, items=items)
+    with floor.database.read() as connection:
+        boxes = look.boxes_of_job(connection, floor.job("J-2").id, limit=10)
+    assert [(box.name, box.cabinets, len(box.parts)) for box in boxes] == [
+        ("A", ["101", "102"], 2),
+        ("101", ["101"], 1),
+    ]
+    assert [(item.item, item.quantity) for item in boxes[0].items] == [("pin", 4)]
+    assert [part.position for part in boxes[0].parts] == [1, 2]
+
+
+def test_larger_panels_are_laid_first() -> None:
+    (box,) = plan_boxes([replace(TOE_KICK, quantity=2), DECK], [])
+    assert [piece.part for piece in box.pieces] == ["Deck", "Toe kick", "Toe kick"]
+
+
+def test_a_job_is_taken_once_and_a_refused_order_leaves_nothing(floor: Floor) -> None:
+    with floor.database.read() as connection:
+        before = look.last_change(connection)
+    with pytest.raises(ConflictError, match="taken before"):
+        floor.take(JOB)
+    for code, customer in (("", "x"), ("a b", "x"), ("-x", "x"), ("J-3", " "), ("J-3", "a\tb")):
+        order = Order(job=code, customer=customer, due=date(2027, 3, 5), parts=[DECK])
+        with pytest.raises(InvalidInputError):
+            take_order(floor.database, order, who="x", now=START, act_id=uuid4())
+    with floor.database.read() as connection:
+        assert look.last_change(connection) == before
+        assert len(look.list_jobs(connection, limit=10)) == 1
+    floor.take("J-2", [END], items=())
+    assert floor.job("J-2").parts_total == 1
+    floor.check()
