@@ -29,7 +29,6 @@ from tracker.labels.layouts import (
 )
 from tracker.labels.symbols import DPIS
 from tracker.shop.codes import Code, Kind, box_code, part_code
-from tracker.shop.orders import EDGES
 
 PART = PartLabel(
     code=part_code(1234),
