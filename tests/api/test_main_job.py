@@ -8,6 +8,7 @@ from uuid import uuid4
 import pytest
 
 from tests.api.conftest import Caller
+from tests.reading import codes_in
 from tracker.shop.roles import Role
 
 AT = "2027-03-01T08:00:{:02d}+00:00"
@@ -174,7 +175,6 @@ def test_bad_rows_of_json_are_named_by_index_and_field(shop: dict[Role, Caller])
 
 
 def test_labels_come_as_pictures_and_as_a_document(shop: dict[Role, Caller]) -> None:
-    import zxingcpp
     from PIL import Image
 
     made = shop[Role.OFFICE].post("/jobs", ORDER).json
@@ -183,7 +183,7 @@ def test_labels_come_as_pictures_and_as_a_document(shop: dict[Role, Caller]) -> 
         response = shop[Role.STATION].get(path)
         assert response.mimetype == "image/png"
         image = Image.open(io.BytesIO(response.data)).convert("L")
-        assert [b.text for b in zxingcpp.read_barcodes(image)] == [wanted or made["boxes"][0]]
+        assert codes_in(image) == [wanted or made["boxes"][0]]
     document = shop[Role.STATION].get("/labels/jobs/J-1042.pdf")
     assert document.data.startswith(b"%PDF-")
     assert shop[Role.STATION].get(f"/labels/parts/{code}.png?dpi=72").status_code == 422

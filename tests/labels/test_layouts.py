@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pypdf
 import pytest
-import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
 from tests.conftest import missing_tool
+from tests.reading import codes_in
 from tracker.labels.documents import png_bytes, write_pdf
 from tracker.labels.layouts import (
     BOX_LABEL_MM,
@@ -58,27 +58,23 @@ BOX = BoxLabel(
 AWKWARD = ["", "x" * 500, "Türgriff", "Дверь", "باب", "门板", "🚪🪵", "a\u202eb", "word " * 100, "\n\t"]
 
 
-def read(image: Image.Image) -> list[str]:
-    return [found.text for found in zxingcpp.read_barcodes(image.convert("L"))]
-
-
 @pytest.mark.parametrize("dpi", DPIS)
 def test_every_kind_of_label_reads_at_every_resolution(dpi: int) -> None:
     slot = str(Code(Kind.SLOT, 5))
-    assert read(draw_part_label(PART, dpi)) == [PART.code]
-    assert read(draw_part_label(replace(PART, urgent=True), dpi)) == [PART.code]
-    assert read(draw_box_label(BOX, dpi)) == [BOX.code]
-    assert read(draw_code_label(slot, "CART-1", "slot", dpi)) == [slot]
+    assert codes_in(draw_part_label(PART, dpi)) == [PART.code]
+    assert codes_in(draw_part_label(replace(PART, urgent=True), dpi)) == [PART.code]
+    assert codes_in(draw_box_label(BOX, dpi)) == [BOX.code]
+    assert codes_in(draw_code_label(slot, "CART-1", "slot", dpi)) == [slot]
 
 
 @pytest.mark.parametrize("text", AWKWARD)
 def test_any_text_is_drawn_and_leaves_the_margin_and_the_symbol_alone(text: str) -> None:
     label = replace(PART, name=text, material=text, cabinet=text, job=text, box=text)
     image = draw_part_label(label, 203)
-    assert read(image) == [PART.code]
+    assert codes_in(image) == [PART.code]
     margin = image.crop((image.width - 12, 0, image.width, image.height))
     assert margin.getextrema() == (255, 255) or margin.getextrema() == (1, 1)
-    assert read(draw_box_label(replace(BOX, customer=text, cabinets=(text, text)), 203)) == [BOX.code]
+    assert codes_in(draw_box_label(replace(BOX, customer=text, cabinets=(text, text)), 203)) == [BOX.code]
 
 
 @settings(max_examples=40)
@@ -87,7 +83,7 @@ def test_any_text_is_drawn_and_leaves_the_margin_and_the_symbol_alone(text: str)
 )
 def test_whatever_the_part_its_label_reads(name: str, length: float, width: float, edges: set[str]) -> None:
     label = replace(PART, name=name, length_mm=length, width_mm=width, edges=tuple(sorted(edges)))
-    assert read(draw_part_label(label, 203)) == [PART.code]
+    assert codes_in(draw_part_label(label, 203)) == [PART.code]
 
 
 @pytest.mark.parametrize(("edge", "side"), [("L1", "bottom"), ("L2", "top"), ("W1", "left"), ("W2", "right")])
@@ -138,7 +134,7 @@ def test_a_page_is_as_large_as_its_label_and_nothing_is_scaled_or_lost(dpi: int,
         missing_tool("pdftoppm")
     subprocess.run(["pdftoppm", "-r", str(dpi), "-gray", str(path), str(tmp_path / "page")], check=True)
     pages = sorted(tmp_path.glob("page*.pgm"))
-    assert [read(Image.open(page)) for page in pages] == [[PART.code], [BOX.code]]
+    assert [codes_in(Image.open(page)) for page in pages] == [[PART.code], [BOX.code]]
 
 
 def test_a_long_document_takes_little_memory() -> None:

@@ -16,7 +16,7 @@ from tracker.labels.layouts import draw_code_label
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.look import PartView
-from tracker.shop.codes import Kind, read_code
+from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.lengths import Units
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
@@ -154,14 +154,22 @@ def _seed(name: str) -> BytesIO:
 
 
 def read_image(label: Image.Image) -> str:
-    """Return the code that an independent decoder reads from a label's picture.
+    """Return the one code that an independent decoder reads from a label's picture and that passes our check digits.
 
-    Raises ValueError when it reads none, or something that is no code of the shop.
+    Raises ValueError when there is none, or more than one.
     """
-    found = [barcode.text for barcode in zxingcpp.read_barcodes(label.convert("L"))]
+    texts = [barcode.text for barcode in zxingcpp.read_barcodes(label.convert("L"))]
+    found = {str(code) for text in texts if (code := _code_or_none(text)) is not None}
     if len(found) != 1:
-        raise ValueError(f"a label was read as {found}")
-    return str(read_code(found[0]))
+        raise ValueError(f"a label was read as {texts}")
+    return found.pop()
+
+
+def _code_or_none(text: str) -> Code | None:
+    try:
+        return read_code(text)
+    except MisreadError:
+        return None
 
 
 def of_kind(codes: Iterable[str], kind: Kind) -> list[str]:
