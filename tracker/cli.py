@@ -85,8 +85,9 @@ def main() -> None:
 
 
 @main.command()
+@json_option
 @answers
-def init() -> None:
+def init(as_json: bool) -> None:
     """Make or upgrade the database; safe to repeat.
 
     Example: tracker init
@@ -95,7 +96,9 @@ def init() -> None:
 
     database = _database()
     upgrade(database)
-    echo(f"The database is ready at version {expected_revision()}: {database.url.render_as_string()}")
+    where, version = database.url.render_as_string(), expected_revision()
+    sentence = f"The database is ready at version {version}: {where}"
+    _put({"database": where, "version": version}, sentence, as_json=as_json)
 
 
 @main.command()
@@ -150,8 +153,9 @@ def token(name: str, role: str, station: str | None, as_json: bool) -> None:
 
 @main.command()
 @click.argument("name")
+@json_option
 @answers
-def withdraw(name: str) -> None:
+def withdraw(name: str, as_json: bool) -> None:
     """Withdraw all tokens of this name: they open nothing any more.
 
     Example: tracker withdraw "saw tablet"
@@ -159,7 +163,7 @@ def withdraw(name: str) -> None:
     from tracker.work.access import withdraw_token
 
     count = withdraw_token(_database(), name, now=datetime.now(UTC))
-    echo(f"{count} withdrawn.")
+    _put({"name": name, "withdrawn": count}, f"{count} withdrawn.", as_json=as_json)
 
 
 @main.command()
@@ -283,8 +287,9 @@ def verify(as_json: bool) -> None:
 
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path))
+@json_option
 @answers
-def backup(file: Path) -> None:
+def backup(file: Path, as_json: bool) -> None:
     """Write a consistent, checked copy of the database to a new file while the service runs.
 
     Example: tracker backup shop-2027-03-05.db
@@ -292,13 +297,14 @@ def backup(file: Path) -> None:
     from tracker.records.copies import copy_to
 
     copy_to(_database(), file)
-    echo(f"Copied to {file} and checked.")
+    _put({"file": str(file)}, f"Copied to {file} and checked.", as_json=as_json)
 
 
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path))
+@json_option
 @answers
-def restore(file: Path) -> None:
+def restore(file: Path, as_json: bool) -> None:
     """Put a copy in the place of the database, after checking it. Stop the service first.
 
     Example: tracker restore shop-2027-03-05.db
@@ -306,7 +312,8 @@ def restore(file: Path) -> None:
     from tracker.records.copies import restore_from
 
     kept = restore_from(_database(), file)
-    echo("Restored." if kept is None else f"Restored. What was there before is kept as {kept}.")
+    sentence = "Restored." if kept is None else f"Restored. What was there before is kept as {kept}."
+    _put({"restored": str(file), "kept": None if kept is None else str(kept)}, sentence, as_json=as_json)
 
 
 @main.command()

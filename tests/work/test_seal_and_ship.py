@@ -196,6 +196,7 @@ def test_what_is_missing_names_the_step_and_the_last_place(floor: Floor) -> None
     with floor.database.read() as connection:
         boxes = look.missing_boxes(connection, limit=10)
         narrowed = look.missing_boxes(connection, limit=10, job_code="J-0")
+    assert [[item.item for item in box.items] for box in boxes] == [["spring pin 8 mm"], [], []]
     assert [(box.job, len(box.missing)) for box in boxes] == [(JOB, 2), (JOB, 1), ("J-0", 1)]
     assert [box.job for box in narrowed] == ["J-0"]
     deck = next(part for part in boxes[0].missing if part.code == floor.deck)

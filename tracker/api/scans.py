@@ -36,8 +36,7 @@ def _result(answer: Answer) -> dict[str, Any]:
     if answer.part is not None:
         result["part"] = answer.part
         result["next"] = answer.next
+        result["inferred"] = list(answer.inferred)
     if answer.box is not None:
         result["box"] = answer.box
-    if answer.inferred:
-        result["inferred"] = list(answer.inferred)
     return result

@@ -411,6 +411,7 @@ class MissingBoxShape(Schema):
     due = fields.Date()
     on_load = fields.String(attribute="load", data_key="load", allow_none=True)
     missing = fields.List(fields.Nested(MissingPartShape))
+    items = fields.List(fields.Nested(ItemShape), metadata={"description": "still to be counted into it"})
 
 
 class MissingQueryShape(PageShape):

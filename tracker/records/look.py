@@ -146,7 +146,7 @@ class BoxView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MissingView:
-    """A box that is not complete, and the parts that it lacks."""
+    """A box that is not complete: the parts that it lacks, and the items that are still to be counted into it."""
 
     id: int
     box: str
@@ -156,6 +156,7 @@ class MissingView:
     due: date
     load: str | None
     missing: list[PartView]
+    items: list[ItemView]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -365,10 +366,15 @@ def _boxes(connection: Connection, query: Select[Any]) -> list[BoxView]:
     rows = connection.execute(query).all()
     ids = [row.id for row in rows]
     parts = _by_box(_living_parts(connection, ids))
-    items: defaultdict[int, list[ItemView]] = defaultdict(list)
-    for row in connection.execute(select(item).where(item.c.box_id.in_(ids)).order_by(item.c.item)):
-        items[row.box_id].append(ItemView(item=row.item, quantity=row.quantity, counted=row.counted))
+    items = _items(connection, ids)
     return [_box(row, parts[box_code(row.id)], items[row.id]) for row in rows]
+
+
+def _items(connection: Connection, box_ids: Collection[int]) -> defaultdict[int, list[ItemView]]:
+    items: defaultdict[int, list[ItemView]] = defaultdict(list)
+    for row in connection.execute(select(item).where(item.c.box_id.in_(list(box_ids))).order_by(item.c.item)):
+        items[row.box_id].append(ItemView(item=row.item, quantity=row.quantity, counted=row.counted))
+    return items
 
 
 def _living_parts(connection: Connection, box_ids: Collection[int]) -> list[PartView]:
@@ -433,8 +439,9 @@ def missing_boxes(
     if after is not None:
         query = query.where(tuple_(job.c.due, box.c.id) > after)
     rows = connection.execute(query).all()
-    lacking = _by_box(_absent_parts(connection, [row.id for row in rows]))
-    return [_missing(row, lacking[box_code(row.id)]) for row in rows]
+    ids = [row.id for row in rows]
+    lacking, items = _by_box(_absent_parts(connection, ids)), _items(connection, ids)
+    return [_missing(row, lacking[box_code(row.id)], items[row.id]) for row in rows]
 
 
 _LACKING = (
@@ -449,7 +456,7 @@ def _absent_parts(connection: Connection, box_ids: Collection[int]) -> list[Part
     return _parts(connection, query.order_by(part.c.box_id, part.c.position, part.c.id))
 
 
-def _missing(row: Any, lacking: list[PartView]) -> MissingView:
+def _missing(row: Any, lacking: list[PartView], items: list[ItemView]) -> MissingView:
     return MissingView(
         id=row.id,
         box=box_code(row.id),
@@ -459,6 +466,7 @@ def _missing(row: Any, lacking: list[PartView]) -> MissingView:
         due=row.due,
         load=_load_code(row.load_id),
         missing=lacking,
+        items=[each for each in items if (each.counted or 0) < each.quantity],
     )
 
 
