@@ -215,6 +215,7 @@ def upgrade() -> None:
         sa.Column("seen_at", sa.BigInteger(), nullable=True),
         sa.Column("seen_station_id", sa.Integer(), nullable=True),
         sa.Column("slot_id", sa.Integer(), nullable=True),
+        sa.Column("latest_at", sa.BigInteger(), nullable=True),
         sa.CheckConstraint(
             "status IN ('waiting', 'working', 'packed', 'shipped', 'replaced', 'cancelled')",
             name="ck_part_status_known",

@@ -341,3 +341,13 @@ def test_times_come_back_as_they_were_sent(floor: Floor) -> None:
     seen = floor.part(floor.deck).last_seen
     assert seen is not None
     assert seen.at == at
+
+
+def test_a_late_repeat_of_a_scan_that_was_undone_is_again_and_stays_undone(floor: Floor) -> None:
+    first = floor.tick()
+    floor.scan(floor.deck, "CUT-1", at=first)
+    floor.undo("CUT-1")
+    assert floor.scan(floor.deck, "CUT-1", at=first).outcome == "again"
+    assert floor.part(floor.deck).status == "waiting"
+    assert floor.scan(floor.deck, "CUT-1").outcome == "done"
+    floor.check()

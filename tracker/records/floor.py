@@ -64,6 +64,7 @@ class PartRow:
     job: JobState
     box: BoxRow
     progress: Progress
+    latest_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +115,7 @@ _PARTS = (
     select(
         *(part.c.id, part.c.name, part.c.cabinet, part.c.route, part.c.status, part.c.replaced_by_id),
         *(part.c.done, part.c.inferred, part.c.damaged, part.c.seen_at, part.c.seen_station_id, part.c.slot_id),
+        part.c.latest_at,
         *_BOX_COLUMNS,
     )
     .select_from(part)
@@ -142,7 +144,7 @@ _UPDATE_PART = (
     update(part)
     .where(part.c.id == bindparam("the_id"))
     .values({name: bindparam(name) for name in (
-        "status", "done", "inferred", "damaged", "seen_at", "seen_station_id", "slot_id")})
+        "status", "done", "inferred", "damaged", "seen_at", "seen_station_id", "slot_id", "latest_at")})
 )  # fmt: skip
 _UPDATE_BOX = (
     update(box).where(box.c.id == bindparam("the_id")).values(packed=bindparam("packed"), state=bindparam("state"))
@@ -247,6 +249,7 @@ def _part(row: Any) -> PartRow:
         replaced_by_id=row.replaced_by_id,
         job=_job(row),
         box=_box(row),
+        latest_at=row.latest_at,
         progress=Progress(
             done=row.done,
             inferred=row.inferred,

@@ -230,6 +230,7 @@ part = Table(
     Column("seen_at", Instant),
     Column("seen_station_id", Integer, ForeignKey("station.id")),
     Column("slot_id", Integer, ForeignKey("slot.id")),
+    Column("latest_at", Instant),  # of all that was scanned of it, undone or not: an earlier scan is late
     _among("status", *PartStatus),
     _among("supply", *Supply),
     Index(None, "job_id", "id"),

@@ -152,6 +152,12 @@ def _repeats(sighting: Sighting, undone: Sighting) -> bool:
     )
 
 
+def known_at(happened: Iterable[Sighting], at: datetime) -> list[Sighting]:
+    """Return what had happened by ``at``, with nothing undone yet that was undone later; desk work holds as it is."""
+    by_then = (s for s in happened if s.at <= at or s.what in (Happening.REPAIR, Happening.MOVE))
+    return [replace(s, undone=None) if s.undone is not None and s.undone[0] > at else s for s in by_then]
+
+
 def fold(happened: Collection[Sighting], route: Route) -> Progress:
     """Work a part's progress out from all that happened to it."""
     progress = NOT_STARTED

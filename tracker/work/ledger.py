@@ -98,13 +98,17 @@ class Ledger:
             "opened_at": at,
         }
 
-    def set_progress(self, part: PartRow, after: Progress) -> None:
-        """Keep a part's new progress, and what follows for its job's tallies and its box."""
+    def set_progress(self, part: PartRow, after: Progress, *, at: datetime | None = None) -> None:
+        """Keep a part's new progress, and what follows for its job's tallies and its box.
+
+        ``at`` is the time of the scan, or of its undo, that changed it.
+        """
+        latest = max(filter(None, (part.latest_at, at)), default=None)
         if Step.SHIP in part.progress.done:
             after = replace(after, done=after.done | {Step.SHIP})  # shipping is the box's, not in the part's own scans
         dead = part.status in DEAD_STATUSES
         status = part.status if dead else status_of(after)
-        self._parts[part.id] = replace(part, progress=after, status=status)
+        self._parts[part.id] = replace(part, progress=after, status=status, latest_at=latest)
         self._changes.parts[part.id] = {
             "the_id": part.id,
             "status": status,
@@ -114,6 +118,7 @@ class Ledger:
             "seen_at": after.at,
             "seen_station_id": after.station,
             "slot_id": after.slot,
+            "latest_at": latest,
         }
         if not dead:
             self._count(part, part.progress.counted, after.counted)
@@ -144,13 +149,13 @@ class Ledger:
         self._changes.boxes[box.id] = {"the_id": box.id, "packed": packed, "state": state}
         return changed
 
-    def refold(self, part_ids: Iterable[int]) -> None:
-        """Write what is pending and work these parts out anew from all that happened to them."""
+    def refold(self, part_ids: Iterable[int], *, at: datetime | None = None) -> None:
+        """Write what is pending and work these parts out anew from all that happened to them, an undo at ``at`` too."""
         self.write()
         for part_id, happened in floor.sightings(self.connection, list(part_ids)).items():
             part = self.part(part_id)
             if part is not None:
-                self.set_progress(part, fold(happened, part.route))
+                self.set_progress(part, fold(happened, part.route), at=at)
 
     def forget(self) -> None:
         """Write what is pending and read parts and boxes anew: an act changed their rows beside this ledger."""

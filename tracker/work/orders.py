@@ -173,6 +173,7 @@ FRESH: dict[str, Any] = {
     "seen_at": None,
     "seen_station_id": None,
     "slot_id": None,
+    "latest_at": None,
 }
 
 

@@ -16,7 +16,7 @@ from tracker.records.database import Database
 from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
 from tracker.shop import verdicts
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, MisreadError, box_code, part_code, read_code
-from tracker.shop.progress import Happening, Progress, Sighting, advance, fold
+from tracker.shop.progress import Happening, Progress, Sighting, advance, fold, known_at
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import BoxFacts, BoxState, Outcome, PartFacts, StationFacts, Verdict
@@ -172,12 +172,12 @@ class _Desk:
         return Verdict(outcome=verdict.outcome, message=f"{verdict.message} {box.packed} in, {what}.")
 
     def _progress_before(self, part: PartRow, at: datetime) -> Progress:
-        """The progress as it stood at ``at``: for a late scan it is folded from what happened until then."""
-        if part.progress.at is None or at >= part.progress.at:
+        """The progress as it stood at ``at``: for a late scan it is folded from what had happened until then."""
+        if not _is_late(part, at):
             return part.progress
         self.ledger.write()
         happened = floor.sightings(self.ledger.connection, [part.id])[part.id]
-        return fold([sighting for sighting in happened if sighting.at <= at or sighting.station is None], part.route)
+        return fold(known_at(happened, at), part.route)
 
     def _see(self, part: PartRow, what: Happening, scan: Scan, entry: "_Entry", slot: int | None = None) -> Progress:
         """Take the sighting into the part's progress, in its place by its own time; return the progress after all."""
@@ -190,13 +190,13 @@ class _Desk:
             infers=not entry.station_row.strict,
             slot=slot,
         )
-        if part.progress.at is None or scan.at >= part.progress.at:
+        if not _is_late(part, scan.at):
             after = advance(part.progress, sighting, part.route)
         else:
             self.ledger.write()
             happened = floor.sightings(self.ledger.connection, [part.id])[part.id]
             after = fold([*happened, sighting], part.route)
-        self.ledger.set_progress(part, after)
+        self.ledger.set_progress(part, after, at=scan.at)
         return self.ledger.part(part.id).progress  # type: ignore[union-attr]  # it was just set
 
     def _flag(self, verdict: Verdict, part: PartRow, scan: Scan) -> str | None:
@@ -209,7 +209,7 @@ class _Desk:
                 return "scanned before the job was cancelled, arrived after"
             case Outcome.BOX_CLOSED if floor.sealed_after(connection, part.box.id, scan.at):
                 return "scanned before the box was sealed, arrived after"
-            case Outcome.DONE if part.progress.at is not None and scan.at < part.progress.at:
+            case Outcome.DONE if _is_late(part, scan.at):
                 if floor.refused_early_after(connection, part.id, scan.at):
                     return "a later scan of this part was refused as early and would now be done: scan it again"
         return None
@@ -315,7 +315,7 @@ class _Desk:
         entry.undoes = last.seq
         answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=_undone_message(last, part, box)))
         if part is not None:
-            self.ledger.refold([part.id])
+            self.ledger.refold([part.id], at=scan.at)
         elif box is not None and last.step is Step.SHIP:
             self.ledger.set_box(box, state=BoxState.SEALED)
         if last.step in (Step.PACK, Step.SHIP):
@@ -464,6 +464,10 @@ def _code(text: str, kind: Kind | None = None) -> Code:
     if kind is not None and code.kind is not kind:
         raise _Refused(Outcome.MISREAD, f"{code} is not the code of a {kind.name.lower()}.")
     return code
+
+
+def _is_late(part: PartRow, at: datetime) -> bool:
+    return part.latest_at is not None and at < part.latest_at
 
 
 def _happening(verdict: Verdict) -> Happening:
