@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, select
 
+from tracker.records.floor import progress_of
 from tracker.records.tables import box, job, log, part, tally
 from tracker.shop.progress import Progress
 from tracker.shop.steps import Route, Step
@@ -54,14 +55,7 @@ def _kept(row: Any) -> KeptPart:
         box_id=row.box_id,
         route=tuple(step for step in Step if step in row.route),
         status=row.status,
-        progress=Progress(
-            done=row.done,
-            inferred=row.inferred,
-            damaged=row.damaged,
-            at=row.seen_at,
-            station=row.seen_station_id,
-            slot=row.slot_id,
-        ),
+        progress=progress_of(row),
         replaced_by_id=row.replaced_by_id,
     )
 

@@ -250,14 +250,19 @@ def _part(row: Any) -> PartRow:
         job=_job(row),
         box=_box(row),
         latest_at=row.latest_at,
-        progress=Progress(
-            done=row.done,
-            inferred=row.inferred,
-            damaged=row.damaged,
-            at=row.seen_at,
-            station=row.seen_station_id,
-            slot=row.slot_id,
-        ),
+        progress=progress_of(row),
+    )
+
+
+def progress_of(row: Any) -> Progress:
+    """Return the progress that is kept in a part's row."""
+    return Progress(
+        done=row.done,
+        inferred=row.inferred,
+        damaged=row.damaged,
+        at=row.seen_at,
+        station=row.seen_station_id,
+        slot=row.slot_id,
     )
 
 

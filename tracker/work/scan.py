@@ -135,27 +135,27 @@ class _Desk:
         if part is None:
             raise _Refused(Outcome.UNKNOWN, f"No part of this shop has the code {code}.")
         if scan.action is Action.DAMAGED:
-            return self._note_damage(part, scan, entry)
+            return self._note_damage(scan, part, entry)
         if scan.action is Action.PLACE:
-            return self._note_place(part, self._slot_named(scan.slot) if scan.slot else None, scan, entry)
-        return self._pass(part, scan, entry)
+            return self._note_place(scan, part, self._slot_named(scan.slot) if scan.slot else None, entry)
+        return self._pass(scan, part, entry)
 
-    def _pass(self, part: PartRow, scan: Scan, entry: "_Entry") -> Answer:
+    def _pass(self, scan: Scan, part: PartRow, entry: "_Entry") -> Answer:
         station = entry.station_row
         open_box = self._open_box(scan, station) if station.step is Step.PACK else None
-        before = self._progress_before(part, scan.at)
-        facts = self._facts(part, scan.at)
+        before = self._progress_before(scan.at, part)
+        facts = self._facts(scan.at, part)
         verdict = verdicts.judge_part(
             facts, _station_facts(station), before, None if open_box is None else self._box_facts(open_box, scan.at)
         )
         entry.part = part
-        entry.flag = self._flag(verdict, part, scan)
+        entry.flag = self._flag(scan, part, verdict)
         if open_box is not None and scan.box:
             self._open(station, open_box, scan.at)
         inferred: tuple[Step, ...] = ()
         if verdict.outcome is Outcome.DONE and not station.strict:
             inferred = before.open_before(station.step, part.route)
-        after = self._see(part, _happening(verdict), scan, entry)
+        after = self._see(scan, part, _happening(verdict), entry)
         if verdict.outcome is Outcome.DONE and station.step is Step.PACK:
             self._open(station, self.ledger.box(part.box.id) or part.box, scan.at)
         upcoming = after.next_step(part.route)
@@ -171,15 +171,15 @@ class _Desk:
         what = f"{left} more for this box" if left else "the box is complete: count the items and seal it"
         return Verdict(outcome=verdict.outcome, message=f"{verdict.message} {box.packed} in, {what}.")
 
-    def _progress_before(self, part: PartRow, at: datetime) -> Progress:
+    def _progress_before(self, at: datetime, part: PartRow) -> Progress:
         """The progress as it stood at ``at``: for a late scan it is folded from what had happened until then."""
-        if not _is_late(part, at):
+        if not _is_late(at, part):
             return part.progress
         self.ledger.write()
         happened = floor.sightings(self.ledger.connection, [part.id])[part.id]
         return fold(known_at(happened, at), part.route)
 
-    def _see(self, part: PartRow, what: Happening, scan: Scan, entry: "_Entry", slot: int | None = None) -> Progress:
+    def _see(self, scan: Scan, part: PartRow, what: Happening, entry: "_Entry", slot: int | None = None) -> Progress:
         """Take the sighting into the part's progress, in its place by its own time; return the progress after all."""
         sighting = Sighting(
             seq=entry.seq,
@@ -190,7 +190,7 @@ class _Desk:
             infers=not entry.station_row.strict,
             slot=slot,
         )
-        if not _is_late(part, scan.at):
+        if not _is_late(scan.at, part):
             after = advance(part.progress, sighting, part.route)
         else:
             self.ledger.write()
@@ -199,7 +199,7 @@ class _Desk:
         self.ledger.set_progress(part, after, at=scan.at)
         return self.ledger.part(part.id).progress  # type: ignore[union-attr]  # it was just set
 
-    def _flag(self, verdict: Verdict, part: PartRow, scan: Scan) -> str | None:
+    def _flag(self, scan: Scan, part: PartRow, verdict: Verdict) -> str | None:
         """Say what a foreman must look at: a late scan that on time would have been answered otherwise."""
         connection = self.ledger.connection
         match verdict.outcome:
@@ -209,16 +209,16 @@ class _Desk:
                 return "scanned before the job was cancelled, arrived after"
             case Outcome.BOX_CLOSED if floor.sealed_after(connection, part.box.id, scan.at):
                 return "scanned before the box was sealed, arrived after"
-            case Outcome.DONE if _is_late(part, scan.at):
+            case Outcome.DONE if _is_late(scan.at, part):
                 if floor.refused_early_after(connection, part.id, scan.at):
                     return "a later scan of this part was refused as early and would now be done: scan it again"
         return None
 
-    def _note_damage(self, part: PartRow, scan: Scan, entry: "_Entry") -> Answer:
-        facts = self._facts(part, scan.at)
+    def _note_damage(self, scan: Scan, part: PartRow, entry: "_Entry") -> Answer:
+        facts = self._facts(scan.at, part)
         refused = verdicts.judge_note(facts)
         entry.part, entry.action = part, Action.DAMAGED
-        self._see(part, Happening.SEEN if refused else Happening.DAMAGED, scan, entry)
+        self._see(scan, part, Happening.SEEN if refused else Happening.DAMAGED, entry)
         if refused:
             return entry.record(refused)
         if facts.box.closed:
@@ -226,11 +226,11 @@ class _Desk:
         message = f"{facts.title}: marked damaged. Put it aside; the foreman decides."
         return entry.record(Verdict(outcome=Outcome.NOTED, message=message))
 
-    def _note_place(self, part: PartRow, slot: int | None, scan: Scan, entry: "_Entry") -> Answer:
-        facts = self._facts(part, scan.at)
+    def _note_place(self, scan: Scan, part: PartRow, slot: int | None, entry: "_Entry") -> Answer:
+        facts = self._facts(scan.at, part)
         refused = verdicts.judge_note(facts)
         entry.part, entry.action, entry.slot_id = part, Action.PLACE, slot
-        self._see(part, Happening.SEEN if refused else Happening.PLACE, scan, entry, slot=slot)
+        self._see(scan, part, Happening.SEEN if refused else Happening.PLACE, entry, slot=slot)
         return entry.record(refused or Verdict(outcome=Outcome.NOTED, message=f"{facts.title}: its place is noted."))
 
     # Boxes, loads, slots, cards
@@ -265,14 +265,14 @@ class _Desk:
 
     def _slot(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         slot = self._slot_named(str(code))
-        return self._note_place(self._last_part(scan, entry), slot, scan, entry)
+        return self._note_place(scan, self._last_part(scan, entry), slot, entry)
 
     def _command(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         match COMMAND_NUMBERS.get(code.number):
             case Command.UNDO:
                 return self._undo(scan, entry)
             case Command.DAMAGED:
-                return self._note_damage(self._last_part(scan, entry), scan, entry)
+                return self._note_damage(scan, self._last_part(scan, entry), entry)
             case None:
                 raise _Refused(Outcome.UNKNOWN, f"No command card has the code {code}.")
 
@@ -305,7 +305,7 @@ class _Desk:
         part = None if last.part_id is None else self.ledger.part(last.part_id)
         box = None if last.box_id is None else self.ledger.box(last.box_id)
         entry.part, entry.box = part, box
-        refused = None if part is None else verdicts.judge_note(self._facts(part, scan.at))
+        refused = None if part is None else verdicts.judge_note(self._facts(scan.at, part))
         if refused:
             return entry.record(refused)
         closed = box is not None and _closed_to_undo(last, box.state)
@@ -366,7 +366,7 @@ class _Desk:
             return job.status == "held"
         return floor.held_at(self.ledger.connection, job.id, at)
 
-    def _facts(self, part: PartRow, at: datetime) -> PartFacts:
+    def _facts(self, at: datetime, part: PartRow) -> PartFacts:
         return PartFacts(
             code=part_code(part.id),
             name=part.name,
@@ -466,7 +466,7 @@ def _code(text: str, kind: Kind | None = None) -> Code:
     return code
 
 
-def _is_late(part: PartRow, at: datetime) -> bool:
+def _is_late(at: datetime, part: PartRow) -> bool:
     return part.latest_at is not None and at < part.latest_at
 
 
