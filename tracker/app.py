@@ -11,7 +11,7 @@ from flask import Flask, Response, current_app, g, request
 from prometheus_client import CollectorRegistry, Counter, Histogram
 from sqlalchemy.exc import SQLAlchemyError
 
-from tracker.api import boxes, floor, health, jobs, labels, loads, parts, scans, service
+from tracker.api import boxes, floor, health, jobs, labels, loads, parts, plans, scans, service
 from tracker.api.context import check_caller
 from tracker.pages import site
 from tracker.records.database import Database
@@ -53,7 +53,7 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     app.before_request(_start)
     app.before_request(_check)
     app.after_request(_finish)
-    service.register(app, [each.blueprint for each in (scans, jobs, parts, boxes, loads, floor, labels)])
+    service.register(app, [each.blueprint for each in (scans, jobs, parts, boxes, loads, floor, labels, plans)])
     app.register_blueprint(health.blueprint)
     app.register_blueprint(site.blueprint)
     for kind in (ShopError, SQLAlchemyError, Exception):

@@ -40,6 +40,7 @@ NEEDED = {
     ("GET", "/api/v1/labels/parts/<code>.png"): Role.STATION,
     ("GET", "/api/v1/labels/boxes/<code>.png"): Role.STATION,
     ("GET", "/api/v1/labels/jobs/<code>.pdf"): Role.STATION,
+    ("POST", "/api/v1/plans/boxes"): Role.STATION,
     ("GET", "/"): Role.STATION,
     ("GET", "/api/v1/openapi.json"): None,
     ("GET", "/api/v1/docs"): None,

@@ -38,7 +38,7 @@ COMMAND_NUMBERS: Final = {1: Command.UNDO, 2: Command.DAMAGED}
 
 
 class MisreadError(ValueError):
-    """The text is not a code: its shape or its check digits are wrong. Never guess at the nearest part: read the label again."""
+    """The text is no code: its shape or its check digits are wrong. Never guess at the nearest part: read again."""
 
 
 @dataclass(frozen=True, slots=True)

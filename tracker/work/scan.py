@@ -265,18 +265,18 @@ class _Desk:
 
     def _slot(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         slot = self._slot_named(str(code))
-        return self._note_place(scan, self._last_part(scan, entry), slot, entry)
+        return self._note_place(scan, self._scanned_last(scan, entry), slot, entry)
 
     def _command(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         match COMMAND_NUMBERS.get(code.number):
             case Command.UNDO:
                 return self._undo(scan, entry)
             case Command.DAMAGED:
-                return self._note_damage(scan, self._last_part(scan, entry), entry)
+                return self._note_damage(scan, self._scanned_last(scan, entry), entry)
             case None:
                 raise _Refused(Outcome.UNKNOWN, f"No command card has the code {code}.")
 
-    def _last_part(self, scan: Scan, entry: "_Entry") -> PartRow:
+    def _scanned_last(self, scan: Scan, entry: "_Entry") -> PartRow:
         """The part that this station scanned last: what a slot's code or the damaged card is about."""
         self.ledger.write()
         last = floor.last_counted(self.ledger.connection, entry.station_row.id, scan.at)

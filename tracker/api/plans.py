@@ -1,0 +1,154 @@
+"""Plans without a job: panels into boxes. Nothing is looked up and nothing is stored."""
+
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
+
+from marshmallow import Schema, fields, validate
+
+from tracker.api.schemas import Shape
+from tracker.api.service import CallBlueprint
+from tracker.shop.boxing.planner import plan_boxes
+from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel
+from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.lifting import grade_lifting
+from tracker.shop.roles import Role
+from tracker.work.access import needs
+
+blueprint = CallBlueprint("plans", __name__)
+MOST_PANELS_SENT = 10_000
+Value = TypeVar("Value")
+
+
+class PanelShape(Shape):
+    """A panel; ``front`` marks a fragile face, ``cabinet`` what it belongs to."""
+
+    id = fields.String(required=True)
+    length_mm = fields.Float(required=True)
+    width_mm = fields.Float(required=True)
+    thickness_mm = fields.Float(required=True)
+    mass_kg = fields.Float(required=True)
+    cabinet = fields.String(load_default="")
+    front = fields.Boolean(load_default=False)
+
+
+class CartonShape(Shape):
+    """A kind of carton: inner sizes; ``max_mass_kg`` is the gross limit."""
+
+    id = fields.String(required=True)
+    length_mm = fields.Float(required=True)
+    width_mm = fields.Float(required=True)
+    height_mm = fields.Float(required=True)
+    max_mass_kg = fields.Float(required=True)
+    tare_kg = fields.Float(load_default=0.0)
+    available = fields.Integer(load_default=None, allow_none=True, strict=True)
+
+
+class PanelsShape(Shape):
+    """What is to be packed, and into what."""
+
+    panels = fields.List(fields.Nested(PanelShape), required=True, validate=validate.Length(max=MOST_PANELS_SENT))
+    cartons = fields.List(fields.Nested(CartonShape), required=True)
+    layer_gap_mm = fields.Float(load_default=0.0)
+    bag_height_mm = fields.Float(load_default=0.0)
+    bag_mass_kg = fields.Float(load_default=0.0)
+
+
+class PlacedShape(Schema):
+    """Where a panel lies in its box; position 1 is laid first."""
+
+    id = fields.String()
+    x_mm = fields.Float()
+    y_mm = fields.Float()
+    z_mm = fields.Float()
+    rotated = fields.Boolean()
+    layer = fields.Integer()
+    position = fields.Integer()
+
+
+class LiftingShape(Schema):
+    """Who may lift the box by the NIOSH equation, with the assumptions."""
+
+    handling = fields.String()
+    one_person_limit_kg = fields.Float()
+    two_persons_limit_kg = fields.Float()
+    assumptions = fields.List(fields.String())
+
+
+class PlannedBoxShape(Schema):
+    """One box of the plan."""
+
+    carton = fields.String()
+    panels = fields.List(fields.Nested(PlacedShape))
+    mass_kg = fields.Float()
+    height_mm = fields.Float()
+    lifting = fields.Nested(LiftingShape)
+
+
+class UnplaceableShape(Schema):
+    """A panel that lies in no box, and why."""
+
+    id = fields.String()
+    why = fields.String()
+
+
+class BoxPlanShape(Schema):
+    """The boxes. Fewer than ``lower_bound`` cannot be; ``proved_least`` says that the plan has no more than that."""
+
+    boxes = fields.List(fields.Nested(PlannedBoxShape))
+    lower_bound = fields.Integer()
+    proved_least = fields.Boolean()
+    unplaceable = fields.List(fields.Nested(UnplaceableShape))
+
+
+@blueprint.route("/plans/boxes", methods=["POST"])
+@blueprint.arguments(PanelsShape)
+@blueprint.response(200, BoxPlanShape)
+@needs(Role.STATION)
+def post_box_plan(body: dict[str, Any]) -> dict[str, Any]:
+    """Lay panels flat into as few boxes as can be, within each carton's size and mass."""
+    panels = _made(Panel, body["panels"], "panels")
+    cartons = _made(Carton, body["cartons"], "cartons")
+    rules = PackingRules(
+        layer_gap_mm=body["layer_gap_mm"], bag_height_mm=body["bag_height_mm"], bag_mass_kg=body["bag_mass_kg"]
+    )
+    plan = plan_boxes(panels, cartons, rules)
+    by_id = {carton.id: carton for carton in cartons}
+    return {
+        "boxes": [_box(box, by_id[box.carton]) for box in plan.boxes],
+        "lower_bound": plan.lower_bound,
+        "proved_least": plan.proved_least,
+        "unplaceable": plan.unplaceable,
+    }
+
+
+def _made(make: Callable[..., Value], rows: Sequence[dict[str, Any]], field: str) -> list[Value]:
+    """Make a value of each row; name every row that cannot be."""
+    made: list[Value] = []
+    faults: list[Fault] = []
+    for index, row in enumerate(rows):
+        try:
+            made.append(make(**row))
+        except InvalidInputError as error:
+            faults += [
+                Fault(where={"field": f"{field}.{index}.{fault.where.get('field', '')}"}, what=fault.what)
+                for fault in error.faults
+            ]
+    if faults:
+        raise InvalidInputError("The plan cannot be made from these.", faults)
+    return made
+
+
+def _box(box: BoxContent, carton: Carton) -> dict[str, Any]:
+    grade = grade_lifting(box.mass_kg, carton.length_mm, carton.width_mm)
+    return {
+        "carton": box.carton,
+        "panels": box.panels,
+        "mass_kg": box.mass_kg,
+        "height_mm": box.height_mm,
+        "lifting": {
+            "handling": grade.handling.value,
+            "one_person_limit_kg": round(grade.one_person_limit_kg, 2),
+            "two_persons_limit_kg": round(grade.two_persons_limit_kg, 2),
+            "assumptions": grade.assumptions.printed(),
+        },
+    }
