@@ -195,6 +195,8 @@ def test_changes_are_cheap_when_nothing_changed(shop: dict[Role, Caller]) -> Non
     first = worker.get("/changes")
     assert first.json["jobs"] == ["J-1042"]
     now = first.json["now"]
+    assert worker.get("/changes?since=-1").status_code == 422
+    assert worker.get(f"/changes?since={10**30}").status_code == 422
     quiet = worker.get(f"/changes?since={now}")
     assert quiet.json["parts"] == []
     assert worker.get(f"/changes?since={now}", headers={"If-None-Match": quiet.headers["ETag"]}).status_code == 304

@@ -3,8 +3,11 @@
 from datetime import UTC, datetime, timedelta
 from uuid import uuid4
 
+from sqlalchemy import func, select
+
 from tests.floor import JOB, Floor, scan_of
 from tracker.records.database import Database
+from tracker.records.tables import log
 from tracker.shop.codes import Code, Kind
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
@@ -282,6 +285,10 @@ def test_the_same_id_twice_in_one_batch_is_one_scan(floor: Floor) -> None:
     answers = floor.send([scan, scan])
     assert answers[0] == answers[1]
     assert floor.job().steps["cut"].done == 1
+    floor.scan(floor.end, "CUT-1")
+    with floor.database.read() as connection:
+        rows, last = connection.execute(select(func.count(), func.max(log.c.seq))).one()
+    assert rows == last, "the log has a gap"
 
 
 def test_a_batch_is_judged_in_the_order_of_the_clients_times_and_answered_in_the_order_sent(floor: Floor) -> None:

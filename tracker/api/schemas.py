@@ -475,7 +475,7 @@ class ShipShape(Shape):
 class ChangesQueryShape(Schema):
     """After which change."""
 
-    since = fields.Integer(load_default=0, validate=validate.Range(min=0))
+    since = fields.Integer(load_default=0, validate=validate.Range(min=0, max=10**15))
 
 
 class ChangesShape(Schema):

@@ -15,7 +15,10 @@ from urllib.parse import urlsplit
 from tracker.bench import scanning
 from tracker.bench.figure import Figure
 from tracker.bench.history import PARTS_A_JOB, grow
+from tracker.shop.boxing.planner import plan_boxes
+from tracker.shop.boxing.values import Carton, Panel
 from tracker.shop.cutlist import PART_COLUMNS
+from tracker.shop.measures import board_mass_kg
 
 CLIENTS = 16
 Say = Callable[[str], None]
@@ -46,6 +49,8 @@ def run_benchmarks(*, quick: bool, say: Say) -> Iterator[Figure]:
         yield _batches(folder, sizes)
         say(f"a database of {sizes.parts:,} parts and {5 * sizes.parts:,} scans is made first")
         yield from _large(folder, sizes)
+        say("planning boxes")
+        yield _boxes()
         say(f"importing {sizes.imported:,} parts")
         yield from _import(folder, sizes)
 
@@ -123,6 +128,26 @@ def _median_ms(address: str, path: str) -> float:
             raise RuntimeError(f"{path} answered {response.status}")
     connection.close()
     return statistics.median(took) * 1000
+
+
+def _boxes() -> Figure:
+    kinds = ((720, 560, 18), (564, 540, 18), (564, 95, 18), (700, 576, 6), (597, 715, 18))
+    panels = [
+        Panel(
+            id=str(number), length_mm=length, width_mm=width, thickness_mm=thickness,
+            mass_kg=board_mass_kg(length, width, thickness), cabinet=str(number // 10),
+        )
+        for number in range(120)
+        for length, width, thickness in [kinds[number % len(kinds)]]
+    ]  # fmt: skip
+    cartons = [
+        Carton(id="flat", length_mm=800, width_mm=620, height_mm=140, max_mass_kg=30, tare_kg=1),
+        Carton(id="deep", length_mm=800, width_mm=620, height_mm=220, max_mass_kg=40, tare_kg=1.4),
+    ]
+    started = time.perf_counter()
+    plan_boxes(panels, cartons)
+    seconds = time.perf_counter() - started
+    return Figure(what="120 panels into boxes", value=seconds, unit="s", wanted="under 1 s", met=seconds < 1)
 
 
 def _import(folder: Path, sizes: Sizes) -> Iterator[Figure]:

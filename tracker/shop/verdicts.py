@@ -175,6 +175,8 @@ def judge_box(box: BoxFacts, station: StationFacts, open_load: str | None) -> Ve
         return _judge_loading(box, open_load)
     if box.closed:
         return Verdict(outcome=Outcome.BOX_CLOSED, message=f"Box {box.code} is {box.state}.")
+    if box.state is BoxState.COMPLETE:
+        return Verdict(outcome=Outcome.DONE, message=f"Box {box.code} is complete: count the items and seal it.")
     return Verdict(outcome=Outcome.DONE, message=f"Box {box.code} is open. Scan its parts.")
 
 

@@ -51,10 +51,10 @@ def take_scans(database: Database, scans: Sequence[Scan], sender: Sender, now: d
 def judge_requests(connection: Connection, requests: Sequence[Request]) -> list[list[Answer]]:
     """Judge the scans of several requests, one request after the other, in a transaction that the caller commits."""
     answers = floor.first_answers(connection, {scan.id for request in requests for scan in request.scans})
-    fresh = [scan for request in requests for scan in request.scans if scan.id not in answers]
+    fresh = {scan.id: scan for request in requests for scan in request.scans if scan.id not in answers}
     if fresh:
         ledger = Ledger(connection, "", requests[0].now)
-        _look_up(ledger, fresh, {request.sender.station for request in requests})
+        _look_up(ledger, fresh.values(), {request.sender.station for request in requests})
         for request in requests:
             ledger.who, ledger.now = request.sender.name, request.now
             desk = _Desk(ledger, request.sender)
@@ -65,7 +65,7 @@ def judge_requests(connection: Connection, requests: Sequence[Request]) -> list[
     return [[answers[scan.id] for scan in request.scans] for request in requests]
 
 
-def _look_up(ledger: Ledger, scans: Sequence[Scan], made_for: Collection[str | None]) -> None:
+def _look_up(ledger: Ledger, scans: Collection[Scan], made_for: Collection[str | None]) -> None:
     """Read at once what the scans are about to need."""
     ledger.reserve(len(scans))
     ledger.look_up_stations({name for name in (*(scan.station for scan in scans), *made_for) if name})
