@@ -9,6 +9,7 @@ import pytest
 ROOT = Path(__file__).parent.parent
 TOP_LEVEL = {
     *("README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", "requirements.lock"),
+    "requirements-dev.lock",
     *("tracker", "migrations", "scanner_client", "tests", "seed_data", ".ci", ".gitignore"),
 }
 
