@@ -21,10 +21,11 @@ def test_the_tour_of_ten_minutes_works_as_it_is_written(tmp_path: Path) -> None:
     blocks = re.findall(r"```sh\n(.*?)```", tour, re.DOTALL)
     assert len(blocks) == 4
     port = str(_free_port())
-    script = "\n".join(["set -eu", *blocks, "sleep 0.5", "tracker verify", "kill %1", "wait"])
+    script = "\n".join(["set -eu", *blocks, "tracker verify", "kill %1", "wait"])
     script = script.replace("$PWD/.venv/bin", str(Path(sys.executable).parent))
     script = script.replace("seed_data/", f"{ROOT}/seed_data/").replace("127.0.0.1:8000", f"127.0.0.1:{port}")
-    script = script.replace("tracker serve &", f"tracker serve --port {port} & sleep 3")
+    ready = f"until curl -sf http://127.0.0.1:{port}/readyz; do sleep 0.1; done"
+    script = script.replace("tracker serve &", f"tracker serve --port {port} &\n{ready}")
     done = subprocess.run(
         ["bash", "-c", script],
         cwd=tmp_path,

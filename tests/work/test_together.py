@@ -49,9 +49,7 @@ def test_two_services_on_one_database_keep_one_log(floor: Floor) -> None:
     """Two Database objects stand for two processes: each has its own lock and its own connections."""
     other = object.__new__(Floor)
     other.__dict__.update(floor.__dict__, database=Database(floor.database.url.render_as_string(hide_password=False)))
-    floor.take(
-        "J-2", [PartLine(cabinet="1", part="End", quantity=60, length_mm=700, width_mm=500, thickness_mm=18)], items=()
-    )
+    floor.take("J-2", [_ends(60)], items=())
 
     def scan(who: Floor, numbers: range) -> None:
         for number in numbers:
@@ -72,13 +70,11 @@ def test_killed_in_mid_stream_and_restarted_no_answered_scan_is_lost_or_doubled(
     database = Database(f"sqlite:///{tmp_path / 'tracker.db'}")
     upgrade(database)
     floor = Floor(database)
-    floor.take(
-        "J-2", [PartLine(cabinet="1", part="End", quantity=400, length_mm=700, width_mm=500, thickness_mm=18)], items=()
-    )
+    floor.take("J-2", [_ends(1_200)], items=())
     token = make_token(database, "saw", Role.STATION, "CUT-1", secret=lambda: "secret", now=START)
     database.close()
     answered: dict[str, Any] = {}
-    waiting = [(str(uuid4()), part_code(number)) for number in range(4, 404)]
+    waiting = [(str(uuid4()), part_code(number)) for number in range(4, 1204)]
     for life in range(3):
         service, address = _serve(environment)
         killer = threading.Timer(0.25 + 0.1 * life, service.send_signal, [signal.SIGKILL])
@@ -99,7 +95,7 @@ def test_killed_in_mid_stream_and_restarted_no_answered_scan_is_lost_or_doubled(
         counted = connection.execute(
             select(func.count(), func.count(log.c.scan_id.distinct())).where(log.c.action == "pass")
         ).one()
-    assert tuple(counted) == (400, 400)
+    assert tuple(counted) == (1_200, 1_200)
     assert {result["outcome"] for result in answered.values()} == {"done"}
     assert list(verify(database)) == []
     database.close()

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, text
 
 from tracker.bench.scanning import START, take_parts
-from tracker.records.database import Database
+from tracker.records.database import Database, sqlite_module
 from tracker.records.tables import to_micros
 
 PARTS_A_JOB = 1_000
@@ -28,6 +28,14 @@ def grow(database: Database, *, parts: int, open_jobs: int) -> None:
         _scan(connection, finished * PARTS_A_JOB, SCANS_A_PART * parts)
     with database.engine.connect() as connection:
         connection.exec_driver_sql("ANALYZE")
+    _settle(database)
+
+
+def _settle(database: Database) -> None:
+    """Bring the write-ahead log into the database, as years of work would have: it is not the scans' to do."""
+    connection = sqlite_module.connect(database.url.database)
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.close()
 
 
 def _ship(connection: Connection, jobs: int) -> None:
