@@ -1,13 +1,19 @@
 """The commands, as a person or a script runs them."""
 
 import json
+import shutil
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from PIL import Image
 
+from tests.conftest import missing_tool
+from tests.reading import codes_in
 from tracker.cli import main
+from tracker.shop.codes import Code, Kind
 
 Run = Callable[..., Result]
 LIST = "cabinet,part,quantity,length,width,thickness,edges\n101,Deck,2,22 1/4,22,3/4,L1\n102,End,1,28 3/8,22,3/4,\n"
@@ -93,6 +99,19 @@ def test_stations_slots_and_tokens(shop: Run) -> None:
     assert shop("token", "x", "--role", "station", "--station", "NOWHERE").exit_code == 1
     assert shop("withdraw", "saw tablet").stdout == "1 withdrawn.\n"
     assert shop("withdraw", "saw tablet").exit_code == 1
+
+
+def test_the_cards_of_the_walls_are_printed_and_read(shop: Run, tmp_path: Path) -> None:
+    shop("station", "SAW-1", "--step", "cut")
+    shop("slot", "CART-1")
+    out = tmp_path / "cards.pdf"
+    assert json.loads(shop("cards", "--out", str(out), "--json").stdout)["labels"] == 4
+    if shutil.which("pdftoppm") is None:
+        missing_tool("pdftoppm")
+    subprocess.run(["pdftoppm", "-r", "203", "-gray", str(out), str(tmp_path / "page")], check=True)
+    codes = [code for page in sorted(tmp_path.glob("page*.pgm")) for code in codes_in(Image.open(page))]
+    assert [code[0] for code in codes] == ["S", "R", "C", "C"]
+    assert codes[2:] == [str(Code(Kind.COMMAND, number)) for number in (1, 2)]
 
 
 def test_backup_verify_and_restore(shop: Run, tmp_path: Path) -> None:

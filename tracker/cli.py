@@ -8,7 +8,7 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 from functools import wraps
 from pathlib import Path
-from typing import Any, ParamSpec
+from typing import Any, BinaryIO, ParamSpec
 from uuid import uuid4
 
 import click
@@ -75,6 +75,9 @@ def _put(result: dict[str, Any], sentence: str, *, as_json: bool) -> None:
     echo(dumps(result, default=str) if as_json else sentence)
 
 
+dpi_option = click.option(
+    "--dpi", default="203", show_default=True, type=click.Choice(["203", "300", "600"]), help="Of the printer."
+)
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 
 
@@ -243,9 +246,7 @@ def import_(
 @main.command()
 @click.argument("job")
 @click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The PDF to write.")
-@click.option(
-    "--dpi", default="203", show_default=True, type=click.Choice(["203", "300", "600"]), help="Of the printer."
-)
+@dpi_option
 @json_option
 @answers
 def labels(job: str, out: Path, dpi: str, as_json: bool) -> None:
@@ -255,14 +256,36 @@ def labels(job: str, out: Path, dpi: str, as_json: bool) -> None:
     """
     from tracker.work.labels import write_job_labels
 
+    count = _write_pdf(out, lambda stream: write_job_labels(_database(), job, stream, dpi=int(dpi)))
+    _put({"labels": count, "file": str(out)}, f"{count} labels in {out}. Print at 100 %, not fitted.", as_json=as_json)
+
+
+@main.command()
+@click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The PDF to write.")
+@dpi_option
+@json_option
+@answers
+def cards(out: Path, dpi: str, as_json: bool) -> None:
+    """Write the labels of all stations and slots and the command cards (undo, damaged), one a page.
+
+    Example: tracker cards --out cards.pdf
+    """
+    from tracker.work.labels import write_card_labels
+
+    count = _write_pdf(out, lambda stream: write_card_labels(_database(), stream, dpi=int(dpi)))
+    _put({"labels": count, "file": str(out)}, f"{count} labels in {out}. Print at 100 %, not fitted.", as_json=as_json)
+
+
+def _write_pdf(out: Path, write: Callable[[BinaryIO], int]) -> int:
+    """Write a document beside its place first: a refusal leaves no half of it behind."""
     partial = out.with_name(out.name + ".partial")
     try:
         with partial.open("wb") as stream:
-            count = write_job_labels(_database(), job, stream, dpi=int(dpi))
+            count = write(stream)
         partial.replace(out)
     finally:
         partial.unlink(missing_ok=True)
-    _put({"labels": count, "file": str(out)}, f"{count} labels in {out}. Print at 100 %, not fitted.", as_json=as_json)
+    return count
 
 
 @main.command()

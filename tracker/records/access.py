@@ -92,6 +92,12 @@ def slot_by_name(connection: Connection, name: str) -> int | None:
     return connection.execute(select(slot.c.id).where(slot.c.name == name)).scalar()
 
 
+def list_slots(connection: Connection) -> dict[int, str]:
+    """Return the names of all slots by number."""
+    rows = connection.execute(select(slot.c.id, slot.c.name).order_by(slot.c.id))
+    return {row.id: row.name for row in rows}
+
+
 def insert_slot(connection: Connection, slot_id: int, name: str) -> None:
     """Add a slot."""
     connection.execute(insert(slot).values(id=slot_id, name=name))

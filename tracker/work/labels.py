@@ -7,11 +7,12 @@ from PIL import Image
 from sqlalchemy import Connection
 
 from tracker.labels.documents import png_bytes, write_pdf
-from tracker.labels.layouts import BoxLabel, PartLabel, draw_box_label, draw_part_label
+from tracker.labels.layouts import BoxLabel, PartLabel, draw_box_label, draw_code_label, draw_part_label
 from tracker.records import look
+from tracker.records.access import list_slots, list_stations
 from tracker.records.database import Database
 from tracker.records.look import BoxView, JobView, PartView
-from tracker.shop.codes import Code
+from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind
 from tracker.shop.errors import NotFoundError
 from tracker.shop.progress import DEAD_STATUSES
 
@@ -48,6 +49,25 @@ def write_job_labels(database: Database, job_code: str, stream: BinaryIO, *, dpi
             raise NotFoundError(f"There is no job {job_code[:40]}.")
         pages = job_labels(connection, job, dpi=dpi)
         return write_pdf(pages, stream, dpi=dpi, title=f"Labels of job {job.code}")
+
+
+def write_card_labels(database: Database, stream: BinaryIO, *, dpi: int) -> int:
+    """Write what hangs on the walls as a PDF: the stations, the slots and the command cards; return how many."""
+    with database.read() as connection:
+        stations, slots = list_stations(connection), list_slots(connection)
+    cards = [
+        *((Code(Kind.STATION, each.id), each.name, f"station: {each.step}") for each in stations),
+        *((Code(Kind.SLOT, number), name, "slot: scan it after the part") for number, name in slots.items()),
+        *((Code(Kind.COMMAND, number), command.upper(), _SAYS[command]) for number, command in COMMAND_NUMBERS.items()),
+    ]
+    pages = (draw_code_label(str(code), title, subtitle, dpi) for code, title, subtitle in cards)
+    return write_pdf(pages, stream, dpi=dpi, title="Stations, slots and command cards")
+
+
+_SAYS = {
+    Command.UNDO: "takes this station's last scan back",
+    Command.DAMAGED: "marks the part that was scanned last",
+}
 
 
 def job_labels(connection: Connection, job: JobView, *, dpi: int) -> Iterator[Image.Image]:
