@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
 
-from tests.conftest import missing_tool
+from tests.conftest import Cluster, missing_tool
 from tests.reading import codes_in
 from tracker.cli import main
 from tracker.shop.codes import Code, Kind
@@ -151,3 +151,25 @@ def test_a_command_without_a_database_says_what_to_do(run: Run) -> None:
     result = run("station", "SAW-1", "--step", "cut")
     assert result.exit_code == 1
     assert "tracker init" in result.stderr
+
+
+def test_the_commands_work_on_postgresql_and_move_a_shop_there(
+    shop: Run, cluster: Cluster, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shop("station", "SAW-1", "--step", "cut")
+    shop(*_import(tmp_path))
+    copy = str(tmp_path / "sqlite.db")
+    assert shop("backup", copy).exit_code == 0
+    monkeypatch.setenv("TRACKER_DATABASE_URL", cluster.make("cli_shop", None))
+    assert shop("restore", copy).exit_code == 0
+    assert shop("verify").exit_code == 0
+    assert shop("station", "SAW-1", "--step", "cut").exit_code == 1
+    assert shop("station", "SAW-2", "--step", "cut").stdout.startswith("S00000002")
+    assert shop(*_import(tmp_path)).exit_code == 1
+    back = tmp_path / "postgresql.db"
+    assert shop("backup", str(back)).exit_code == 0
+    monkeypatch.delenv("TRACKER_DATABASE_URL")
+    assert shop("restore", str(back)).exit_code == 0
+    assert shop("station", "SAW-2", "--step", "cut").exit_code == 1
+    assert shop("verify").exit_code == 0
+    cluster.drop("cli_shop")

@@ -66,7 +66,9 @@ def _settings() -> Settings:
 def _database() -> Any:
     from tracker.records.database import Database
 
-    return Database(_settings().database_url)
+    database = Database(_settings().database_url)
+    click.get_current_context().call_on_close(database.close)
+    return database
 
 
 def _put(result: dict[str, Any], sentence: str, *, as_json: bool) -> None:
@@ -124,7 +126,6 @@ def serve(host: str, port: int) -> None:
     server = Server(create_app(settings, database), host=host, port=port)
     echo(f"Serving on {server.address} (stop with Ctrl-C)", err=True)
     server.run_until_signalled()
-    database.close()
 
 
 def _log_to_stderr() -> None:

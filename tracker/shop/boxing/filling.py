@@ -44,7 +44,7 @@ class Measure:
 def measures(panels: Sequence[ExactPanel], cartons: Sequence[ExactCarton]) -> list[Measure]:
     """Return the measures that limit what one of these cartons holds, the scarcest first.
 
-    They are the mass, the volume, and a side, a plane or the height where no two panels can lie apart any other way.
+    They are the mass, the volume, and a side, a plane or the height where no two panels lie apart in any other way.
     """
     spread = Spread(panels, cartons)
     everyone = range(len(panels))
