@@ -10,7 +10,7 @@ from tests.shop.boxing.witness import complaints
 from tracker.shop.boxing.planner import plan_boxes
 from tracker.shop.boxing.values import Carton, PackingRules, Panel
 
-SECONDS: Final = 20.0
+SECONDS: Final = 120.0
 GRAMS: Final = 1000
 
 Slots = dict[tuple[int, int], cp_model.IntVar]
