@@ -92,4 +92,6 @@ def test_the_readable_pages_load_nothing_from_another_host(app: Flask) -> None:
     document = app.test_client().get("/api/v1/openapi.json").json
     assert document is not None
     assert document["openapi"].startswith("3.")
-    assert "/api/v1/jobs/{code}" in document["paths"]
+    assert document["paths"]["/api/v1/jobs/{code}/hold"]["post"]["x-role"] == "foreman"
+    calls = [call for path in document["paths"].values() for verb, call in path.items() if verb != "parameters"]
+    assert all("x-role" in call and call["summary"] for call in calls)

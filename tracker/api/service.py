@@ -1,5 +1,6 @@
 """Puts the calls under /api/v1 together: parsing, errors, the OpenAPI document and its readable pages."""
 
+import re
 from typing import Any, NoReturn
 
 from flask import Flask, Response, g, jsonify, render_template_string
@@ -11,6 +12,7 @@ from werkzeug.exceptions import HTTPException, UnsupportedMediaType
 
 from tracker.api import problems
 from tracker.shop.errors import Fault, InvalidInputError, ShopError
+from tracker.shop.roles import Role
 from tracker.work.access import open_to_all
 
 PREFIX = "/api/v1"
@@ -66,6 +68,7 @@ def register(app: Flask, blueprints: list[CallBlueprint]) -> None:
         api.register_blueprint(blueprint, url_prefix=PREFIX)
     document = api.spec.to_dict()
     document["security"] = [{"token": []}]
+    _say_roles(app, document)
 
     @app.get(f"{PREFIX}/openapi.json")
     @open_to_all
@@ -76,6 +79,16 @@ def register(app: Flask, blueprints: list[CallBlueprint]) -> None:
     @open_to_all
     def docs() -> str:
         return render_template_string(_DOCS, document=document)
+
+
+def _say_roles(app: Flask, document: dict[str, Any]) -> None:
+    """Say with each call which role it needs, as its view says it."""
+    for rule in app.url_map.iter_rules():
+        role: Role | None = getattr(app.view_functions[rule.endpoint], "needs", None)
+        calls = document["paths"].get(re.sub(r"<(\w+)>", r"{\1}", rule.rule), {})
+        for verb in rule.methods or ():
+            if role is not None and verb.lower() in calls:
+                calls[verb.lower()]["x-role"] = role.value
 
 
 def problem_for(error: Exception) -> Response:
@@ -107,7 +120,8 @@ h2{margin-top:2.5rem;border-top:2px solid #1b1b1b;padding-top:.5rem}summary{curs
 <p>The same for programs: <a href="openapi.json">openapi.json</a>.</p>
 {% for path, calls in document.paths.items() %}{% for verb, call in calls.items() if verb != "parameters" %}
 <h2><code>{{ verb | upper }} {{ path }}</code></h2>
-<p>{{ call.summary or "" }} {{ call.description or "" }}</p>
+<p>{{ (call.summary or "") | replace("``", "") }} {{ (call.description or "") | replace("``", "") }}
+Role: {{ call["x-role"] }} or above.</p>
 <details><summary>Request and answers of {{ verb | upper }} {{ path }}</summary>
 <pre tabindex="0">{{ call | tojson(indent=2) }}</pre></details>
 {% endfor %}{% endfor %}
