@@ -1,11 +1,14 @@
 """The cut list: what the contract promises, and what it refuses, by line, column and value."""
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.shop.cutlist import (
     MOST_FAULTS_TOLD,
+    MOST_OF_ONE_LINE,
     check_items_boxes,
     items_from_rows,
     parts_from_rows,
@@ -14,11 +17,17 @@ from tracker.shop.cutlist import (
 )
 from tracker.shop.errors import InvalidInputError, TooLargeError
 from tracker.shop.lengths import Units
-from tracker.shop.orders import EDGES
+from tracker.shop.orders import EDGES, ItemLine
 from tracker.shop.steps import Step, Supply, route_of
 
 HEADER = ["Cabinet", " PART ", "quantity", "Length", "width", "thickness", "material", "edges", "machining", "supply"]
+COLUMNS = [name.strip().lower() for name in HEADER]
+ITEM_HEADER = ["box", "item", "quantity"]
 GOOD = ["101", "Deck", "2", "564", "560,5", "18", "White", "L1", "DK-1", "made"]
+
+
+def good_but(column: str, value: str) -> list[str]:
+    return [value if name == column else cell for name, cell in zip(COLUMNS, GOOD, strict=True)]
 
 
 def faults_of(*rows: list[str], header: list[str] | None = None) -> list[tuple[object, str]]:
@@ -36,6 +45,12 @@ def test_a_good_row_is_read_whatever_the_order_and_case_of_the_columns() -> None
     assert turned == line
 
 
+def test_columns_are_known_whatever_their_spaces() -> None:
+    header = [" CABI NET", "Part ", "\tLENGTH", "Width", "thick\u00a0ness"]
+    (line,) = read_parts(header, [(2, ["101", "Deck", "564", "560,5", "18"])], Units.MM)
+    assert (line.cabinet, line.length_mm, line.thickness_mm) == ("101", 564, 18)
+
+
 def test_what_is_empty_or_absent_takes_its_default() -> None:
     header = ["cabinet", "part", "length", "width", "thickness", "note"]
     (line,) = read_parts(header, [(2, ["1", "End", "700", "500", "18", "whatever"]), (3, ["", " "])], Units.MM)
@@ -50,9 +65,13 @@ def test_inches_become_mm() -> None:
 @given(st.sets(st.sampled_from(EDGES)), st.sampled_from([" ", ",", "+", "/", ""]), st.booleans())
 def test_edges_are_read_however_they_are_written(edges: set[str], separator: str, lower: bool) -> None:
     spelled = separator.join(sorted(edges, reverse=True))
-    row = [*GOOD[:7], spelled.lower() if lower else spelled, *GOOD[8:]]
-    (line,) = read_parts(HEADER, [(2, row)], Units.MM)
+    (line,) = read_parts(HEADER, [(2, good_but("edges", spelled.lower() if lower else spelled))], Units.MM)
     assert line.edges == tuple(edge for edge in EDGES if edge in edges)
+
+
+def test_a_space_that_does_not_break_is_a_space() -> None:
+    (line,) = read_parts(HEADER, [(2, good_but("part", "\u00a0Tür\u00a0links"))], Units.MM)
+    assert line.part == "Tür links"
 
 
 def test_every_bad_cell_of_every_bad_row_is_named() -> None:
@@ -64,6 +83,48 @@ def test_every_bad_cell_of_every_bad_row_is_named() -> None:
     assert "10 to 6000 mm" in found[-1][1]
 
 
+@pytest.mark.parametrize(
+    ("column", "value", "wanted"),
+    [
+        ("length", "9.9", "10 to 6000 mm"),
+        ("width", "6000.1", "10 to 6000 mm"),
+        ("thickness", "0.2", "0.3 to 100 mm"),
+        ("thickness", "100.5", "0.3 to 100 mm"),
+        ("quantity", "10001", "from 1 to 10000"),
+        ("quantity", "1,000", "from 1 to 10000"),
+        ("part", "De\nck", "one line"),
+        ("part", "De\u202eck", "invisible"),
+        ("part", "De\u2028ck", "invisible"),
+        ("material", "#N/A", "a formula that failed"),
+        ("material", "m" * 201, "at most 200"),
+        ("edges", "L1 L3", "any of L1 L2 W1 W2"),
+        ("edges", "L", "any of L1 L2 W1 W2"),
+        ("supply", "stock", "made, bought"),
+    ],
+)
+def test_a_value_out_of_bounds_is_refused_with_what_is_wanted(column: str, value: str, wanted: str) -> None:
+    ((where, what),) = faults_of(good_but(column, value))
+    assert where == (2, column)
+    assert what.startswith(repr(value)[:40])
+    assert wanted in what
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("length", "10"), ("width", "6000"), ("thickness", "0.3"), ("thickness", "100"), ("quantity", "10000")],
+)
+def test_a_value_on_a_bound_is_taken(column: str, value: str) -> None:
+    assert len(read_parts(HEADER, [(2, good_but(column, value))], Units.MM)) == 1
+
+
+def test_a_decimal_comma_that_shifts_the_columns_is_refused_not_read_as_a_thin_panel() -> None:
+    header = ["cabinet", "part", "length", "width", "thickness", "material"]
+    ((where, what),) = faults_of(["101", "Deck", "564", "560", "5", "18", ""], header=header)
+    assert where == (2, None)
+    assert "7 values; wanted: 6" in what
+    assert "decimal comma" in what
+
+
 def test_a_header_that_lacks_or_repeats_a_column_is_refused_with_what_was_found() -> None:
     found = faults_of(GOOD, header=["cabinet", "cabinet", "length", "breite"])
     assert [where for where, _what in found] == [(1, "cabinet"), (1, "part"), (1, "width"), (1, "thickness")]
@@ -72,9 +133,12 @@ def test_a_header_that_lacks_or_repeats_a_column_is_refused_with_what_was_found(
 
 def test_an_order_of_no_rows_and_one_of_too_many_pieces_are_refused() -> None:
     assert "no rows" in faults_of(["", ""])[0][1]
-    many = [*GOOD[:2], "10000", *GOOD[3:]]
+    with pytest.raises(InvalidInputError, match="no rows"):
+        parts_from_rows([], Units.MM)
+    many = good_but("quantity", "10000")
+    assert len(read_parts(HEADER, ((line, many) for line in range(20)), Units.MM)) == 20
     with pytest.raises(TooLargeError, match="Split it"):
-        read_parts(HEADER, ((line, many) for line in range(2, 30)), Units.MM)
+        read_parts(HEADER, ((line, many) for line in range(21)), Units.MM)
 
 
 def test_thousands_of_faults_are_told_up_to_a_limit() -> None:
@@ -84,32 +148,66 @@ def test_thousands_of_faults_are_told_up_to_a_limit() -> None:
 
 
 def test_rows_of_json_are_read_by_the_same_rules() -> None:
-    row = {"cabinet": "101", "part": "Deck", "length": 564, "width": 560.5, "thickness": 18, "edges": ["L1", "W2"]}
-    (line,) = parts_from_rows([row], Units.MM)
-    assert (line.width_mm, line.edges, line.quantity) == (560.5, ("L1", "W2"), 1)
-    bad = {**row, "length": True, "width": float("nan"), "edges": [1], "colour": "red"}
+    row = {"cabinet": 101, "part": "Deck", "length": 564, "width": 560.5, "thickness": "18", "edges": ["L1", "W2"]}
+    (line,) = parts_from_rows([{**row, "quantity": 2.0, "material": None}], Units.MM)
+    assert (line.cabinet, line.width_mm, line.thickness_mm, line.edges) == ("101", 560.5, 18, ("L1", "W2"))
+    assert (line.quantity, line.material) == (2, "")
+    assert parts_from_rows([{**row, "edges": "w2+l1"}], Units.MM)[0].edges == ("L1", "W2")
+    inches = {**row, "length": "23 1/4", "width": 23.25, "thickness": "3/4"}
+    assert parts_from_rows([inches], Units.INCH)[0].length_mm == 590.55
+
+
+def test_every_bad_field_of_every_row_of_json_is_named_once() -> None:
+    bad: dict[str, Any] = {
+        "cabinet": "101",
+        "part": ["Deck"],
+        "quantity": 2.5,
+        "length": True,
+        "width": float("nan"),
+        "thickness": 10**5000,
+        "material": float("inf"),
+        "edges": ["L1", 1],
+        "box": {"name": "1"},
+        "colour": "red",
+    }
     with pytest.raises(InvalidInputError) as caught:
-        parts_from_rows([row, bad], Units.MM)
-    assert {fault.where["field"] for fault in caught.value.faults} == {"length", "edges", "colour"}
-    with pytest.raises(InvalidInputError):
-        parts_from_rows([{**row, "width": float("nan")}], Units.MM)
+        parts_from_rows([{"cabinet": "101", "part": "End"}, bad], Units.MM)
+    found = [(fault.where["index"], fault.where["field"]) for fault in caught.value.faults]
+    assert found[:3] == [(0, "length"), (0, "width"), (0, "thickness")]
+    assert sorted(found[3:]) == sorted((1, name) for name in bad if name != "cabinet")
+    assert all("wanted" in fault.what or "not known" in fault.what for fault in caught.value.faults)
 
 
-def test_items_of_one_box_add_up_and_need_a_count() -> None:
-    rows = [(2, ["1", "pin", "2"]), (3, ["1", "pin", "3"]), (4, ["2", "pin", "1"])]
-    assert [(line.box, line.quantity) for line in read_items(["box", "item", "quantity"], rows)] == [("1", 5), ("2", 1)]
-    with pytest.raises(InvalidInputError):
-        read_items(["box", "item", "quantity"], [(2, ["1", "pin", ""])])
-    assert items_from_rows([{"box": "1", "item": "pin", "quantity": 2}])[0].quantity == 2
+def test_items_of_one_box_add_up() -> None:
+    rows = [(2, ["1", "pin", "2"]), (3, ["1", "pin", "3"]), (4, ["", "", " "]), (5, ["2", "pin", "1"])]
+    assert [(line.box, line.quantity) for line in read_items(ITEM_HEADER, rows)] == [("1", 5), ("2", 1)]
+    assert items_from_rows([{"box": 1, "item": "pin", "quantity": 2}]) == (ItemLine(box="1", item="pin", quantity=2),)
+    assert read_items(ITEM_HEADER, []) == ()
+
+
+@pytest.mark.parametrize(
+    ("row", "column"),
+    [
+        (["1", "pin", ""], "quantity"),
+        (["1", "", "2"], "item"),
+        (["", "pin", "2"], "box"),
+        (["1", "pin", str(MOST_OF_ONE_LINE)], "quantity"),
+    ],
+)
+def test_an_item_without_a_box_a_name_or_a_sane_count_is_refused_once(row: list[str], column: str) -> None:
+    with pytest.raises(InvalidInputError) as caught:
+        read_items(ITEM_HEADER, [(2, ["1", "pin", "1"]), (3, row)])
+    assert [fault.where for fault in caught.value.faults] == [{"line": 3, "column": column}]
 
 
 def test_an_item_belongs_to_a_box_or_to_the_cabinet_of_a_box_without_a_name() -> None:
-    boxed = [*HEADER, "box"]
-    parts = read_parts(boxed, [(2, [*GOOD, "7"]), (3, ["102", *GOOD[1:], ""])], Units.MM)
-    items = read_items(
-        ["box", "item", "quantity"], [(n, [box, "pin", "1"]) for n, box in enumerate(("7", "102", "101"))]
-    )
-    assert [fault.where["item"] for fault in check_items_boxes(parts, items)] == ["pin"]
+    parts = read_parts([*HEADER, "box"], [(2, [*GOOD, "7"]), (3, ["102", *GOOD[1:], ""])], Units.MM)
+    items = [ItemLine(box=box, item="pin", quantity=1) for box in ("7", "102", "101")]
+    assert check_items_boxes(parts, items[:2]) == []
+    (fault,) = check_items_boxes(parts, items)
+    assert fault.where == {"item": "pin", "field": "box"}
+    assert "'101'" in fault.what
+    assert len(check_items_boxes(parts, items * 2_000)) == MOST_FAULTS_TOLD + 1
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from sys import intern
 from typing import Any, Final
 
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
-from tracker.shop.lengths import Units, read_count, read_length
+from tracker.shop.lengths import Units, read_count, read_length, spell_number
 from tracker.shop.orders import EDGES, ItemLine, PartLine
 from tracker.shop.steps import Supply
 
@@ -18,13 +18,73 @@ NEEDED_PART_COLUMNS: Final = ("cabinet", "part", "length", "width", "thickness")
 ITEM_COLUMNS: Final = ("box", "item", "quantity")
 MOST_PIECES: Final = 200_000
 MOST_OF_ONE_LINE: Final = 10_000
-MOST_OF_AN_ITEM: Final = 1_000_000
 MOST_FAULTS_TOLD: Final = 1_000
 LONGEST_TEXT: Final = 200
 PANEL_MM: Final = (10.0, 6_000.0)
 THICKNESS_MM: Final = (0.3, 100.0)
 
 Row = tuple[int, Sequence[str]]
+_Where = Callable[[str], Mapping[str, Any]]
+_Values = Mapping[str, str | None]  # None: what stood there has been refused already
+_Named = Iterable[tuple[_Where, _Values]]
+
+_NOTHING_STORED: Final = "The cut list has faults. Nothing was stored; mend these and send it again."
+_HARD_SPACES: Final = str.maketrans("\u00a0\u202f", "  ")
+# What a spreadsheet leaves in a cell whose formula failed; from memory, there may be more.
+_FAILED_FORMULAS: Final = frozenset(
+    ("#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A", "#SPILL!", "#CALC!")
+)
+# One tuple a combination, shared by all lines: a long list then needs little memory.
+_EDGE_SETS: Final = {
+    frozenset(chosen): chosen
+    for mask in range(1 << len(EDGES))
+    for chosen in [tuple(edge for place, edge in enumerate(EDGES) if mask >> place & 1)]
+}
+
+
+def column_name(spelled: str) -> str:
+    """Return the name by which a column is known, however its case and spaces are written."""
+    return "".join(spelled.lower().split())
+
+
+def read_parts(header: Sequence[str], rows: Iterable[Row], units: Units) -> tuple[PartLine, ...]:
+    """Return the part lines of a table. Raises InvalidInputError naming line, column, value and what is wanted.
+
+    Raises TooLargeError for more than MOST_PIECES pieces.
+    """
+    faults = _Faults()
+    columns = _columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS)
+    return _part_lines(_table_rows(columns, len(header), rows, faults), units, faults)
+
+
+def parts_from_rows(rows: Iterable[Mapping[str, Any]], units: Units) -> tuple[PartLine, ...]:
+    """Return the part lines of rows of JSON, by the same rules; ``where`` names index and field."""
+    faults = _Faults()
+    return _part_lines(_json_rows(rows, PART_COLUMNS, faults), units, faults)
+
+
+def read_items(header: Sequence[str], rows: Iterable[Row]) -> tuple[ItemLine, ...]:
+    """Return the item lines of a table with the columns box, item, quantity; rows of one item in one box add up."""
+    faults = _Faults()
+    columns = _columns(header, ITEM_COLUMNS, ITEM_COLUMNS)
+    return _item_lines(_table_rows(columns, len(header), rows, faults), faults)
+
+
+def items_from_rows(rows: Iterable[Mapping[str, Any]]) -> tuple[ItemLine, ...]:
+    """Return the item lines of rows of JSON, by the same rules."""
+    faults = _Faults()
+    return _item_lines(_json_rows(rows, ITEM_COLUMNS, faults), faults)
+
+
+def check_items_boxes(parts: Iterable[PartLine], items: Iterable[ItemLine]) -> list[Fault]:
+    """Name each item whose box is neither a box that a part names nor a cabinet with a part that names none."""
+    known = {line.box or line.cabinet for line in parts}
+    faults = _Faults()
+    for item in items:
+        if item.box not in known:
+            where = {"item": item.item, "field": "box"}
+            faults.add(where, f"{item.box!r}: no part goes into a box of this name; wanted: a box that a part names")
+    return faults.listed()
 
 
 @dataclass(slots=True)
@@ -40,59 +100,70 @@ class _Faults:
         else:
             self.untold += 1
 
+    def listed(self) -> list[Fault]:
+        return [*self.told, Fault(where={}, what=f"and {self.untold} more")] if self.untold else self.told
+
     def refuse_if_any(self, detail: str) -> None:
-        if self.untold:
-            self.told.append(Fault(where={}, what=f"and {self.untold} more"))
         if self.told:
-            raise InvalidInputError(detail, self.told)
+            raise InvalidInputError(detail, self.listed())
 
 
 class _Fields:
     """One row's values by column; reads them one by one and notes what is wrong with each."""
 
-    def __init__(self, values: Mapping[str, str], where: Callable[[str], Mapping[str, Any]], faults: _Faults) -> None:
+    __slots__ = ("_faults", "_values", "_where", "good")
+
+    def __init__(self, values: _Values, where: _Where, faults: _Faults) -> None:
         self._values = values
         self._where = where
         self._faults = faults
         self.good = True
 
+    def _value(self, column: str) -> str:
+        return self._values.get(column) or ""
+
     def blame(self, column: str, why: str) -> None:
-        value = self._values.get(column, "")
-        shown = value if len(value) <= 40 else value[:40] + "…"
-        self._faults.add(self._where(column), f"{shown!r}: {why}")
         self.good = False
+        if self._values.get(column, "") is not None:
+            self._faults.add(self._where(column), f"{_shown(self._value(column))}: {why}")
 
     def text(self, column: str, *, needed: bool = False) -> str:
-        value = self._values.get(column, "").strip()
+        value = self._value(column).strip()
+        if not value.isprintable():
+            value = value.translate(_HARD_SPACES)
         if needed and not value:
             self.blame(column, "empty; wanted: a name")
         elif len(value) > LONGEST_TEXT:
             self.blame(column, f"wanted: at most {LONGEST_TEXT} characters")
         elif not value.isprintable():
-            self.blame(column, "wanted: text without control characters")
+            self.blame(column, "wanted: text in one line, without control or other invisible characters")
+        elif value in _FAILED_FORMULAS:
+            self.blame(column, "a formula that failed in the spreadsheet; wanted: a text")
         return intern(value)
 
     def length(self, column: str, units: Units, limits: tuple[float, float]) -> float:
         low, high = limits
         try:
-            value = read_length(self._values.get(column, ""), units)
+            value = read_length(self._value(column), units)
         except ValueError as error:
             self.blame(column, str(error))
             return low
         if not low <= value <= high:
             self.blame(column, f"that is {value:g} mm; wanted: {low:g} to {high:g} mm")
-            return low
         return value
 
-    def count(self, column: str, highest: int) -> int:
+    def count(self, column: str, *, needed: bool = False) -> int:
+        value = self._value(column)
+        if needed and not value.strip():
+            self.blame(column, f"wanted: a whole number from 1 to {MOST_OF_ONE_LINE}")
         try:
-            return read_count(self._values.get(column, ""), highest=highest)
+            return read_count(value, highest=MOST_OF_ONE_LINE)
         except ValueError as error:
             self.blame(column, str(error))
             return 1
 
     def edges(self) -> tuple[str, ...]:
-        spelled = self._values.get("edges", "").upper()
+        spelled = self._value("edges").upper()
         for separator in ",;+/|":
             spelled = spelled.replace(separator, " ")
         packed = "".join(spelled.split())
@@ -102,7 +173,7 @@ class _Fields:
         return _EDGE_SETS.get(frozenset(named), ())
 
     def supply(self) -> Supply:
-        spelled = self._values.get("supply", "").strip().lower()
+        spelled = self._value("supply").strip().lower()
         try:
             return Supply(spelled or Supply.MADE)
         except ValueError:
@@ -110,67 +181,7 @@ class _Fields:
             return Supply.MADE
 
 
-# One tuple a combination, shared by all lines: a long list then needs little memory.
-_EDGE_SETS: Final = {
-    frozenset(edge for place, edge in enumerate(EDGES) if mask >> place & 1): tuple(
-        edge for place, edge in enumerate(EDGES) if mask >> place & 1
-    )
-    for mask in range(16)
-}
-
-
-def read_parts(header: Sequence[str], rows: Iterable[Row], units: Units) -> tuple[PartLine, ...]:
-    """Return the part lines of a table. Raises InvalidInputError naming line, column, value and what is wanted."""
-    columns = _columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS)
-    named = ((_at_line(line), dict(_named(columns, cells))) for line, cells in rows if any(map(str.strip, cells)))
-    return _part_lines(named, units)
-
-
-def parts_from_rows(rows: Iterable[Mapping[str, Any]], units: Units) -> tuple[PartLine, ...]:
-    """Return the part lines of rows of JSON, by the same rules; ``where`` names index and field."""
-    faults = _Faults()
-    named = [
-        (_at_index(index), _json_row(row, PART_COLUMNS, _at_index(index), faults)) for index, row in enumerate(rows)
-    ]
-    faults.refuse_if_any(_NOTHING_STORED)
-    return _part_lines(named, units)
-
-
-def read_items(header: Sequence[str], rows: Iterable[Row]) -> tuple[ItemLine, ...]:
-    """Return the item lines of a table with the columns box, item, quantity."""
-    columns = _columns(header, ITEM_COLUMNS, ITEM_COLUMNS)
-    named = ((_at_line(line), dict(_named(columns, cells))) for line, cells in rows if any(map(str.strip, cells)))
-    return _item_lines(named)
-
-
-def items_from_rows(rows: Iterable[Mapping[str, Any]]) -> tuple[ItemLine, ...]:
-    """Return the item lines of rows of JSON."""
-    faults = _Faults()
-    named = [
-        (_at_index(index), _json_row(row, ITEM_COLUMNS, _at_index(index), faults)) for index, row in enumerate(rows)
-    ]
-    faults.refuse_if_any(_NOTHING_STORED)
-    return _item_lines(named)
-
-
-def check_items_boxes(parts: Iterable[PartLine], items: Iterable[ItemLine]) -> list[Fault]:
-    """Name each item whose box is neither a box that a part names nor a cabinet whose parts name none."""
-    known = {line.box or line.cabinet for line in parts}
-    return [
-        Fault(
-            where={"item": item.item, "field": "box"}, what=f"{item.box!r}: no part is planned for a box of this name"
-        )
-        for item in items
-        if item.box not in known
-    ]
-
-
-_NOTHING_STORED: Final = "The cut list has faults. Nothing was stored; mend these and send it again."
-_Named = Iterable[tuple[Callable[[str], Mapping[str, Any]], Mapping[str, str]]]
-
-
-def _part_lines(named: _Named, units: Units) -> tuple[PartLine, ...]:
-    faults = _Faults()
+def _part_lines(named: _Named, units: Units, faults: _Faults) -> tuple[PartLine, ...]:
     lines: list[PartLine] = []
     pieces = 0
     for where, values in named:
@@ -190,7 +201,7 @@ def _part_line(fields: _Fields, units: Units) -> PartLine | None:
     values: dict[str, Any] = {
         "cabinet": fields.text("cabinet", needed=True),
         "part": fields.text("part", needed=True),
-        "quantity": fields.count("quantity", MOST_OF_ONE_LINE),
+        "quantity": fields.count("quantity"),
         "length_mm": fields.length("length", units, PANEL_MM),
         "width_mm": fields.length("width", units, PANEL_MM),
         "thickness_mm": fields.length("thickness", units, THICKNESS_MM),
@@ -203,23 +214,22 @@ def _part_line(fields: _Fields, units: Units) -> PartLine | None:
     return PartLine(**values) if fields.good else None
 
 
-def _item_lines(named: _Named) -> tuple[ItemLine, ...]:
-    faults = _Faults()
+def _item_lines(named: _Named, faults: _Faults) -> tuple[ItemLine, ...]:
     counts: dict[tuple[str, str], int] = {}
     for where, values in named:
         fields = _Fields(values, where, faults)
-        if not values.get("quantity", "").strip():
-            fields.blame("quantity", f"wanted: a whole number from 1 to {MOST_OF_AN_ITEM}")
         key = (fields.text("box", needed=True), fields.text("item", needed=True))
-        count = fields.count("quantity", MOST_OF_AN_ITEM)
+        count = counts.get(key, 0) + fields.count("quantity", needed=True)
+        if fields.good and count > MOST_OF_ONE_LINE:
+            fields.blame("quantity", f"with the rows before it that is {count}; wanted: at most {MOST_OF_ONE_LINE}")
         if fields.good:
-            counts[key] = counts.get(key, 0) + count
+            counts[key] = count
     faults.refuse_if_any(_NOTHING_STORED)
     return tuple(ItemLine(box=box, item=item, quantity=count) for (box, item), count in counts.items())
 
 
 def _columns(header: Sequence[str], known: Sequence[str], needed: Sequence[str]) -> dict[int, str]:
-    names = [name.strip().strip("\ufeff").lower() for name in header]
+    names = [column_name(spelled) for spelled in header]
     twice = sorted({name for name in names if name in known and names.count(name) > 1})
     absent = [name for name in needed if name not in names]
     faults = _Faults()
@@ -232,42 +242,49 @@ def _columns(header: Sequence[str], known: Sequence[str], needed: Sequence[str])
     return {place: name for place, name in enumerate(names) if name in known}
 
 
-def _named(columns: Mapping[int, str], cells: Sequence[str]) -> Iterable[tuple[str, str]]:
-    return ((name, cells[place]) for place, name in columns.items() if place < len(cells))
-
-
-def _at_line(line: int) -> Callable[[str], Mapping[str, Any]]:
-    return lambda column: {"line": line, "column": column}
-
-
-def _at_index(index: int) -> Callable[[str], Mapping[str, Any]]:
-    return lambda name: {"index": index, "field": name}
+def _table_rows(columns: Mapping[int, str], width: int, rows: Iterable[Row], faults: _Faults) -> _Named:
+    for line, cells in rows:
+        if not any(map(str.strip, cells)):
+            continue
+        # An unquoted decimal comma makes one cell two and shifts the rest by a column: a wrong panel, were it let pass.
+        if len(cells) > width:
+            faults.add(
+                {"line": line},
+                f"{len(cells)} values; wanted: {width}, as in the first line, with a decimal comma in quotation marks",
+            )
+        yield _at_line(line), {name: cells[place] for place, name in columns.items() if place < len(cells)}
 
 
 def _json_rows(rows: Iterable[Mapping[str, Any]], known: Sequence[str], faults: _Faults) -> _Named:
     for index, row in enumerate(rows):
         where = _at_index(index)
-        yield where, _json_row(row, known, where, faults)
+        yield where, {name: _json_value(name, value, known, where, faults) for name, value in row.items()}
 
 
-def _json_row(
-    row: Mapping[str, Any], known: Sequence[str], where: Callable[[str], Mapping[str, Any]], faults: _Faults
-) -> dict[str, str]:
-    values: dict[str, str] = {}
-    for name, value in row.items():
-        if name not in known:
-            faults.add(where(str(name)[:40]), f"not known; known: {', '.join(known)}")
-        elif isinstance(value, list) and name == "edges" and all(isinstance(edge, str) for edge in value):
-            values[name] = " ".join(value)
-        elif type(value) in (str, int, float):
-            values[name] = _plain(value)
-        elif value is not None:
-            faults.add(where(name), "wanted: a text or a number")
-    return values
-
-
-def _plain(value: Any) -> str:
-    """Spell a number as a cut list would: without an exponent, and so that no digit is lost."""
-    if isinstance(value, str):
+def _json_value(name: str, value: Any, known: Sequence[str], where: _Where, faults: _Faults) -> str | None:
+    if name not in known:
+        faults.add(where(name[:40]), f"not known; known: {', '.join(known)}")
+    elif isinstance(value, str):
         return value
-    return f"{value:.9f}".rstrip("0").rstrip(".") if isinstance(value, float) and abs(value) < 1e9 else str(value)
+    elif value is None:
+        return ""
+    elif type(value) in (int, float) and abs(value) < 1e15:
+        return spell_number(value)
+    elif name == "edges" and isinstance(value, list) and all(isinstance(edge, str) for edge in value):
+        return " ".join(value)
+    else:
+        faults.add(where(name), "wanted: a text or a number below 1e15, or for edges a list of texts")
+    return None
+
+
+def _shown(value: str) -> str:
+    """Quote a refused value, but not the whole of a long one."""
+    return repr(value if len(value) <= 40 else value[:40] + "…")
+
+
+def _at_line(line: int) -> _Where:
+    return lambda column: {"line": line, "column": column}
+
+
+def _at_index(index: int) -> _Where:
+    return lambda name: {"index": index, "field": name}

@@ -3,60 +3,100 @@
 import codecs
 import csv
 import io
+import lzma
 import zipfile
-from collections.abc import Iterable, Iterator, Sequence
+import zlib
+from collections.abc import Generator, Iterator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass
-from typing import IO, Final
-from xml.etree.ElementTree import ParseError
+from types import TracebackType
+from typing import IO, Final, Self
+from xml.parsers import expat
 
 import openpyxl
 from openpyxl.utils.exceptions import InvalidFileException
 
-from tracker.shop.cutlist import ITEM_COLUMNS, PART_COLUMNS, Row
+from tracker.shop.cutlist import ITEM_COLUMNS, PART_COLUMNS, Row, column_name
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
+from tracker.shop.lengths import spell_number
 
 LARGEST_FILE: Final = 64 * 1024 * 1024
 MOST_ROWS: Final = 201_000
+LAST_LINE: Final = 1_048_576  # the last row that a spreadsheet program can show
 MOST_COLUMNS: Final = 200
 LONGEST_CELL: Final = 10_000
+LONGEST_LINE: Final = 1_000_000
 LARGEST_UNPACKED: Final = 250 * 1024 * 1024
 LARGEST_SHARED_STRINGS: Final = 60 * 1024 * 1024
 MOST_MEMBERS: Final = 2_000
+MOST_TIMES_PACKED: Final = 100  # sheets of equal rows reach 15
+SMALL_MEMBER: Final = 1024 * 1024
+MOST_ELEMENTS_OF_A_ROW: Final = 100_000
+MOST_ELEMENTS_OF_A_SHEET: Final = 12_000_000
+MOST_ELEMENTS_OF_THE_STRINGS: Final = 2_000_000
+MOST_ELEMENTS_OF_OTHER_PARTS: Final = 200_000
+
+_CHUNK: Final = 1 << 18
 _ZIP: Final = b"PK\x03\x04"
+_ZIP_MEMBER: Final = b"PK\x01\x02"
 _OLD_EXCEL: Final = b"\xd0\xcf\x11\xe0"
+_UTF_16: Final = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+_NOT_IN_WINDOWS_1252: Final = b"\x81\x8d\x8f\x90\x9d"
+_SHARED_STRINGS: Final = "xl/sharedstrings.xml"
 _KNOWN: Final = frozenset((*PART_COLUMNS, *ITEM_COLUMNS))
+# What zipfile, expat and openpyxl raise, each where it first stumbles over a damaged file.
+_DAMAGE: Final = (
+    *(ArithmeticError, AttributeError, EOFError, LookupError, OSError, RuntimeError, SyntaxError, TypeError),
+    *(ValueError, InvalidFileException, expat.ExpatError, lzma.LZMAError, zipfile.BadZipFile, zlib.error),
+)
+_SAVE_ANEW: Final = "Save the cut list alone in a new spreadsheet, or as CSV."
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table: the names in its first line, and its further rows with their line numbers."""
+    """A table: the names in its first line, and its further rows with their line numbers, to be read once.
+
+    As a context manager it lets go of the file's inside when it is left; the file itself stays open.
+    """
 
     header: Sequence[str]
-    rows: Iterable[Row]
+    rows: Generator[Row]
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.rows.close()
 
 
 def read_table(file: IO[bytes]) -> Table:
     """Open a table. Its kind is told from its content. The file must stay open while the rows are read.
 
-    Raises InvalidInputError for a file that is no table, TooLargeError for one over the limits.
+    Raises InvalidInputError for a file that is no table, TooLargeError for one over the limits, also while the rows
+    are read.
     """
     size = file.seek(0, io.SEEK_END)
-    file.seek(0)
-    start = file.read(4)
-    file.seek(0)
     if size > LARGEST_FILE:
         raise TooLargeError(f"The file has {size / 1e6:.0f} MB; the limit is {LARGEST_FILE / 1e6:.0f} MB.")
-    if not start.strip():
+    rows = _limited(_rows_of_its_kind(file))
+    first = next(rows, None)
+    if first is None:
         raise _no_table("it is empty")
+    return Table(header=first[1], rows=rows)
+
+
+def _rows_of_its_kind(file: IO[bytes]) -> Generator[Row]:
+    file.seek(0)
+    start = file.read(4)
     if start == _ZIP:
-        rows = _xlsx_rows(file)
-    elif start == _OLD_EXCEL:
+        return _xlsx_rows(file)
+    if start == _OLD_EXCEL:
         raise _no_table("it is an old or an encrypted spreadsheet: save it as .xlsx without a password")
-    else:
-        rows = _csv_rows(file)
-    numbered = _limited(rows)
-    _line, header = next(numbered, (1, ()))
-    return Table(header=header, rows=numbered)
+    if start.startswith(_UTF_16):
+        raise _no_table("it is text in UTF-16: save it as CSV in UTF-8")
+    return _csv_rows(file)
 
 
 def _no_table(why: str, line: int | None = None) -> InvalidInputError:
@@ -64,112 +104,210 @@ def _no_table(why: str, line: int | None = None) -> InvalidInputError:
     return InvalidInputError("The file cannot be read as a table. Nothing was stored.", [Fault(where=where, what=why)])
 
 
-def _limited(rows: Iterator[Row]) -> Iterator[Row]:
-    for count, (line, cells) in enumerate(rows):
-        if count > MOST_ROWS:
-            raise TooLargeError(f"The table has more than {MOST_ROWS} rows. Split it into several jobs.")
-        if len(cells) > MOST_COLUMNS:
-            raise _no_table(f"more than {MOST_COLUMNS} columns", line)
-        yield line, cells
+def _limited(rows: Generator[Row]) -> Generator[Row]:
+    filled = 0
+    with closing(rows):
+        for line, cells in rows:
+            filled += any(cells)
+            if filled > MOST_ROWS + 1 or line > LAST_LINE:
+                raise TooLargeError(f"The table has more than {MOST_ROWS} rows. Split it into several jobs.")
+            if len(cells) > MOST_COLUMNS:
+                raise _no_table(f"more than {MOST_COLUMNS} columns", line)
+            yield line, cells
 
 
 # CSV
 
 
-def _csv_rows(file: IO[bytes]) -> Iterator[Row]:
-    encoding = _encoding(file)
-    file.seek(0)
-    text = codecs.getreader(encoding)(file)
-    first = text.readline(LONGEST_CELL * 2)
-    separator = max(",;\t", key=lambda mark: _known_names(first, mark))
-    file.seek(0)
-    text = codecs.getreader(encoding)(file)
+def _csv_rows(file: IO[bytes]) -> Generator[Row]:
+    text = io.TextIOWrapper(file, _encoding(file), newline="")
+    try:
+        text.seek(0)
+        separator = _separator(text.readline(LONGEST_LINE))
+        text.seek(0)
+        yield from _split(text, separator)
+    finally:
+        if not file.closed:
+            text.detach()
+
+
+def _split(text: io.TextIOWrapper, separator: str) -> Iterator[Row]:
+    """Number each row by its first line: a cell in quotation marks may hold line ends."""
     csv.field_size_limit(LONGEST_CELL)
-    reader = csv.reader(text, delimiter=separator, strict=True)
+    reader = csv.reader(_lines(text), delimiter=separator, strict=True)
+    line = 1
     try:
         for cells in reader:
-            yield reader.line_num, cells
+            yield line, cells
+            line = reader.line_num + 1
     except csv.Error as error:
-        raise _no_table(f"{error}: look for a quotation mark too many", reader.line_num) from error
+        why = f"a quotation mark without its partner, or a cell of more than {LONGEST_CELL} characters"
+        raise _no_table(why, line) from error
+
+
+def _lines(text: io.TextIOWrapper) -> Iterator[str]:
+    number = 0
+    while line := text.readline(LONGEST_LINE + 1):
+        number += 1
+        if len(line) > LONGEST_LINE:
+            raise _no_table(f"a line of more than {LONGEST_LINE} characters", number)
+        yield line
+
+
+def _separator(first_line: str) -> str:
+    return max(",;\t", key=lambda mark: _known_names(first_line, mark))
 
 
 def _known_names(line: str, separator: str) -> int:
-    return sum(name.strip().strip('"').lower() in _KNOWN for name in line.split(separator))
+    return sum(column_name(name.strip().strip('"')) in _KNOWN for name in line.split(separator))
 
 
 def _encoding(file: IO[bytes]) -> str:
-    """UTF-8 if the whole file is that, otherwise Windows-1252."""
-    decoder = codecs.getincrementaldecoder("utf-8-sig")()
+    """UTF-8 if the whole file is that, otherwise Windows-1252 if it can be."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    utf_8 = windows = True
+    line = 1
     file.seek(0)
-    utf8 = True
-    while chunk := file.read(1 << 20):
+    while chunk := file.read(_CHUNK):
         if b"\0" in chunk:
-            raise _no_table("it is no text: send CSV in UTF-8 or Windows-1252, or XLSX")
-        if utf8:
-            try:
-                decoder.decode(chunk)
-            except UnicodeDecodeError:
-                utf8 = False
+            line += chunk.count(b"\n", 0, chunk.index(b"\0"))
+            raise _no_table("a NUL byte: it is no text. Send CSV in UTF-8 or Windows-1252, or XLSX", line)
+        line += chunk.count(b"\n")
+        utf_8 = utf_8 and _decodes(decoder, chunk)
+        windows = windows and not any(byte in chunk for byte in _NOT_IN_WINDOWS_1252)
+    if utf_8 and _decodes(decoder, b"", final=True):
+        return "utf-8-sig"
+    if windows:
+        return "cp1252"
+    raise _no_table("its characters are neither UTF-8 nor Windows-1252")
+
+
+def _decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = False) -> bool:
     try:
-        decoder.decode(b"", final=True)
+        decoder.decode(chunk, final)
     except UnicodeDecodeError:
-        utf8 = False
-    return "utf-8-sig" if utf8 else _windows(file)
-
-
-def _windows(file: IO[bytes]) -> str:
-    file.seek(0)
-    while chunk := file.read(1 << 20):
-        try:
-            chunk.decode("cp1252")
-        except UnicodeDecodeError:
-            raise _no_table("its characters are neither UTF-8 nor Windows-1252") from None
-    return "cp1252"
+        return False
+    return True
 
 
 # XLSX
 
 
-def _xlsx_rows(file: IO[bytes]) -> Iterator[Row]:
-    _check_zip(file)
+def _xlsx_rows(file: IO[bytes]) -> Generator[Row]:
+    _check_package(file)
     try:
         book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
-    except (InvalidFileException, KeyError, ValueError, ParseError, zipfile.BadZipFile, OSError) as error:
-        raise _no_table(f"it is no readable spreadsheet ({type(error).__name__})") from error
+    except _DAMAGE as error:
+        raise _damaged(error) from error
     try:
-        sheet = book.worksheets[0] if book.worksheets else None
-        if sheet is None:
+        if not book.worksheets:
             raise _no_table("the spreadsheet has no sheet")
-        sheet.reset_dimensions()
-        for line, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
-            yield line, _cells(cells)
-    except (KeyError, ValueError, ParseError, zipfile.BadZipFile, EOFError) as error:
-        raise _no_table(f"the sheet is damaged ({type(error).__name__})") from error
+        sheet = book.worksheets[0]
+        sheet.reset_dimensions()  # what a file says of its size may be wrong
+        for line, values in enumerate(sheet.iter_rows(values_only=True), start=1):
+            yield line, _cells(values)
+    except _DAMAGE as error:
+        raise _damaged(error) from error
     finally:
         book.close()
 
 
-def _check_zip(file: IO[bytes]) -> None:
-    """Refuse a bomb before it is opened: zipfile reads no member beyond the size that it declares."""
+def _damaged(error: BaseException) -> InvalidInputError:
+    return _no_table(f"it is no readable spreadsheet, or a damaged one ({type(error).__name__})")
+
+
+def _check_package(file: IO[bytes]) -> None:
+    """Refuse what is no spreadsheet, and a small file that would fill the memory, before openpyxl opens it.
+
+    zipfile unpacks no member beyond the size that the archive declares, so that declared sizes are true bounds.
+    """
+    _check_member_count(file)
     try:
         with zipfile.ZipFile(file) as archive:
             members = archive.infolist()
-    except (zipfile.BadZipFile, NotImplementedError, ValueError) as error:
-        raise _no_table("it is a damaged zip archive") from error
-    names = {member.filename for member in members}
-    if "[Content_Types].xml" not in names or not any(name.startswith("xl/") for name in names):
-        raise _no_table("it is a zip archive, but no spreadsheet")
-    strings = sum(member.file_size for member in members if member.filename == "xl/sharedStrings.xml")
-    unpacked = sum(member.file_size for member in members)
-    if len(members) > MOST_MEMBERS or unpacked > LARGEST_UNPACKED or strings > LARGEST_SHARED_STRINGS:
-        raise TooLargeError(f"The spreadsheet unpacks to {unpacked / 1e6:.0f} MB: too large. Save only the cut list.")
+            names = {member.filename for member in members}
+            if "[Content_Types].xml" not in names or not any(name.startswith("xl/") for name in names):
+                raise _no_table("it is a zip archive, but no spreadsheet")
+            _check_sizes(members)
+            for member in members:
+                with archive.open(member) as part:
+                    _check_elements(part, member.filename.lower())
+    except _DAMAGE as error:
+        raise _damaged(error) from error
+
+
+def _check_member_count(file: IO[bytes]) -> None:
+    """Count the archive's entries by their signature: zipfile would first make an object of each of a million."""
     file.seek(0)
+    count, tail = 0, b""
+    while chunk := file.read(_CHUNK):
+        count += (tail + chunk).count(_ZIP_MEMBER)
+        tail = chunk[1 - len(_ZIP_MEMBER) :]
+    if count > MOST_MEMBERS:
+        raise TooLargeError(f"The spreadsheet has more than {MOST_MEMBERS} parts. {_SAVE_ANEW}")
+
+
+def _check_sizes(members: Sequence[zipfile.ZipInfo]) -> None:
+    unpacked = sum(member.file_size for member in members)
+    strings = sum(member.file_size for member in members if member.filename.lower() == _SHARED_STRINGS)
+    if unpacked > LARGEST_UNPACKED or strings > LARGEST_SHARED_STRINGS:
+        raise TooLargeError(f"The spreadsheet unpacks to {unpacked / 1e6:.0f} MB: too large. {_SAVE_ANEW}")
+    if any(member.file_size > max(SMALL_MEMBER, MOST_TIMES_PACKED * member.compress_size) for member in members):
+        raise TooLargeError(f"The spreadsheet unpacks to more than {MOST_TIMES_PACKED} times its size. {_SAVE_ANEW}")
+
+
+class _Elements:
+    """Watches a part's elements go by. A row is the third level of a sheet.
+
+    openpyxl holds a row whole, some 300 bytes an element, and leaves out a row that is not numbered above the last.
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._all = self._of_row = self._depth = self._row = 0
+
+    def start(self, name: str, attributes: Mapping[str, str]) -> None:
+        self._depth += 1
+        self._all += 1
+        self._of_row = self._of_row + 1 if self._depth > 3 else 0
+        if self._all > self._most or self._of_row > MOST_ELEMENTS_OF_A_ROW:
+            raise TooLargeError(f"The spreadsheet has far more cells than a cut list needs. {_SAVE_ANEW}")
+        if self._depth == 3 and "r" in attributes and name.endswith("row"):
+            self._check_order(int(float(attributes["r"])))
+
+    def end(self, _name: str) -> None:
+        self._depth -= 1
+
+    def _check_order(self, row: int) -> None:
+        if row <= self._row:
+            raise _no_table("the rows are not stored in order: open the file in a spreadsheet program and save it", row)
+        self._row = row
+
+
+def _check_elements(part: IO[bytes], name: str) -> None:
+    if name.startswith("xl/worksheets/"):
+        elements = _Elements(MOST_ELEMENTS_OF_A_SHEET)
+    else:
+        elements = _Elements(MOST_ELEMENTS_OF_THE_STRINGS if name == _SHARED_STRINGS else MOST_ELEMENTS_OF_OTHER_PARTS)
+    parser = expat.ParserCreate()
+    parser.StartElementHandler = elements.start
+    parser.EndElementHandler = elements.end
+    parser.EntityDeclHandler = _refuse_entities
+    try:
+        while chunk := part.read(_CHUNK):
+            parser.Parse(chunk)
+    except expat.ExpatError:
+        return  # a picture, or XML that openpyxl refuses at the same place
+
+
+def _refuse_entities(*_declaration: object) -> None:
+    raise ValueError("a spreadsheet declares no entities")
 
 
 def _cells(values: Sequence[object]) -> list[str]:
     """A row without the empty cells at its end: spreadsheets often have many."""
     used = len(values)
-    while used and values[used - 1] is None:
+    while used and values[used - 1] in (None, ""):
         used -= 1
     return [_cell(value) for value in values[:used]]
 
@@ -177,6 +315,6 @@ def _cells(values: Sequence[object]) -> list[str]:
 def _cell(value: object) -> str:
     if value is None:
         return ""
-    if isinstance(value, float):
-        return f"{value:.9f}".rstrip("0").rstrip(".") if abs(value) < 1e9 else repr(value)
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return spell_number(value)
     return str(value)[:LONGEST_CELL]
