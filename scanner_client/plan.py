@@ -1,4 +1,4 @@
-"""What to do next, from what waits and what the server last said: a pure function."""
+"""What to do next, from what waits and what the server last said: pure functions, given the time and the chance."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,22 +13,26 @@ LONGEST_PAUSE_S: Final = 15.0
 
 
 class Heard(StrEnum):
-    """What became of the last sending."""
+    """What became of a sending."""
 
-    NOTHING = "nothing"  # nothing was sent yet
     ANSWERS = "answers"
-    AWAY = "away"  # no answer, or one that makes no sense: try again
-    REFUSED = "refused"  # the server will not take this batch as it is
-    UNKNOWN_TOKEN = "unknown token"  # noqa: S105 - a state, no password
+    AWAY = "away"  # no answer, or one that makes no sense: try again later
+    TOKEN_NOT_ACCEPTED = "token not accepted"  # noqa: S105 - a state, no password
+    REFUSED = "refused"  # the server will never take this batch as it is
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Last:
-    """The last sending: what was heard, how many were sent, how often in a row the server was away."""
+    """Where the sending stands after the last word with the server.
 
-    heard: Heard = Heard.NOTHING
-    sent: int = 0
+    ``suspects``: among so many of the oldest readings is one that the server refuses. ``refused_alone``: it is the
+    oldest. ``failures``: how often in a row the server was away. ``at``: when, in seconds of the caller's clock.
+    """
+
+    suspects: int = 0
+    refused_alone: bool = False
     failures: int = 0
+    at: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +44,7 @@ class Send:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetAside:
-    """This one alone was refused: keep it, with the reason, and go on with the rest."""
+    """This one alone was refused: put it out of the way and go on with the rest."""
 
     reading: Reading
 
@@ -52,16 +56,34 @@ class Wait:
     seconds: float | None
 
 
-def next_step(waiting: Sequence[Reading], last: Last, *, paused: bool, jitter: float) -> Send | SetAside | Wait:
-    """Decide the next step. ``paused`` says that the pause after a failure is over; ``jitter`` is from 0 to 1.
+def next_step(waiting: Sequence[Reading], last: Last, *, now: float, jitter: float) -> Send | SetAside | Wait:
+    """Decide the next step. ``jitter`` is from 0 to 1 and stays the same until the next sending.
 
-    A refused batch is halved until the reading that spoils it is alone.
+    After a refusal half of the suspects are sent at a time, until the reading that the server refuses is alone.
     """
     if not waiting:
         return Wait(seconds=None)
-    if last.heard is Heard.REFUSED:
-        return SetAside(reading=waiting[0]) if last.sent <= 1 else Send(readings=waiting[: last.sent // 2])
-    if last.heard in (Heard.AWAY, Heard.UNKNOWN_TOKEN) and not paused:
-        pause = min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2 ** min(last.failures - 1, 10))
-        return Wait(seconds=pause * (0.75 + 0.5 * jitter))
-    return Send(readings=waiting[:LARGEST_BATCH])
+    if last.refused_alone:
+        return SetAside(reading=waiting[0])
+    due = last.at + _pause_s(last.failures, jitter)
+    if now < due:
+        return Wait(seconds=due - now)
+    return Send(readings=waiting[: max(1, last.suspects // 2) if last.suspects else LARGEST_BATCH])
+
+
+def after(last: Last, heard: Heard, *, sent: int, answered: int, now: float) -> Last:
+    """Where the sending stands after ``sent`` readings went out and ``answered`` of them were answered for."""
+    match heard:
+        case Heard.ANSWERS:
+            return Last(suspects=max(0, last.suspects - answered), at=now)
+        case Heard.REFUSED:
+            return Last(suspects=sent, refused_alone=sent == 1, at=now)
+        case Heard.AWAY | Heard.TOKEN_NOT_ACCEPTED:
+            return Last(suspects=last.suspects, failures=last.failures + 1, at=now)
+
+
+def _pause_s(failures: int, jitter: float) -> float:
+    """Seconds to wait after failures in a row: doubled each time, a quarter more or less, so that stations spread."""
+    if not failures:
+        return 0.0
+    return min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0 ** min(failures - 1, 10)) * (0.75 + 0.5 * jitter)

@@ -1,0 +1,255 @@
+"""The command as a person or a service manager runs it, in a process of its own."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from scanner_client.main import main
+from scanner_client.queue import Queue
+from tests.scanner_client.conftest import Until
+from tests.scanner_client.service import Service
+from tracker.shop.codes import part_code
+
+PROGRAM = "from scanner_client.main import main; main()"
+CODES = [part_code(number) for number in range(1, 81)]
+
+
+def _command(address: str, folder: Path, *more: str, program: str = PROGRAM) -> list[str]:
+    token = folder / "token"
+    token.write_text("secret\n")
+    where = ["--server", address, "--token-file", str(token), "--queue", str(folder / "queue.db")]
+    return [sys.executable, "-c", program, *where, *more]
+
+
+def _run(command: list[str], typed: str = "") -> subprocess.CompletedProcess[str]:
+    return subprocess.run(command, input=typed, capture_output=True, text=True, timeout=30, check=False)
+
+
+class Running:
+    """The command at work: what it shows is read from files, so that nothing waits for it."""
+
+    def __init__(self, command: list[str], folder: Path, stdin: int | None = None) -> None:
+        reader, self._writer = os.pipe()
+        self._shown, self._said = folder / "shown", folder / "said"
+        with self._shown.open("wb") as shown, self._said.open("wb") as said:
+            self._process = subprocess.Popen(
+                command, stdin=reader if stdin is None else stdin, stdout=shown, stderr=said
+            )
+        os.close(reader)
+        self.id = self._process.pid
+
+    @property
+    def shown(self) -> str:
+        return self._shown.read_text()
+
+    @property
+    def said(self) -> str:
+        return self._said.read_text()
+
+    def read(self, code: str) -> None:
+        os.write(self._writer, f"{code}\n".encode())
+
+    def end(self, number: signal.Signals) -> int:
+        self._process.send_signal(number)
+        return self.wait()
+
+    def wait(self) -> int:
+        return self._process.wait(timeout=20)
+
+    def close(self) -> None:
+        os.close(self._writer)
+        self._process.kill()
+        self._process.wait()
+
+
+@contextmanager
+def _running(command: list[str], folder: Path, stdin: int | None = None) -> Iterator[Running]:
+    running = Running(command, folder, stdin)
+    try:
+        yield running
+    finally:
+        running.close()
+
+
+def _waiting(folder: Path) -> list[str]:
+    queue = Queue(folder / "queue.db")
+    codes = [reading.code for reading in queue.first(1_000)]
+    queue.close()
+    return codes
+
+
+def test_from_standard_input_to_the_server_and_out(service: Service, tmp_path: Path) -> None:
+    done = _run(_command(service.address, tmp_path, "--station", "SAW-1"), "\n".join(CODES[:5]))
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.count("+ DONE") == 5
+    assert service.codes == CODES[:5]
+    assert {scan["station"] for scan in service.stored.values()} == {"SAW-1"}
+
+
+def test_what_is_not_sent_at_the_end_is_said_with_status_1_and_sent_at_the_next_start(
+    service: Service, tmp_path: Path
+) -> None:
+    service.trouble = 503
+    first = _run(_command(service.address, tmp_path, "--drain-seconds", "0.1"), CODES[0])
+    assert first.returncode == 1
+    assert "1 waiting for the server" in first.stderr
+    service.trouble = ""
+    second = _run(_command(service.address, tmp_path))
+    assert (second.returncode, service.codes) == (0, CODES[:1])
+    assert "+ ALL SENT" in second.stdout
+
+
+def test_a_reading_that_was_set_aside_is_not_sent_so_the_status_is_1(service: Service, tmp_path: Path) -> None:
+    service.poison = {CODES[1]}
+    done = _run(_command(service.address, tmp_path), "\n".join(CODES[:3]))
+    assert (done.returncode, service.codes) == (1, [CODES[0], CODES[2]])
+    assert "1 set aside" in done.stderr
+
+
+def test_a_server_that_never_answers_does_not_hold_up_the_end(service: Service, tmp_path: Path) -> None:
+    service.trouble = "stalled"
+    begun = time.monotonic()
+    done = _run(_command(service.address, tmp_path, "--drain-seconds", "0.1"), CODES[0])
+    assert done.returncode == 1
+    assert time.monotonic() - begun < 5
+    assert _waiting(tmp_path) == CODES[:1]
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_stops_it_cleanly_and_what_waits_is_said(
+    service: Service, tmp_path: Path, until: Until, number: signal.Signals
+) -> None:
+    service.trouble = 503
+    with _running(_command(service.address, tmp_path), tmp_path) as station:
+        station.read(CODES[0])
+        until(lambda: "NO SERVER" in station.shown)
+        assert station.end(number) == 0
+        assert station.said.startswith("Stopped. Readings: 1 waiting for the server")
+    assert _waiting(tmp_path) == CODES[:1]
+
+
+def test_killed_in_mid_stream_again_and_again_each_reading_arrives_once_and_in_order(
+    service: Service, tmp_path: Path, until: Until
+) -> None:
+    """The stream is one pipe through all lives. A kill can cost only the reading in hand, which was not shown."""
+    command, lives = _command(service.address, tmp_path), 4
+    reader, writer = os.pipe()
+    for life in range(lives):
+        with _running(command, tmp_path, reader) as station:
+            os.write(writer, "".join(code + "\n" for code in CODES[20 * life : 20 * life + 20]).encode())
+            wanted = 20 * life + 4 * life
+            until(lambda wanted=wanted: len(service.codes) > wanted)  # type: ignore[misc]
+            station.end(signal.SIGKILL)
+    os.close(writer)
+    with _running(command, tmp_path, reader) as station:
+        assert station.wait() == 0
+    os.close(reader)
+    whole = [code for code in service.codes if code in CODES]
+    assert whole == [code for code in CODES if code in whole]
+    assert len(CODES) - len(whole) <= lives
+
+
+def test_killed_right_after_a_reading_was_shown_nothing_that_was_shown_is_lost(
+    service: Service, tmp_path: Path, until: Until
+) -> None:
+    service.trouble = 503
+    command = _command(service.address, tmp_path)
+    for life in range(3):
+        first, second = CODES[2 * life : 2 * life + 2]
+        with _running(command, tmp_path) as station:
+            station.read(first)
+            until(lambda station=station: "NO SERVER" in station.shown)  # type: ignore[misc]
+            station.read(second)
+            until(lambda station=station, second=second: f"KEPT         {second}" in station.shown)  # type: ignore[misc]
+            station.end(signal.SIGKILL)
+    service.trouble = ""
+    assert _run(command).returncode == 0
+    assert service.codes == CODES[:6]
+
+
+def test_a_full_disk_is_told_at_each_reading_and_what_was_kept_is_sent(service: Service, tmp_path: Path) -> None:
+    limited = f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (60_000, 60_000)); {PROGRAM}"
+    service.trouble = 503
+    command = _command(service.address, tmp_path, "--drain-seconds", "0", program=limited)
+    done = _run(command, "\n".join(CODES[:40]))
+    lost = re.findall(r"! NOT KEPT     (\w+)", done.stdout)
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    assert lost
+    service.trouble = ""
+    assert _run(_command(service.address, tmp_path)).returncode == 0
+    assert service.codes == [code for code in CODES[:40] if code not in lost]
+
+
+def test_a_screen_that_is_gone_or_knows_few_letters_does_not_stop_the_station(service: Service, tmp_path: Path) -> None:
+    reader, writer = os.pipe()
+    os.close(reader)
+    command = _command(service.address, tmp_path)
+    gone = subprocess.run(
+        command, input="\n".join(CODES[:3]).encode(), stdout=writer, stderr=subprocess.PIPE, timeout=30, check=False
+    )
+    os.close(writer)
+    assert (gone.returncode, gone.stderr) == (0, b"")
+    done = subprocess.run(
+        command,
+        input="Größe\n",
+        capture_output=True,
+        encoding="utf-8",
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        timeout=30,
+        check=False,
+    )
+    assert (done.returncode, "MISREAD      Gr??e" in done.stdout) == (0, True)
+    assert service.codes == [*CODES[:3], "Größe"]
+
+
+@pytest.mark.parametrize(
+    ("more", "why"),
+    [
+        (["--source", "pigeon"], "no source"),
+        (["--server", "shop:8000"], "http://"),
+        (["--token-file", "/none"], "cannot be read"),
+        (["--token-file", os.devnull], "is empty"),
+        (["--drain-seconds", "-1"], "drain-seconds"),
+        (["--pigeon"], "No such option"),
+    ],
+)
+def test_wrong_use_is_said_with_status_2(tmp_path: Path, more: list[str], why: str) -> None:
+    done = CliRunner().invoke(main, _command("http://shop", tmp_path, *more)[3:])
+    assert done.exit_code == 2
+    assert why in done.stderr
+    assert not (tmp_path / "queue.db").exists()
+
+
+def test_a_queue_that_another_holds_is_said_with_status_1(tmp_path: Path) -> None:
+    queue = Queue(tmp_path / "queue.db")
+    done = _run(_command("http://shop", tmp_path))
+    assert (done.returncode, "in use by another scanner-client" in done.stderr) == (1, True)
+    queue.close()
+
+
+def test_every_option_has_help_with_an_example() -> None:
+    shown = CliRunner().invoke(main, ["--help"], terminal_width=200).output
+    options = [option for option in main.params if option.name != "help"]
+    assert shown.count("Example: --") == len(options)
+    assert "Example: scanner-client --server" in shown
+
+
+def test_it_is_small_and_quick_to_start(service: Service, tmp_path: Path, until: Until) -> None:
+    begun = time.monotonic()
+    with _running(_command(service.address, tmp_path), tmp_path) as station:
+        station.read(CODES[0])
+        until(lambda: "DONE" in station.shown)
+        assert time.monotonic() - begun < 1
+        most = re.search(r"VmHWM:\s+(\d+) kB", Path(f"/proc/{station.id}/status").read_text())
+    assert most is not None
+    assert int(most[1]) < 60 * 1024
