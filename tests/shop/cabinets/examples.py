@@ -1,0 +1,82 @@
+"""Cabinet orders for the tests: one of each kind, and a hypothesis strategy for any that can be built."""
+
+from importlib.resources import files
+
+from hypothesis import reject
+from hypothesis import strategies as st
+
+from tracker.shop.cabinets.design import design_cabinet
+from tracker.shop.cabinets.orders import CHOICES, CabinetOrder, Family, Fronts, Hinge
+from tracker.shop.cabinets.standard_reading import read_standard
+from tracker.shop.errors import InvalidInputError
+
+STANDARD_TEXT = files("tracker.shop.cabinets").joinpath("standard.toml").read_text(encoding="utf-8")
+STANDARD = read_standard(STANDARD_TEXT)
+
+
+def order(family: str, width: float, height: float, depth: float, fronts: str = "", hinge: str = "") -> CabinetOrder:
+    return CabinetOrder(
+        cabinet="1",
+        family=Family(family),
+        width_mm=width,
+        height_mm=height,
+        depth_mm=depth,
+        fronts=Fronts(fronts),
+        hinge=Hinge(hinge),
+    )
+
+
+ONE_OF_EACH = (
+    order("base", 457.2, 876.3, 457.2, "drawer over door", "left"),
+    order("base", 400, 876, 600, "door", "right"),
+    order("base", 800, 876, 600, "doors"),
+    order("base", 800, 876, 600, "drawer over doors"),
+    order("base", 600, 876, 600, "2 drawers"),
+    order("base", 600, 876, 600, "3 drawers"),
+    order("base", 600, 876, 600, "4 drawers"),
+    order("base", 600, 900, 600, "5 drawers"),
+    order("base", 900, 876, 600, "sink", "pair"),
+    order("base", 600, 876, 600, "open"),
+    order("wall", 600, 760, 320, "door", "right"),
+    order("wall", 800, 760, 320, "doors"),
+    order("wall", 800, 760, 320, "open"),
+    order("tall", 600, 2134, 600, "pantry", "left"),
+    order("tall", 900, 2134, 600, "pantry", "pair"),
+    order("tall", 700, 2134, 600, "oven", "pair"),
+    order("blind corner", 1100, 876, 600, "blind left"),
+    order("blind corner", 1100, 876, 600, "blind right"),
+    order("diagonal corner", 914, 876, 600, "base", "left"),
+    order("diagonal corner", 650, 760, 320, "wall", "right"),
+    order("filler", 76, 760, 19),
+    order("end panel", 19.05, 876, 600),
+)
+
+
+def name_of(ordered: CabinetOrder) -> str:
+    return f"{ordered.family} {ordered.fronts} {ordered.hinge}".strip()
+
+
+_SIZES = {
+    Family.BASE: ((250, 1200), (700, 950), (350, 700)),
+    Family.WALL: ((250, 1200), (400, 1100), (250, 450)),
+    Family.TALL: ((300, 1200), (1900, 2400), (350, 700)),
+    Family.BLIND_CORNER: ((800, 1250), (700, 950), (450, 700)),
+    Family.DIAGONAL_CORNER: ((600, 1050), (600, 950), (300, 600)),
+    Family.FILLER: ((25, 200), (300, 2400), (19, 19)),
+    Family.END_PANEL: ((19, 19), (300, 2400), (200, 700)),
+}
+
+
+@st.composite
+def buildable(draw: st.DrawFn) -> CabinetOrder:
+    """Any order that the shipped standard can build, in tenths of a millimetre."""
+    family = draw(st.sampled_from(Family))
+    fronts = draw(st.sampled_from(sorted(CHOICES[family])))
+    hinge = draw(st.sampled_from(CHOICES[family][fronts]))
+    width, height, depth = (draw(st.integers(low * 10, high * 10)) / 10 for low, high in _SIZES[family])
+    ordered = order(family, width, height, depth, fronts, hinge)
+    try:
+        design_cabinet(ordered, STANDARD)
+    except InvalidInputError:
+        reject()
+    return ordered

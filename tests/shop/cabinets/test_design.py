@@ -1,0 +1,166 @@
+"""What a cabinet order becomes: checked against a cabinet worked by hand, the rules of the standard, and the marks."""
+
+from collections import defaultdict
+
+import pytest
+from hypothesis import given, settings
+
+from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, buildable, name_of, order
+from tracker.shop.cabinets.design import design_cabinet, kind_of
+from tracker.shop.cabinets.joints import Fastening
+from tracker.shop.cabinets.orders import CabinetOrder
+from tracker.shop.cabinets.panels import Face, Work
+from tracker.shop.errors import InvalidInputError
+
+INCH = 25.4
+SMALL_BASE = order("base", 18 * INCH, 34.5 * INCH, 18 * INCH, "drawer over door", "left")
+
+
+# A base 18 x 18 in with one drawer over one door in 3/4 in board, worked by hand: common practice, no source.
+def test_the_small_base_has_the_parts_of_the_hand_worked_one() -> None:
+    names = {part.id for part in design_cabinet(SMALL_BASE, STANDARD).parts}
+    carcass = {
+        "Left end",
+        "Right end",
+        "Deck",
+        "Toe kick",
+        "Drawer stretcher",
+        "Top",
+        "Top nailer",
+        "Bottom nailer",
+        "Back",
+    }
+    box = {f"Drawer 1 {name}" for name in ("left side", "right side", "box front", "box back", "bottom", "front")}
+    assert names == carcass | box | {"Door", "Shelf 1"}
+
+
+def test_the_small_bases_horizontal_parts_are_16_and_a_half_inches_long() -> None:
+    cabinet = design_cabinet(SMALL_BASE, STANDARD)
+    for name in ("Deck", "Toe kick", "Drawer stretcher", "Top", "Top nailer", "Bottom nailer"):
+        assert cabinet.part(name).length_mm == pytest.approx(16.5 * INCH), name
+
+
+def test_two_8_mm_spring_pins_go_through_nailer_and_back_into_the_top() -> None:
+    cabinet = design_cabinet(SMALL_BASE, STANDARD)
+    assert {(item.item, item.quantity) for item in cabinet.items if "pin 8" in item.item} == {("spring pin 8 mm", 2)}
+    for name in ("Top nailer", "Back", "Top"):
+        pins = [feature for feature in cabinet.part(name).features if feature.work is Work.PIN_HOLE]
+        assert [feature.diameter_mm for feature in pins] == [8.0, 8.0], name
+
+
+def test_the_back_stands_in_grooves_of_both_ends() -> None:
+    cabinet = design_cabinet(SMALL_BASE, STANDARD)
+    grooved = {joint.onto for joint in cabinet.joints if joint.part == "Back" and joint.fastening is Fastening.GROOVE}
+    assert grooved == {"Left end", "Right end"}
+
+
+def test_a_pulls_hole_is_three_sixteenths_of_an_inch_within_0_3_mm() -> None:
+    cabinet = design_cabinet(SMALL_BASE, STANDARD)
+    holes = [feature for part in cabinet.parts for feature in part.features if feature.work is Work.PULL_HOLE]
+    assert len(holes) == 2
+    assert all(feature.diameter_mm == pytest.approx(3 / 16 * INCH, abs=0.3) for feature in holes)
+
+
+@settings(max_examples=30)
+@given(buildable())
+def test_lines_of_5_mm_holes_have_a_pitch_of_32_mm_and_hinge_cups_are_35_mm(ordered: CabinetOrder) -> None:
+    cabinet = design_cabinet(ordered, STANDARD)
+    for part in cabinet.parts:
+        columns = defaultdict(list)
+        for feature in part.features:
+            if feature.work is Work.LINE_HOLE:
+                assert feature.diameter_mm == 5.0
+                columns[round(feature.y_mm, 3)].append(feature.x_mm)
+            if feature.work is Work.HINGE_CUP:
+                assert feature.diameter_mm == 35.0
+        for places in columns.values():
+            for place in places:
+                steps = (place - places[0]) / 32.0
+                assert steps == pytest.approx(round(steps), abs=0.003)
+
+
+# EN 323 density of 18 mm board as in checks/boards.json: 650 kg/m3 x 18 mm = 11.7 kg/m2.
+def test_a_part_weighs_what_its_board_weighs() -> None:
+    part = design_cabinet(order("end panel", 19.05, 1000, 1000), STANDARD).parts[0]
+    assert part.mass_kg == pytest.approx(11.7 * 19.05 / 18)
+
+
+def test_a_finish_names_the_board_of_the_fronts() -> None:
+    ordered = CabinetOrder(
+        cabinet="1", family=SMALL_BASE.family, width_mm=457, height_mm=876, depth_mm=600, fronts=SMALL_BASE.fronts,
+        hinge=SMALL_BASE.hinge, finish="walnut",
+    )  # fmt: skip
+    cabinet = design_cabinet(ordered, STANDARD)
+    assert {part.board.material for part in cabinet.parts if part.front} == {"walnut"}
+
+
+@pytest.mark.parametrize(
+    ("ordered", "field", "rule"),
+    [
+        (order("base", 175, 876, 600, "door", "left"), "width", "pins.inset"),
+        (order("base", 250, 876, 600, "doors"), "width", "fronts.narrowest_door"),
+        (order("base", 900, 876, 600, "door", "left"), "width", "fronts.widest_door"),
+        (order("base", 600, 876, 230, "3 drawers"), "depth", "drawers.slide_lengths"),
+        (order("base", 600, 500, 600, "5 drawers"), "height", "drawers.lowest"),
+        (order("base", 600, 200, 600, "open"), "height", "carcass.nailer"),
+        (order("base", 600, 876, 60, "open"), "depth", "lines.setback"),
+        (order("wall", 2000, 760, 320, "open"), "width", None),
+        (order("wall", 500, 2700, 320, "door", "left"), "height", "hinges.counts"),
+        (order("tall", 600, 1400, 600, "pantry", "left"), "height", "fronts.pantry_split"),
+        (order("tall", 600, 1100, 600, "oven", "left"), "height", "fronts.oven_opening"),
+        (order("blind corner", 700, 876, 600, "blind left"), "width", "corner.blind"),
+        (order("diagonal corner", 620, 876, 600, "base", "left"), "width", "fronts.narrowest_door"),
+        (order("filler", 76, 760, 40), "depth", "boards.fronts.thickness"),
+        (order("end panel", 40, 760, 600), "width", "boards.fronts.thickness"),
+    ],
+)
+def test_what_cannot_be_built_is_refused_with_its_field_and_rule(
+    ordered: CabinetOrder, field: str, rule: str | None
+) -> None:
+    if rule is None:
+        assert design_cabinet(ordered, STANDARD).parts
+        return
+    with pytest.raises(InvalidInputError) as refused:
+        design_cabinet(ordered, STANDARD)
+    fault = refused.value.faults[0]
+    assert (fault.where["field"], fault.where["rule"]) == (field, rule)
+    assert any(letter.isdigit() for letter in fault.what) or "longer" in fault.what
+
+
+@settings(max_examples=60)
+@given(buildable())
+def test_alike_parts_have_the_same_marks_and_others_do_not(ordered: CabinetOrder) -> None:
+    cabinet = design_cabinet(ordered, STANDARD)
+    numbers = {part.id: tuple(mark.number for mark in cabinet.marks(part)) for part in cabinet.parts}
+    for one in cabinet.parts:
+        for other in cabinet.parts:
+            if one is other or not (numbers[one.id] or numbers[other.id]):
+                continue
+            if kind_of(one) == kind_of(other):
+                assert numbers[one.id] == numbers[other.id], f"{one.id} and {other.id} are alike"
+            else:
+                assert numbers[one.id] != numbers[other.id], f"{one.id} could be put where {other.id} belongs"
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_each_joints_number_stands_at_both_mating_sides(ordered: CabinetOrder) -> None:
+    cabinet = design_cabinet(ordered, STANDARD)
+    for joint in cabinet.joints:
+        for own, side in ((joint.part, joint.side), (joint.onto, joint.onto_side)):
+            assert any(mark.number == joint.number and mark.side is side for mark in cabinet.marks(cabinet.part(own)))
+
+
+def test_both_marks_of_a_joint_stand_at_the_same_place() -> None:
+    cabinet = design_cabinet(SMALL_BASE, STANDARD)
+    deck, end = cabinet.part("Deck"), cabinet.part("Left end")
+    (one,) = (mark for mark in cabinet.marks(deck) if mark.side is Face.W1)
+    (other,) = (mark for mark in cabinet.marks(end) if mark.number == one.number)
+    here = deck.place.to_cabinet(one.along_mm, one.across_mm, deck.thickness_mm / 2)
+    there = end.place.to_cabinet(other.along_mm, other.across_mm, end.thickness_mm)
+    assert here == pytest.approx(there)
+
+
+def test_the_arrow_points_to_the_front_of_every_part() -> None:
+    cabinet = design_cabinet(SMALL_BASE, STANDARD)
+    assert {cabinet.front_side(cabinet.part(name)) for name in ("Left end", "Right end", "Deck", "Top")} == {Face.L1}
+    assert {cabinet.front_side(cabinet.part(name)) for name in ("Door", "Toe kick", "Back")} == {Face.A}

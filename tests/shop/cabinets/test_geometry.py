@@ -1,0 +1,160 @@
+"""The placed panels of any cabinet, checked as solids: whatever formula made them, this is what the shop would cut."""
+
+from collections.abc import Callable
+from itertools import combinations
+from math import sqrt
+
+import pytest
+from hypothesis import given, settings
+from manifold3d import Manifold
+
+from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, buildable, name_of
+from tests.shop.cabinets.placed import block, machined, placed, shared, tool, touching_volume
+from tracker.shop.cabinets.design import Cabinet, design_cabinet
+from tracker.shop.cabinets.joints import Fastening, Joint
+from tracker.shop.cabinets.orders import CabinetOrder, Family
+from tracker.shop.cabinets.panels import Feature, Part, Vector, Work
+
+NEAR_MM = 0.1
+SOME = settings(max_examples=60)
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_one_of_each_kind_stands_as_it_should(ordered: CabinetOrder) -> None:
+    check_all(design_cabinet(ordered, STANDARD))
+
+
+@SOME
+@given(buildable())
+def test_any_cabinet_stands_as_it_should(ordered: CabinetOrder) -> None:
+    check_all(design_cabinet(ordered, STANDARD))
+
+
+def check_all(cabinet: Cabinet) -> None:
+    solids = {part.id: placed(part) for part in cabinet.parts}
+    check_no_two_parts_overlap(solids)
+    check_each_joint_touches(cabinet, solids)
+    check_gaps_between_fronts(cabinet, solids)
+    check_the_bounding_box_is_the_ordered_size(cabinet, solids)
+    check_the_ends_mirror_each_other(cabinet)
+    for part in cabinet.parts:
+        check_every_hole_lies_in_material(part)
+    for joint in cabinet.joints:
+        check_holes_meet_their_partners(cabinet, joint)
+
+
+def check_no_two_parts_overlap(solids: dict[str, Manifold]) -> None:
+    for (name, one), (other_name, other) in combinations(solids.items(), 2):
+        assert shared(one, other) <= touching_volume(one, other), f"{name} and {other_name} are in the same place"
+
+
+def check_each_joint_touches(cabinet: Cabinet, solids: dict[str, Manifold]) -> None:
+    for joint in cabinet.joints:
+        gap = solids[joint.part].min_gap(solids[joint.onto], 100.0)
+        if joint.fastening is Fastening.HINGE and cabinet.order.family is Family.DIAGONAL_CORNER:
+            assert joint.gap_mm <= gap < 60, "a door across a corner hangs beside its end, not before it"
+        else:
+            assert gap == pytest.approx(joint.gap_mm, abs=NEAR_MM), f"{joint.part} on {joint.onto}"
+
+
+def check_gaps_between_fronts(cabinet: Cabinet, solids: dict[str, Manifold]) -> None:
+    fronts = [part.id for part in cabinet.parts if part.front]
+    opening = STANDARD.fronts.oven_opening_mm
+    for name in fronts:
+        gaps = [solids[name].min_gap(solids[other], 5_000.0) for other in fronts if other != name]
+        if gaps and min(gaps) < opening - 1:
+            assert min(gaps) == pytest.approx(STANDARD.fronts.reveal_mm, abs=NEAR_MM), name
+
+
+def check_the_bounding_box_is_the_ordered_size(cabinet: Cabinet, solids: dict[str, Manifold]) -> None:
+    carcass = [part.id for part in cabinet.parts if not part.front] or [part.id for part in cabinet.parts]
+    carcass = [own for own in carcass if not own.startswith("Drawer ") or own == "Drawer stretcher"]
+    boxes = [solids[own].bounding_box() for own in carcass]
+    size = [max(box[i + 3] for box in boxes) - min(box[i] for box in boxes) for i in range(3)]
+    order = cabinet.order
+    depth = order.width_mm if order.family is Family.DIAGONAL_CORNER else order.depth_mm
+    assert size == pytest.approx([order.width_mm, depth, order.height_mm], abs=NEAR_MM)
+
+
+def check_the_ends_mirror_each_other(cabinet: Cabinet) -> None:
+    if cabinet.order.family in (Family.FILLER, Family.END_PANEL):
+        return
+    ends = [cabinet.part("Left end"), cabinet.part("Right end")]
+    assert [end.hand.value for end in ends] == ["left", "right"]
+    assert ends[0].sizes == pytest.approx(ends[1].sizes)
+    width = cabinet.order.width_mm
+
+    def mirrored(point: Vector) -> Vector:
+        if cabinet.order.family is Family.DIAGONAL_CORNER:
+            return (width - point[1], width - point[0], point[2])
+        return (width - point[0], point[1], point[2])
+
+    left = {seen_from(ends[0], feature, mirrored) for feature in ends[0].features}
+    right = {seen_from(ends[1], feature, lambda point: point) for feature in ends[1].features}
+    # Plates of hinges stand on one side alone where a single door hangs.
+    assert {work for work, *_ in left ^ right} <= {Work.LINE_HOLE}
+
+
+def seen_from(part: Part, feature: Feature, turn: Callable[[Vector], Vector]) -> tuple[object, ...]:
+    """What a feature is and where in the cabinet: its middle and its reach, whichever corner it is measured from."""
+    middle = part.from_side(feature.face, feature.x_mm + feature.dx_mm / 2, feature.y_mm + feature.dy_mm / 2)
+    point = turn(middle)
+    reach = sorted((round(abs(feature.dx_mm), 3), round(abs(feature.dy_mm), 3)))
+    drawn = (*point, feature.depth_mm, feature.diameter_mm)
+    return (feature.work, *(round(value, 3) + 0.0 for value in drawn), *reach)
+
+
+def check_every_hole_lies_in_material(part: Part) -> None:
+    """What the tools take away together is what they take away one by one: none cuts air, none cuts another's hole."""
+    blank = block(part)
+    taken = [tool(part, feature) for feature in part.features if feature.work is not Work.CORNER_CUT]
+    alone = sum(each.volume() for each in taken)
+    left = machined(part, holes=True).volume()
+    assert blank.volume() - left == pytest.approx(alone, rel=1e-4, abs=1.0), (
+        f"{part.id}: a hole is not all in the board"
+    )
+
+
+def holes(part: Part, *works: Work) -> list[Vector]:
+    """Where in the cabinet the holes of these kinds start."""
+    return [
+        part.from_side(feature.face, feature.x_mm, feature.y_mm) for feature in part.features if feature.work in works
+    ]
+
+
+def off_axis(part: Part, work: Work, point: Vector) -> float:
+    """How far a point is from the nearest axis of a hole of this kind, in mm."""
+    found = []
+    for feature in part.features:
+        if feature.work is work:
+            start = part.from_side(feature.face, feature.x_mm, feature.y_mm)
+            axis = part.place.axes[{"A": 2, "B": 2, "L1": 1, "L2": 1, "W1": 0, "W2": 0}[feature.face]]
+            away = [point[i] - start[i] for i in range(3)]
+            along = sum(away[i] * axis[i] for i in range(3))
+            found.append(sqrt(sum((away[i] - along * axis[i]) ** 2 for i in range(3))))
+    return min(found)
+
+
+PARTNERS = {
+    Fastening.LOCK: (Work.LOCK_BORE, Work.LOCK_SLOT),
+    Fastening.PIN: (Work.PIN_HOLE, Work.PIN_HOLE),
+    Fastening.SLIDE: (Work.SLIDE_HOLE, Work.SLIDE_HOLE),
+}
+
+
+def check_holes_meet_their_partners(cabinet: Cabinet, joint: Joint) -> None:
+    part, onto = cabinet.part(joint.part), cabinet.part(joint.onto)
+    for point in joint.points:
+        if joint.fastening is Fastening.HINGE:
+            assert off_axis(part, Work.HINGE_CUP, point) <= NEAR_MM
+            plate = [hole[2] - point[2] for hole in holes(onto, Work.LINE_HOLE) if abs(hole[2] - point[2]) < 16.5]
+            assert sorted({round(z, 1) for z in plate}) == [-16.0, 16.0]
+        elif joint.fastening is Fastening.SCREW:
+            kinds = {feature.work for feature in part.features} & {Work.PILOT_HOLE, Work.SCREW_HOLE}
+            assert min(off_axis(part, kind, point) for kind in kinds) <= NEAR_MM
+            kinds = {feature.work for feature in onto.features} & {Work.PILOT_HOLE, Work.SCREW_HOLE}
+            assert min(off_axis(onto, kind, point) for kind in kinds) <= NEAR_MM
+        else:
+            one, other = PARTNERS[joint.fastening]
+            assert off_axis(part, one, point) <= NEAR_MM
+            assert off_axis(onto, other, point) <= NEAR_MM

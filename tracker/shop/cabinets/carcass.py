@@ -1,0 +1,249 @@
+"""The carcass that all straight cabinets share: ends, deck, top, back, nailers, toe kick, and the lines of holes."""
+
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from math import ceil, floor
+from typing import Final
+
+from tracker.shop.cabinets.building import ACROSS, LEFT_END, LYING, RIGHT_END, Block, Build, refuse
+from tracker.shop.cabinets.joints import Fastening
+from tracker.shop.cabinets.panels import BACK, Face, Feature, Hand, Vector, Work, moved
+
+LEFT_ID: Final = "Left end"
+RIGHT_ID: Final = "Right end"
+STILE_ID: Final = "Blind stile"
+_LEAST_OPENING_MM: Final = 60.0
+
+
+@dataclass(slots=True, kw_only=True)
+class Carcass:
+    """Where things are in a carcass under construction: inner faces, levels, and the panels that lie across."""
+
+    width: float
+    depth: float
+    height: float
+    toe: float
+    board: float
+    back_at: float
+    across: list[tuple[float, str]] = field(default_factory=list)
+
+    @property
+    def inner(self) -> tuple[float, float]:
+        return (self.board, self.width - self.board)
+
+    @property
+    def openings(self) -> list[tuple[float, float]]:
+        """The clear heights between the panels that lie across, from below."""
+        levels = sorted(level for level, _ in self.across)
+        return [(low + self.board, high) for low, high in pairwise(levels)]
+
+    def opening_of(self, low: float, high: float) -> tuple[float, float]:
+        """The opening that holds the middle of a front from ``low`` to ``high``."""
+        middle = (low + high) / 2
+        return next((o for o in self.openings if o[0] <= middle <= o[1]), (self.toe + self.board, self.height))
+
+
+def frame(build: Build, *, toe: float, with_top: bool = True) -> Carcass:
+    """Build ends, toe kick, deck, back, nailers and top; return where they are."""
+    order, standard = build.order, build.standard
+    depth = order.depth_mm
+    if standard.fronts.depth_includes_fronts:
+        depth -= standard.fronts.gap_mm + standard.boards.fronts.thickness_mm
+    carcass = Carcass(
+        width=order.width_mm,
+        depth=depth,
+        height=order.height_mm,
+        toe=toe,
+        board=standard.boards.carcass.thickness_mm,
+        back_at=depth - standard.carcass.groove_distance_mm - standard.boards.back.thickness_mm,
+    )
+    _check(build, carcass)
+    _end(build, carcass, LEFT_ID)
+    _end(build, carcass, RIGHT_ID)
+    if toe:
+        _kick(build, carcass)
+    crossing(build, carcass, "Deck", toe)
+    _back(build, carcass)
+    low = _nailer(build, carcass, "Bottom nailer", toe)
+    high = _nailer(build, carcass, "Top nailer", order.height_mm - standard.carcass.nailer_mm)
+    if with_top:
+        top = crossing(build, carcass, "Top", order.height_mm - carcass.board)
+        _pins(build, carcass, top, high)
+    else:
+        _pins(build, carcass, "Deck", low)
+    return carcass
+
+
+def join_ends(build: Build, carcass: Carcass) -> None:
+    """Join to the ends all that lies or stands across between them, and let the back into its grooves."""
+    for part in list(build.parts.values()):
+        if part.id in (LEFT_ID, RIGHT_ID, "Back"):
+            continue
+        for side, end in ((Face.W1, LEFT_ID), (Face.W2, RIGHT_ID)):
+            build.lock(part.id, side, end, Face.A)
+    _back_grooves(build, carcass)
+
+
+def _check(build: Build, carcass: Carcass) -> None:
+    standard = build.standard
+    least_depth = 2 * standard.lines.setback_mm + standard.lines.pitch_mm
+    if carcass.back_at < max(least_depth, standard.carcass.stretcher_mm):
+        raise refuse(
+            "depth",
+            "lines.setback",
+            f"in front of the back are {carcass.back_at:.0f} mm; the lines of holes and the stretcher need "
+            f"{max(least_depth, standard.carcass.stretcher_mm):.0f} mm",
+        )
+    if carcass.width - 2 * carcass.board < 2 * (standard.pins.inset_mm + standard.pins.diameter_mm):
+        raise refuse(
+            "width",
+            "pins.inset",
+            f"between the ends are {carcass.width - 2 * carcass.board:.0f} mm, too few for the pins",
+        )
+    nailers = carcass.toe + 2 * standard.carcass.nailer_mm + _LEAST_OPENING_MM
+    if carcass.height < nailers:
+        raise refuse(
+            "height", "carcass.nailer", f"two nailers and the toe kick need {nailers:.0f} mm of height or more"
+        )
+
+
+def _end(build: Build, carcass: Carcass, name: str) -> None:
+    left = name == LEFT_ID
+    x = (0.0, carcass.board) if left else (carcass.width - carcass.board, carcass.width)
+    block: Block = (x, (0.0, carcass.depth), (0.0, carcass.height))
+    build.panel(
+        name,
+        block,
+        LEFT_END if left else RIGHT_END,
+        build.standard.boards.carcass,
+        build.standard.edging.end,
+        hand=Hand.LEFT if left else Hand.RIGHT,
+    )
+    if carcass.toe:
+        toe_notch(build, name, left=left, height=carcass.height, toe=carcass.toe)
+
+
+def toe_notch(build: Build, end: str, *, left: bool, height: float, toe: float) -> None:
+    """Cut the corner at front and floor out of an end."""
+    build.work(
+        end,
+        Feature(
+            work=Work.NOTCH,
+            face=Face.A,
+            x_mm=height - toe if left else 0.0,
+            y_mm=0.0,
+            dx_mm=toe,
+            dy_mm=build.standard.carcass.toe_setback_mm,
+            depth_mm=build.standard.boards.carcass.thickness_mm,
+        ),
+    )
+
+
+def _kick(build: Build, carcass: Carcass) -> None:
+    at = build.standard.carcass.toe_setback_mm
+    block: Block = (carcass.inner, (at, at + carcass.board), (0.0, carcass.toe))
+    build.panel("Toe kick", block, ACROSS, build.standard.boards.carcass, build.standard.edging.kick)
+
+
+def crossing(
+    build: Build, carcass: Carcass, name: str, level: float, *, depth: float | None = None, number: int = 0
+) -> str:
+    """Lay a panel across between the ends, its underside at ``level``; return its id."""
+    block: Block = (carcass.inner, (0.0, depth or carcass.back_at), (level, level + carcass.board))
+    edges = build.standard.edging.across
+    own = build.panel(name, block, LYING, build.standard.boards.carcass, edges, number=number)
+    carcass.across.append((level, own))
+    return own
+
+
+def upright(build: Build, carcass: Carcass, name: str, low: float) -> str:
+    """Stand a rail across at the front, as high as a stretcher is wide; return its id."""
+    block: Block = (carcass.inner, (0.0, carcass.board), (low, low + build.standard.carcass.stretcher_mm))
+    return build.panel(name, block, ACROSS, build.standard.boards.carcass, build.standard.edging.nailer)
+
+
+def _nailer(build: Build, carcass: Carcass, name: str, low: float) -> str:
+    start = carcass.back_at + build.standard.boards.back.thickness_mm
+    block: Block = (carcass.inner, (start, start + carcass.board), (low, low + build.standard.carcass.nailer_mm))
+    return build.panel(name, block, ACROSS, build.standard.boards.carcass, build.standard.edging.nailer)
+
+
+def _back(build: Build, carcass: Carcass) -> None:
+    into = build.standard.carcass.groove_depth_mm - build.standard.carcass.play_mm
+    x = (carcass.inner[0] - into, carcass.inner[1] + into)
+    y = (carcass.back_at, carcass.back_at + build.standard.boards.back.thickness_mm)
+    build.panel("Back", (x, y, (carcass.toe, carcass.height)), ACROSS, build.standard.boards.back, ())
+
+
+def _back_grooves(build: Build, carcass: Carcass) -> None:
+    rules = build.standard.carcass
+    y = (carcass.back_at, carcass.back_at + build.standard.boards.back.thickness_mm + rules.play_mm)
+    for side, end, x in (
+        (Face.W1, LEFT_ID, (carcass.inner[0] - rules.groove_depth_mm, carcass.inner[0])),
+        (Face.W2, RIGHT_ID, (carcass.inner[1], carcass.inner[1] + rules.groove_depth_mm)),
+    ):
+        build.groove("Back", side, end, Face.A, (x, y, (0.0, carcass.height)))
+
+
+def _pins(build: Build, carcass: Carcass, lying: str, nailer: str) -> None:
+    """Drive spring pins from behind through the nailer and the back into the rear edge of the panel before them."""
+    pins, boards = build.standard.pins, build.standard.boards
+    edge = build.parts[lying]
+    low, high = carcass.inner[0] + pins.inset_mm, carcass.inner[1] - pins.inset_mm
+    xs = [low + (high - low) * index / max(1, pins.count - 1) for index in range(pins.count)]
+    points: list[Vector] = [edge.from_side(Face.L2, x - carcass.inner[0], carcass.board / 2) for x in xs]
+    behind = boards.back.thickness_mm
+    for point in points:
+        into = pins.length_mm - carcass.board - behind
+        build.hole(lying, Face.L2, Work.PIN_HOLE, point, depth=into, diameter=pins.diameter_mm)
+        build.hole("Back", Face.A, Work.PIN_HOLE, point, depth=behind, diameter=pins.diameter_mm)
+        at_nailer = moved(point, BACK, behind)
+        build.hole(nailer, Face.A, Work.PIN_HOLE, at_nailer, depth=carcass.board, diameter=pins.diameter_mm)
+    build.item(f"spring pin {pins.diameter_mm:g} mm", len(points))
+    build.join(lying, Face.L2, "Back", Face.A, Fastening.PIN, points)
+    build.join("Back", Face.B, nailer, Face.A, Fastening.PIN, [moved(point, BACK, behind) for point in points])
+
+
+def grid(build: Build, carcass: Carcass, low: float, high: float) -> list[float]:
+    """Return the heights of the line holes from ``low`` to ``high``: one grid for the whole cabinet."""
+    pitch = build.standard.lines.pitch_mm
+    origin = carcass.toe + carcass.board / 2
+    first, last = ceil((low - origin) / pitch - 1e-9), floor((high - origin) / pitch + 1e-9)
+    return [origin + index * pitch for index in range(first, last + 1)]
+
+
+def line_hole(build: Build, carcass: Carcass, end: str, y: float, z: float) -> None:
+    """Drill one hole of a line into the inner face of an end."""
+    lines = build.standard.lines
+    x = carcass.inner[0] if end == LEFT_ID else carcass.inner[1]
+    build.hole(end, Face.A, Work.LINE_HOLE, (x, y, z), depth=lines.depth_mm, diameter=lines.diameter_mm)
+
+
+def adjustable_shelves(
+    build: Build, carcass: Carcass, opening: tuple[float, float], *, front: float | None = None
+) -> None:
+    """Drill the lines of an opening and put in as many loose shelves as its height asks for, ``front`` mm back."""
+    lines, shelves = build.standard.lines, build.standard.shelves
+    levels = grid(build, carcass, opening[0] + lines.margin_mm, opening[1] - lines.margin_mm)
+    count = int((opening[1] - opening[0]) // shelves.spacing_mm)
+    if not count or len(levels) < 2:
+        return
+    for end in (LEFT_ID, RIGHT_ID):
+        for y in (lines.setback_mm, carcass.back_at - lines.setback_mm):
+            for z in levels:
+                line_hole(build, carcass, end, y, z)
+    for index in range(1, count + 1):
+        wanted = opening[0] + (opening[1] - opening[0]) * index / (count + 1)
+        level = min(levels, key=lambda z: abs(z - wanted)) + lines.diameter_mm / 2
+        _shelf(build, carcass, level, shelves.front_setback_mm if front is None else front)
+
+
+def _shelf(build: Build, carcass: Carcass, level: float, front: float) -> None:
+    shelves = build.standard.shelves
+    x = (carcass.inner[0] + shelves.side_clearance_mm, carcass.inner[1] - shelves.side_clearance_mm)
+    y = (front, carcass.back_at - shelves.rear_clearance_mm)
+    number = sum(part.name == "Shelf" for part in build.parts.values()) + 1
+    board, edges = build.standard.boards.carcass, build.standard.edging.shelf
+    own = build.panel("Shelf", (x, y, (level, level + carcass.board)), LYING, board, edges, number=number)
+    build.parts[own] = replace(build.parts[own], unit=own)
+    build.item("shelf pin 5 mm" if build.standard.lines.diameter_mm == 5 else "shelf pin", 4)

@@ -1,0 +1,186 @@
+"""The diagonal corner: two ends at right angles, two backs along the walls, and one front across the corner.
+
+Seen from above, the room's corner is at x = 0, y = width; the left end stands at y = 0, the right one at x = width, and
+the front runs from the left end's front edge to the right end's, at 45° to both. All four walls lock onto deck and top.
+"""
+
+from math import sqrt
+from typing import Final
+
+from tracker.shop.cabinets.building import LYING, Block, Build, refuse, spread
+from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, toe_notch
+from tracker.shop.cabinets.fronts import check_door, front_board, hinge_count
+from tracker.shop.cabinets.joints import Fastening
+from tracker.shop.cabinets.orders import Fronts, Hinge
+from tracker.shop.cabinets.panels import (
+    BACK,
+    DOWN,
+    LEFT,
+    UP,
+    Face,
+    Feature,
+    Hand,
+    Place,
+    Vector,
+    Work,
+    cross,
+    moved,
+)
+
+_S: Final = 1 / sqrt(2)
+ALONG: Final[Vector] = (_S, _S, 0.0)  # along the front, from the left end to the right one
+OUTWARD: Final[Vector] = (_S, -_S, 0.0)  # out of the front
+_BACKS: Final = ("Left back", "Right back")
+
+
+def build_diagonal(build: Build) -> None:
+    """A diagonal corner, as a base on a toe kick or as a wall cabinet."""
+    order, standard = build.order, build.standard
+    toe = standard.carcass.toe_height_mm if order.fronts is Fronts.BASE else 0.0
+    board = standard.boards.carcass.thickness_mm
+    if order.width_mm - order.depth_mm < 2 * board + standard.fronts.narrowest_door_mm * _S:
+        raise refuse(
+            "width",
+            "fronts.narrowest_door",
+            "a diagonal corner's walls are longer than its depth by a door and two boards",
+        )
+    _walls(build, board, toe)
+    for name, level in (("Deck", toe), ("Top", order.height_mm - board)):
+        _lying(build, name, (level, level + board), 0.0)
+        for side, wall in ((Face.W1, "Left back"), (Face.W2, RIGHT_ID), (Face.L1, LEFT_ID), (Face.L2, "Right back")):
+            build.lock(name, side, wall, Face.A)
+    if toe:
+        _kick(build, board, toe)
+    _shelves(build, board, toe)
+    _door(build, toe)
+
+
+def _walls(build: Build, board: float, toe: float) -> None:
+    width, depth, height = build.order.width_mm, build.order.depth_mm, build.order.height_mm
+    tall = (0.0, height)
+    stock, edging = build.standard.boards.carcass, build.standard.edging
+    left: Block = ((0.0, depth), (0.0, board), tall)
+    build.panel(LEFT_ID, left, (DOWN, LEFT), stock, edging.end, hand=Hand.LEFT)
+    right: Block = ((width - board, width), (width - depth, width), tall)
+    build.panel(RIGHT_ID, right, (UP, BACK), stock, edging.end, hand=Hand.RIGHT)
+    block: Block = ((0.0, board), (board, width), tall)
+    build.panel("Left back", block, (DOWN, BACK), stock, edging.nailer)
+    block = ((board, width - board), (width - board, width), tall)
+    build.panel("Right back", block, (UP, LEFT), stock, edging.nailer)
+    if toe:
+        toe_notch(build, LEFT_ID, left=True, height=height, toe=toe)
+        toe_notch(build, RIGHT_ID, left=False, height=height, toe=toe)
+
+
+def _lying(build: Build, name: str, z: tuple[float, float], clear: float, *, number: int = 0) -> str:
+    """Lay a panel between the walls, its corner cut off along the front; ``clear`` mm stay free all round."""
+    width, depth = build.order.width_mm, build.order.depth_mm
+    board = build.standard.boards.carcass
+    low, high = board.thickness_mm + clear, width - board.thickness_mm - clear
+    back = clear * sqrt(2)
+    own = build.panel(
+        name, ((low, high), (low, high), z), LYING, board, (), number=number, unit=f"{name} {number}" if number else ""
+    )
+    leg = high - low - depth + back
+    cut = Feature(
+        work=Work.CORNER_CUT, face=Face.A, x_mm=high - low, y_mm=0.0, dx_mm=-leg, dy_mm=leg, depth_mm=board.thickness_mm
+    )
+    build.work(own, cut)
+    return own
+
+
+def _kick(build: Build, board: float, toe: float) -> None:
+    """Stand the toe kick across the corner between the ends; the deck is screwed down onto it."""
+    width, depth = build.order.width_mm, build.order.depth_mm
+    out = depth * _S - build.standard.carcass.toe_setback_mm
+    length = (width - 2 * board) / _S - 2 * out
+    if length <= build.standard.fronts.narrowest_door_mm:
+        raise refuse("width", "carcass.toe_setback", "the toe kick would be too short")
+    middle: Vector = (width / 2, width / 2, 0.0)
+    start = moved(moved(middle, ALONG, -length / 2), OUTWARD, out - board)
+    place = Place(origin=start, length=ALONG, width=UP, thickness=cross(ALONG, UP))
+    kick = build.placed("Toe kick", place, (length, toe), build.standard.boards.carcass, build.standard.edging.kick)
+    build.screw_edge(kick, Face.L2, "Deck", Face.B)
+
+
+def _shelves(build: Build, board: float, toe: float) -> None:
+    lines, shelves = build.standard.lines, build.standard.shelves
+    opening = (toe + board, build.order.height_mm - board)
+    origin = toe + board / 2
+    levels = [
+        origin + index * lines.pitch_mm
+        for index in range(int((opening[1] - origin) / lines.pitch_mm) + 1)
+        if opening[0] + lines.margin_mm <= origin + index * lines.pitch_mm <= opening[1] - lines.margin_mm
+    ]
+    count = int((opening[1] - opening[0]) // shelves.spacing_mm)
+    if not count or len(levels) < 2:
+        return
+    width, depth, in_, set_ = build.order.width_mm, build.order.depth_mm, board, lines.setback_mm
+    columns = (
+        (LEFT_ID, depth - set_, in_),
+        (RIGHT_ID, width - in_, width - depth + set_),
+        ("Left back", in_, width - in_ - set_),
+        ("Right back", in_ + set_, width - in_),
+    )
+    for wall, x, y in columns:
+        for z in levels:
+            build.hole(wall, Face.A, Work.LINE_HOLE, (x, y, z), depth=lines.depth_mm, diameter=lines.diameter_mm)
+    for number in range(1, count + 1):
+        wanted = opening[0] + (opening[1] - opening[0]) * number / (count + 1)
+        level = min(levels, key=lambda z: abs(z - wanted)) + lines.diameter_mm / 2
+        _lying(build, "Shelf", (level, level + board), shelves.rear_clearance_mm, number=number)
+        build.item("shelf pin 5 mm" if lines.diameter_mm == 5 else "shelf pin", len(columns))
+
+
+def _door(build: Build, toe: float) -> None:
+    order, rules = build.order, build.standard.fronts
+    board = front_board(build)
+    hand = Hand.LEFT if order.hinge is Hinge.LEFT else Hand.RIGHT
+    out = order.depth_mm * _S + rules.gap_mm
+    width = order.width_mm / _S - 2 * (out + board.thickness_mm) - 2 * rules.outer_reveal_mm
+    check_door(build, width)
+    height = order.height_mm - toe - 2 * rules.outer_reveal_mm
+    middle: Vector = (order.width_mm / 2, order.width_mm / 2, toe + rules.outer_reveal_mm)
+    start = moved(moved(middle, ALONG, width / 2), OUTWARD, out)
+    across = (-ALONG[0], -ALONG[1], 0.0)
+    place = Place(origin=start, length=UP, width=across, thickness=cross(UP, across))
+    door = build.placed("Door", place, (height, width), board, build.standard.edging.front, hand=hand, front=True)
+    _hang(build, door, hand, toe)
+    pulls = build.standard.pulls
+    along = pulls.inset_mm if hand is Hand.LEFT else width - pulls.inset_mm
+    up = height - pulls.inset_mm if toe else pulls.inset_mm
+    more = -pulls.spacing_mm if toe else pulls.spacing_mm
+    places = [(up, along), (up + more, along)] if pulls.spacing_mm else [(up, along)]
+    for x, y in places:
+        point = build.parts[door].from_side(Face.B, x, y)
+        build.hole(door, Face.B, Work.PULL_HOLE, point, depth=board.thickness_mm, diameter=pulls.diameter_mm)
+    if pulls.supplied:
+        build.item("pull", 1)
+
+
+def _hang(build: Build, door: str, hand: Hand, toe: float) -> None:
+    """Hang the door on hinges for a 45° end; the plates' holes stand at the same heights in the end."""
+    hinges, lines = build.standard.hinges, build.standard.lines
+    part, end = build.parts[door], LEFT_ID if hand is Hand.LEFT else RIGHT_ID
+    across = part.width_mm - hinges.cup_distance_mm if hand is Hand.LEFT else hinges.cup_distance_mm
+    board, order = build.standard.boards.carcass.thickness_mm, build.order
+    at: Vector = (
+        (order.depth_mm - lines.setback_mm, board, 0.0)
+        if hand is Hand.LEFT
+        else (order.width_mm - board, order.width_mm - order.depth_mm + lines.setback_mm, 0.0)
+    )
+    origin = toe + board / 2
+    half = lines.pitch_mm / 2
+    points = []
+    for up in spread(0.0, part.length_mm, hinge_count(build, part), hinges.inset_mm):
+        z = part.place.origin[2] + up
+        z = origin + half + round((z - origin - half) / lines.pitch_mm) * lines.pitch_mm
+        for hole in (z - half, z + half):
+            point = (at[0], at[1], hole)
+            build.hole(end, Face.A, Work.LINE_HOLE, point, depth=lines.depth_mm, diameter=lines.diameter_mm)
+        points.append(part.from_side(Face.B, z - part.place.origin[2], across))
+    for point in points:
+        build.hole(door, Face.B, Work.HINGE_CUP, point, depth=hinges.cup_depth_mm, diameter=hinges.cup_diameter_mm)
+    build.item("hinge for a 45° front", len(points))
+    build.item("door bumper", 2)
+    build.join(door, Face.B, end, Face.A, Fastening.HINGE, points, gap=build.standard.fronts.gap_mm)

@@ -1,0 +1,368 @@
+"""The construction standard: how a shop builds, as one frozen value. Lengths in mm, densities in kg/m³, masses in kg.
+
+A standard is read from a table by `standard_reading`; the one that comes with the program is `standard.toml` beside
+this file, whose comments say what each value is for.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+from tracker.shop.errors import Fault, InvalidInputError
+
+LOCK_SLIDE_MM: Final = (25.4 / 8, 25.4 / 4)  # common practice, no source: 1/8 to 1/4 in
+MATERIAL_LEFT_MM: Final = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """A sheet material; ``grained`` when its face has a direction that must be kept."""
+
+    material: str
+    thickness_mm: float
+    density: float
+    grained: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Boards:
+    carcass: Board
+    back: Board
+    fronts: Board
+    drawer: Board
+    drawer_bottom: Board
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carcass:
+    toe_height_mm: float
+    toe_setback_mm: float
+    nailer_mm: float
+    stretcher_mm: float
+    groove_depth_mm: float
+    groove_distance_mm: float
+    play_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fronts:
+    reveal_mm: float
+    outer_reveal_mm: float
+    gap_mm: float
+    depth_includes_fronts: bool
+    narrowest_door_mm: float
+    widest_door_mm: float
+    top_drawer_mm: float
+    pantry_split_mm: float
+    oven_drawer_mm: float
+    oven_opening_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edging:
+    """The thickness of the tape, and the edges that each kind of panel shows."""
+
+    carcass_tape_mm: float
+    front_tape_mm: float
+    end: tuple[str, ...]
+    across: tuple[str, ...]
+    shelf: tuple[str, ...]
+    kick: tuple[str, ...]
+    nailer: tuple[str, ...]
+    front: tuple[str, ...]
+    drawer_side: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountByLength:
+    """``count`` fasteners in a joint of up to ``up_to_mm``."""
+
+    up_to_mm: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lock:
+    """The fastener that the shop fits: its body in a bore in the edge, its hook in a slot in the face."""
+
+    slide_mm: float
+    bore_diameter_mm: float
+    bore_depth_mm: float
+    slot_width_mm: float
+    slot_depth_mm: float
+    inset_mm: float
+    counts: tuple[CountByLength, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pins:
+    diameter_mm: float
+    length_mm: float
+    count: int
+    inset_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screws:
+    """The two screws: one through a panel into an edge, one through a panel into the back of a front."""
+
+    clearance_diameter_mm: float
+    pilot_diameter_mm: float
+    pilot_depth_mm: float
+    edge_pilot_depth_mm: float
+    edge_length_mm: float
+    face_length_mm: float
+    inset_mm: float
+    counts: tuple[CountByLength, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lines:
+    """The lines of holes at one pitch that carry shelves, hinge plates and slides."""
+
+    pitch_mm: float
+    diameter_mm: float
+    depth_mm: float
+    setback_mm: float
+    margin_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountByDoor:
+    """``count`` hinges carry a door of up to this height and mass."""
+
+    door_height_mm: float
+    door_mass_kg: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hinges:
+    cup_diameter_mm: float
+    cup_depth_mm: float
+    cup_distance_mm: float
+    inset_mm: float
+    least_inset_mm: float
+    spacing_mm: float
+    counts: tuple[CountByDoor, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawers:
+    slide_lengths_mm: tuple[float, ...]
+    slide_hole_depth_mm: float
+    slide_height_mm: float
+    side_clearance_mm: float
+    rear_clearance_mm: float
+    top_clearance_mm: float
+    bottom_clearance_mm: float
+    narrowest_mm: float
+    lowest_mm: float
+    bottom_inset_mm: float
+    bottom_groove_depth_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shelves:
+    side_clearance_mm: float
+    front_setback_mm: float
+    rear_clearance_mm: float
+    spacing_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pulls:
+    diameter_mm: float
+    spacing_mm: float
+    inset_mm: float
+    supplied: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Corner:
+    blind_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lifting:
+    one_person_kg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standard:
+    """One shop's way to build. Raises InvalidInputError naming every value that contradicts another."""
+
+    name: str
+    version: int
+    boards: Boards
+    carcass: Carcass
+    fronts: Fronts
+    edging: Edging
+    lock: Lock
+    pins: Pins
+    screws: Screws
+    lines: Lines
+    hinges: Hinges
+    drawers: Drawers
+    shelves: Shelves
+    pulls: Pulls
+    corner: Corner
+    lifting: Lifting
+
+    def __post_init__(self) -> None:
+        faults = [
+            Fault(where={"field": field}, what=rule)
+            for held, field, rule in (*_carcass_rules(self), *_hardware_rules(self), *_drawer_rules(self))
+            if not held
+        ]
+        if faults:
+            raise InvalidInputError(f"The construction standard {self.name!r} contradicts itself. Mend it.", faults)
+
+
+_Rules = Iterator[tuple[bool, str, str]]
+
+
+def _carcass_rules(standard: Standard) -> _Rules:
+    carcass, fronts, boards = standard.carcass, standard.fronts, standard.boards
+    thickness = boards.carcass.thickness_mm
+    yield (
+        carcass.groove_depth_mm + 4 <= min(thickness, boards.fronts.thickness_mm),
+        "carcass.groove_depth",
+        "the groove leaves less than 4 mm of the board; wanted: a shallower groove or a thicker board",
+    )
+    yield (
+        carcass.groove_depth_mm > 2 * carcass.play_mm,
+        "carcass.groove_depth",
+        "the groove is not deeper than the play; the back would fall out of it",
+    )
+    yield (
+        carcass.groove_distance_mm >= thickness,
+        "carcass.groove_distance",
+        "the nailers behind the back are thicker than the room that is left for them",
+    )
+    yield (
+        carcass.toe_height_mm > thickness,
+        "carcass.toe_height",
+        "wanted: more than the thickness of the carcass board",
+    )
+    yield (
+        fronts.outer_reveal_mm < thickness / 2 and fronts.reveal_mm < thickness,
+        "fronts.reveal",
+        "a gap wider than the board behind it shows the inside; wanted: less than the board",
+    )
+    yield (
+        fronts.narrowest_door_mm < fronts.widest_door_mm,
+        "fronts.narrowest_door",
+        "wanted: less than fronts.widest_door",
+    )
+    yield (
+        2 * standard.corner.blind_mm > fronts.narrowest_door_mm,
+        "corner.blind",
+        "wanted: more than half the narrowest door",
+    )
+
+
+def _hardware_rules(standard: Standard) -> _Rules:
+    lock, pins, boards = standard.lock, standard.pins, standard.boards
+    thinnest = min(boards.carcass.thickness_mm, boards.drawer.thickness_mm)
+    low, high = LOCK_SLIDE_MM
+    yield low <= lock.slide_mm <= high, "lock.slide", f"wanted: {low:g} to {high:g} mm (1/8 to 1/4 in)"
+    yield lock.bore_diameter_mm + 6 <= thinnest, "lock.bore_diameter", "the bore leaves less than 3 mm at each face"
+    yield lock.slot_depth_mm + 4 <= thinnest, "lock.slot_depth", "the slot leaves less than 4 mm of the board"
+    yield (
+        boards.carcass.thickness_mm / 2 - lock.slide_mm - lock.slot_width_mm / 2 >= MATERIAL_LEFT_MM,
+        "lock.slot_width",
+        f"the slot would end less than {MATERIAL_LEFT_MM:g} mm from the edge of the board; wanted: a narrower slot",
+    )
+    yield (
+        pins.length_mm > boards.carcass.thickness_mm + boards.back.thickness_mm + 10,
+        "pins.length",
+        "the pin does not reach 10 mm into the top through nailer and back",
+    )
+    yield pins.diameter_mm + 6 <= boards.carcass.thickness_mm, "pins.diameter", "the pin would split the edge"
+    yield (
+        standard.screws.pilot_depth_mm + 2 <= boards.fronts.thickness_mm,
+        "screws.pilot_depth",
+        "the screw would come through the front",
+    )
+    yield (
+        standard.lines.depth_mm + 2 <= boards.carcass.thickness_mm,
+        "lines.depth",
+        "the holes would come through the end",
+    )
+    yield from _hinge_rules(standard)
+    for field, counts in (("lock.counts", lock.counts), ("screws.counts", standard.screws.counts)):
+        yield (
+            _rising([count.up_to_mm for count in counts]) and _rising([float(count.count) for count in counts]),
+            field,
+            "wanted: lengths and counts that rise from line to line",
+        )
+
+
+def _hinge_rules(standard: Standard) -> _Rules:
+    hinges, fronts = standard.hinges, standard.fronts
+    yield (
+        hinges.cup_depth_mm + 2 <= standard.boards.fronts.thickness_mm,
+        "hinges.cup_depth",
+        "the cup would come through the door",
+    )
+    yield (
+        hinges.cup_distance_mm > hinges.cup_diameter_mm / 2 + 2,
+        "hinges.cup_distance",
+        "the cup would break out of the door's edge",
+    )
+    yield (
+        hinges.cup_distance_mm + hinges.cup_diameter_mm / 2 + standard.pulls.inset_mm + 10 <= fronts.narrowest_door_mm,
+        "fronts.narrowest_door",
+        "the pull would stand in the hinge cup",
+    )
+    yield hinges.least_inset_mm > hinges.cup_diameter_mm / 2, "hinges.least_inset", "wanted: more than half a cup"
+    yield (
+        hinges.spacing_mm >= 2 * standard.lines.pitch_mm,
+        "hinges.spacing",
+        "two hinge plates would use the same hole; wanted: two pitches or more",
+    )
+    yield (
+        _rising([count.door_height_mm for count in hinges.counts])
+        and _rising([count.door_mass_kg for count in hinges.counts])
+        and _rising([float(count.count) for count in hinges.counts])
+        and hinges.counts[0].count >= 2,
+        "hinges.counts",
+        "wanted: two hinges or more, and heights, masses and counts that rise from line to line",
+    )
+
+
+def _drawer_rules(standard: Standard) -> _Rules:
+    drawers, board = standard.drawers, standard.boards.drawer
+    yield _rising(drawers.slide_lengths_mm), "drawers.slide_lengths", "wanted: one length or more, rising"
+    yield (
+        drawers.slide_lengths_mm[:1] >= (2 * standard.lines.setback_mm + standard.lines.pitch_mm,),
+        "drawers.slide_lengths",
+        "the shortest slide has no room for its two holes",
+    )
+    yield drawers.slide_hole_depth_mm + 2 <= board.thickness_mm, "drawers.slide_hole_depth", "it comes through the side"
+    yield (
+        drawers.lowest_mm >= drawers.slide_height_mm,
+        "drawers.lowest",
+        "a box of this height is lower than its slide; wanted: drawers.slide_height or more",
+    )
+    yield drawers.bottom_groove_depth_mm + 4 <= board.thickness_mm, "drawers.bottom_groove_depth", "it splits the side"
+    yield (
+        drawers.lowest_mm >= 2 * drawers.bottom_inset_mm + standard.boards.drawer_bottom.thickness_mm + 30,
+        "drawers.lowest",
+        "no room for the fasteners above the bottom; wanted: 30 mm or more above it",
+    )
+    yield (
+        standard.fronts.top_drawer_mm
+        >= drawers.lowest_mm
+        + drawers.top_clearance_mm
+        + drawers.bottom_clearance_mm
+        + 1.5 * standard.boards.carcass.thickness_mm,
+        "fronts.top_drawer",
+        "the lowest drawer box does not fit behind it; wanted: a higher front",
+    )
+
+
+def _rising(values: tuple[float, ...] | list[float]) -> bool:
+    return bool(values) and all(low < high for low, high in pairwise(values))
