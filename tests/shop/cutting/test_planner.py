@@ -1,0 +1,249 @@
+"""Plans of cutting, seen by the witness; the sizes are invented unless a source is named."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.shop.cutting.witness import Place, complaints, places_of, separable
+from tracker.shop.cutting.planner import MOST_BLANKS, MOST_STOCKS, plan_boards
+from tracker.shop.cutting.values import Blank, CuttingPlan, CuttingRules, Stock, StockNeed
+from tracker.shop.errors import InvalidInputError
+
+FEW_STEPS = 100_000
+NO_LOSS = CuttingRules(kerf_mm=0, trim_mm=0)
+
+
+def blank(name: str, length: float, width: float, thick: float = 18, **more: object) -> Blank:
+    fields = {"material": "white", "length_mm": length, "width_mm": width, "thickness_mm": thick, **more}
+    return Blank(id=name, **fields)  # type: ignore[arg-type]
+
+
+def stock(name: str = "S", length: float = 2800, width: float = 2070, thick: float = 18, **more: object) -> Stock:
+    fields = {"material": "white", "length_mm": length, "width_mm": width, "thickness_mm": thick, **more}
+    return Stock(id=name, **fields)  # type: ignore[arg-type]
+
+
+def whys(plan: CuttingPlan) -> dict[str, str]:
+    return {left.id: left.why for left in plan.unplaceable}
+
+
+SIZES = st.integers(20, 900) | st.floats(20, 900).map(lambda size: round(size, 1))
+MATERIALS = st.sampled_from(["white", "white", "white", "oak"])
+BLANKS = st.lists(
+    st.tuples(SIZES, SIZES, st.sampled_from([18, 18, 18.04, 17.95, 8]), MATERIALS, st.booleans()), max_size=25
+)
+STOCKS = st.lists(
+    st.builds(
+        stock,
+        name=st.sampled_from("ABCD"),
+        length=st.integers(300, 1500),
+        width=st.integers(300, 1500),
+        thick=st.sampled_from([18, 18, 17.97, 18.08, 8]),
+        material=MATERIALS,
+        grain=st.booleans(),
+        available=st.none() | st.integers(0, 4),
+    ),
+    max_size=4,
+    unique_by=lambda kind: kind.id,
+)
+RULES = st.builds(
+    CuttingRules,
+    kerf_mm=st.sampled_from([0, 3.2, 4.4, 12]),
+    trim_mm=st.sampled_from([0, 10, 12.5]),
+    guillotine=st.booleans(),
+)
+
+
+@settings(max_examples=250, deadline=None, derandomize=True)
+@given(BLANKS, STOCKS, RULES)
+def test_every_plan_keeps_every_rule_of_cutting(
+    sizes: list[tuple[float, float, float, str, bool]], stocks: list[Stock], rules: CuttingRules
+) -> None:
+    blanks = [
+        blank(f"P{number}", long, wide, thick, material=material, grain=grain)
+        for number, (long, wide, thick, material, grain) in enumerate(sizes)
+    ]
+    plan = plan_boards(blanks, stocks, rules, steps=FEW_STEPS)
+    assert complaints(plan, blanks, stocks, rules) == []
+    assert plan == plan_boards(blanks, stocks, rules, steps=FEW_STEPS)
+
+
+@settings(max_examples=100, deadline=None, derandomize=True)
+@given(BLANKS, STOCKS, RULES)
+def test_with_boards_as_many_as_wanted_a_blank_is_left_out_only_if_it_fits_none(
+    sizes: list[tuple[float, float, float, str, bool]], stocks: list[Stock], rules: CuttingRules
+) -> None:
+    stocks = [stock(s.id, s.length_mm, s.width_mm, s.thickness_mm, material=s.material, grain=s.grain) for s in stocks]
+    blanks = [blank(f"P{n}", *size[:3], material=size[3], grain=size[4]) for n, size in enumerate(sizes)]
+    plan = plan_boards(blanks, stocks, rules, steps=FEW_STEPS)
+    assert set(whys(plan)) == {b.id for b in blanks if not any(_fits(b, s, rules) for s in stocks)}
+
+
+def _fits(one: Blank, board: Stock, rules: CuttingRules) -> bool:
+    room = (board.length_mm - 2 * rules.trim_mm, board.width_mm - 2 * rules.trim_mm)
+    straight = one.length_mm <= room[0] and one.width_mm <= room[1]
+    turned = one.width_mm <= room[0] and one.length_mm <= room[1] and not (one.grain and board.grain)
+    same = one.material == board.material and abs(one.thickness_mm - board.thickness_mm) < 0.051
+    return same and (straight or turned)
+
+
+def test_no_blanks_need_no_board() -> None:
+    plan = plan_boards([], [stock()])
+    assert (plan.boards, plan.lower_bound, plan.proved_least, plan.yield_share, plan.need) == ((), 0, True, 0.0, ())
+
+
+@pytest.mark.parametrize(("kerf", "boards"), [(3.2, 1), (3.201, 2)])
+def test_between_two_pieces_lies_one_kerf_and_none_beside_the_last(kerf: float, boards: int) -> None:
+    # 2800 less two trims of 10 is 2780 = 1388.4 + 3.2 + 1388.4
+    blanks = [blank("A", 1388.4, 2050, grain=True), blank("B", 1388.4, 2050, grain=True)]
+    plan = plan_boards(blanks, [stock(grain=True)], CuttingRules(kerf_mm=kerf))
+    assert (len(plan.boards), plan.lower_bound) == (boards, boards)
+
+
+def test_the_first_piece_lies_in_the_corner_after_the_trim_and_the_next_a_kerf_on() -> None:
+    plan = plan_boards([blank(n, 1388.4, 2050, grain=True) for n in "AB"], [stock(grain=True)])
+    assert [(p.x_mm, p.y_mm, p.rotated) for p in plan.boards[0].pieces] == [(10, 10, False), (1401.6, 10, False)]
+
+
+def test_a_full_sheet_of_quarters_is_one_board_without_loss() -> None:
+    plan = plan_boards([blank(n, 500, 250) for n in "ABCD"], [stock("S", 1000, 500)], NO_LOSS)
+    assert (len(plan.boards), plan.proved_least, plan.yield_share, plan.boards[0].offcut) == (1, True, 1.0, None)
+
+
+def test_six_pieces_of_a_sixth_still_fit() -> None:
+    plan = plan_boards([blank(f"P{n}", 100, 16.666666667) for n in range(6)], [stock("S", 100, 100)], NO_LOSS)
+    assert len(plan.boards) == 1
+
+
+def test_grain_keeps_a_blank_from_turning_only_on_a_board_with_grain() -> None:
+    tall = [blank("A", 600, 900, grain=True)]
+    assert plan_boards(tall, [stock("S", 1000, 700)], NO_LOSS).boards[0].pieces[0].rotated
+    refused = plan_boards(tall, [stock("S", 1000, 700, grain=True)], NO_LOSS)
+    assert whys(refused) == {
+        "A": "it is 900 mm wide across the grain and the widest board leaves 700 mm after the trim"
+    }
+
+
+PINWHEEL = [blank("A", 3, 2), blank("B", 2, 3), blank("C", 3, 2), blank("D", 2, 3)]
+
+
+def test_a_pinwheel_needs_a_router_and_costs_the_saw_a_second_board() -> None:
+    # Four 3 x 2 rectangles around a hole fill a square of 5: the textbook layout that no edge-to-edge cut parts.
+    # With each way of lying fixed by its grain, the saw cannot do it; checked by hand.
+    blanks = [blank(p.id, p.length_mm, p.width_mm, grain=True) for p in PINWHEEL] + [blank("E", 1, 1)]
+    board = [stock("S", 5, 5, grain=True)]
+    sawn = plan_boards(blanks, board, NO_LOSS)
+    routed = plan_boards(blanks, board, CuttingRules(kerf_mm=0, trim_mm=0, guillotine=False))
+    assert (len(sawn.boards), len(routed.boards)) == (2, 1)
+    assert not separable(places_of(routed.boards[0], blanks), 0)
+
+
+def test_the_witness_knows_a_pinwheel() -> None:
+    corners = [((0, 0), (3, 2)), ((3, 0), (5, 3)), ((2, 3), (5, 5)), ((0, 2), (2, 5))]
+    places = [Place(one, False, near, far) for one, (near, far) in zip(PINWHEEL, corners, strict=True)]
+    assert not separable(places, 0)
+    assert separable(places[:3], 0)
+
+
+def test_materials_and_thicknesses_are_never_cut_from_one_board() -> None:
+    blanks = [blank("A", 100, 100), blank("B", 100, 100, 8), blank("C", 100, 100, material="oak")]
+    stocks = [stock("W18"), stock("W8", thick=8), stock("O18", material="oak")]
+    plan = plan_boards(blanks, stocks)
+    assert plan.need == tuple(StockNeed(stock=s.id, boards=1) for s in stocks)
+    assert plan.proved_least
+
+
+def test_a_blank_is_cut_from_a_board_a_twentieth_of_a_mm_off() -> None:
+    assert not plan_boards([blank("A", 100, 100, 18.05)], [stock()]).unplaceable
+    assert plan_boards([blank("A", 100, 100, 18.06)], [stock()]).unplaceable
+
+
+def test_a_smaller_board_is_taken_where_it_does() -> None:
+    plan = plan_boards([blank("A", 500, 400)], [stock("large"), stock("small", 600, 500)])
+    assert plan.need == (StockNeed(stock="small", boards=1),)
+
+
+def test_one_large_board_is_taken_before_two_small_ones() -> None:
+    plan = plan_boards([blank("A", 500, 400), blank("B", 500, 400)], [stock("small", 600, 500), stock("large")])
+    assert plan.need == (StockNeed(stock="large", boards=1),)
+
+
+def test_a_board_that_only_some_blanks_need_is_kept_for_them() -> None:
+    blanks = [blank("A", 900, 900), blank("B", 900, 900), blank("long", 2000, 300)]
+    plan = plan_boards(blanks, [stock("long", 2100, 1000, available=1), stock("short", 1000, 1000)], NO_LOSS)
+    assert not plan.unplaceable
+    assert next(b.stock for b in plan.boards if any(p.id == "long" for p in b.pieces)) == "long"
+
+
+def test_the_last_board_keeps_the_largest_offcut() -> None:
+    plan = plan_boards([blank("A", 400, 100), blank("B", 400, 100)], [stock("S", 1000, 500)], NO_LOSS)
+    offcut = plan.boards[0].offcut
+    assert offcut is not None
+    # A strip of both along the board leaves 1000 x 400, both turned side by side leave 800 x 500: as much (by hand).
+    assert offcut.length_mm * offcut.width_mm == pytest.approx(400_000)
+
+
+def test_a_reason_says_what_there_is() -> None:
+    stocks = [stock("W8", thick=8), stock("O18", material="oak", available=0)]
+    plan = plan_boards([blank("A", 9, 9), blank("B", 9, 9, material="ash"), blank("C", 9, 9, material="oak")], stocks)
+    assert whys(plan) == {
+        "A": "there is no stock of white 18 mm thick; white is there in 8 mm",
+        "B": "there is no stock of ash 18 mm thick; there is oak 18 mm, white 8 mm",
+        "C": "every board that it fits is used up: O18 (0 there); buy more",
+    }
+    assert whys(plan_boards([blank("A", 9, 9)], [])) == {
+        "A": "there is no stock of white 18 mm thick; there is no stock at all"
+    }
+
+
+@pytest.mark.parametrize(
+    ("length", "width", "grain", "why"),
+    [
+        (2781, 100, True, "it is 2781 mm long with the grain and the longest board leaves 2780 mm after the trim"),
+        (2781, 100, False, "it is 2781 mm long and the longest board leaves 2780 mm after the trim"),
+        (2060, 2051, False, "it is 2051 mm wide and the widest board leaves 2050 mm after the trim"),
+        (2500, 2051, False, "it is 2051 mm wide and the widest board leaves 2050 mm after the trim"),
+    ],
+)
+def test_a_blank_too_large_is_told_which_side(length: float, width: float, grain: bool, why: str) -> None:
+    plan = plan_boards([blank("A", length, width, grain=grain)], [stock(grain=True)])
+    assert whys(plan) == {"A": why}
+
+
+def test_a_board_that_the_trim_eats_up_takes_nothing() -> None:
+    plan = plan_boards([blank("A", 1, 1)], [stock("S", 15, 15)])
+    assert whys(plan) == {"A": "it is 1 mm long and the longest board leaves nothing after the trim"}
+
+
+def test_boards_that_run_out_leave_the_rest_to_be_bought() -> None:
+    plan = plan_boards([blank(f"P{n}", 900, 900) for n in range(5)], [stock("S", 1000, 1000, available=3)])
+    assert (len(plan.boards), len(plan.unplaceable), plan.lower_bound) == (3, 2, 3)
+    assert set(whys(plan).values()) == {"every board that it fits is used up: S (3 there); buy more"}
+
+
+@pytest.mark.parametrize(
+    ("blanks", "stocks"),
+    [
+        ([blank("A", 9, 9)] * 2, [stock()]),
+        ([], [stock("S"), stock("S")]),
+        ([blank(f"P{n}", 9, 9) for n in range(MOST_BLANKS + 1)], [stock()]),
+        ([], [stock(f"S{n}") for n in range(MOST_STOCKS + 1)]),
+    ],
+)
+def test_ids_that_stand_twice_and_far_too_much_are_refused(blanks: list[Blank], stocks: list[Stock]) -> None:
+    with pytest.raises(InvalidInputError, match="the boards cannot be planned"):
+        plan_boards(blanks, stocks)
+
+
+@pytest.mark.parametrize("guillotine", [True, False])
+def test_the_most_blanks_that_are_taken_are_planned(guillotine: bool) -> None:
+    blanks = [blank(f"P{n}", 100 + n * 7919 % 1400, 60 + n * 104729 % 800, grain=n % 2 > 0) for n in range(MOST_BLANKS)]
+    rules = CuttingRules(guillotine=guillotine)
+    plan = plan_boards(blanks, [stock(grain=True)], rules, steps=2_000_000)
+    assert complaints(plan, blanks, [stock(grain=True)], rules) == []
+
+
+def test_absurdly_many_crumbs_on_one_board_are_planned() -> None:
+    blanks = [blank(f"P{n}", 5 + n % 97 / 10, 4 + n % 89 / 10) for n in range(2_000)]
+    plan = plan_boards(blanks, [stock()], CuttingRules(guillotine=False), steps=500_000)
+    assert len(plan.boards) == 1

@@ -1,0 +1,287 @@
+"""Pieces onto as few boards as can be: many simple ways of laying them, the best kept, then bettered board by board."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import product
+from typing import Final
+
+from tracker.shop.boxing.sums import Effort, Shuffle
+from tracker.shop.cutting.exact import Kind, Piece, Way
+from tracker.shop.cutting.sheets import Free, RoutedSheet, SawnSheet, Sheet, SheetMaker, Split
+
+_IN_VIEW: Final = 300  # boards that are still looked at for room
+_LAYING: Final = 20  # what it costs to lay a piece, in looks at a free rectangle
+_MOST_WITHOUT: Final = 50  # pieces without a board that are tried again in one round
+_AMONG_EMPTIEST: Final = 3
+_NOISE: Final = 0.5
+_ROUNDS_WITHOUT_GAIN: Final = 2_000
+
+Pieces = Sequence[Piece]
+Order = Callable[[Piece], tuple[int, int]]
+Score = Callable[[Free, Way], int]
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """One simple way of laying pieces: in which order, in the tightest place by which score, and how the rest splits.
+
+    ``anywhere`` looks at all boards for the tightest place, otherwise the first board with a place is taken.
+    """
+
+    order: Order
+    split: Split
+    score: Score
+    anywhere: bool
+    sheet: SheetMaker
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """Boards with their pieces, and the pieces for which there was no board."""
+
+    sheets: list[Sheet]
+    without: list[Piece]
+
+    @property
+    def rank(self) -> tuple[int, int, float, float]:
+        """Return what makes a draft good, the most important first; less is better.
+
+        The last is how evenly the boards are filled: full boards and one nearly empty leave the better offcut.
+        """
+        spread = sum((sheet.used / sheet.kind.area) ** 2 for sheet in self.sheets)
+        return len(self.without), len(self.sheets), sum(sheet.kind.full_area for sheet in self.sheets), -spread
+
+
+def best_draft(pieces: Pieces, kinds: Sequence[Kind], bound: int, kerf: int, effort: Effort, *, sawn: bool) -> Draft:
+    """Return the best draft that this effort finds; each piece must lie on at least one of the kinds.
+
+    Without ``sawn`` the boards are cut by a router. ``bound`` ends the search early; ``kerf`` is for the offcuts.
+    """
+    recipes = list(_recipes(sawn))
+    tidying = effort.part(0.1)
+    best = _first_drafts(pieces, kinds, recipes, bound, effort.part(0.5))
+    best = _bettered(best, kinds, recipes, bound, effort)
+    tidying.left += effort.left
+    sheets = list(best.sheets)
+    if len(kinds) > 1:
+        _in_smaller_kinds(sheets, kinds, recipes, tidying)
+    if sheets:
+        emptiest = min(range(len(sheets)), key=lambda number: _filled(sheets[number]))
+        sheets[emptiest] = _with_largest_offcut(sheets[emptiest], recipes, kerf, tidying)
+    return Draft(sheets, best.without)
+
+
+def _recipes(sawn: bool) -> Iterator[Recipe]:
+    orders: tuple[Order, ...] = (_by_area, _by_long, _by_short, _by_half_round, _by_across, _by_along)
+    makers: tuple[SheetMaker, ...] = (SawnSheet,) if sawn else (RoutedSheet, SawnSheet)
+    for maker, anywhere, score in product(makers, (True, False), (_short_rest, _area_rest)):
+        for split, order in product(Split if maker is SawnSheet else (Split.ALONG,), orders):
+            yield Recipe(order, split, score, anywhere, maker)
+
+
+def _by_area(piece: Piece) -> tuple[int, int]:
+    return piece.area, piece.long
+
+
+def _by_long(piece: Piece) -> tuple[int, int]:
+    return piece.long, piece.short
+
+
+def _by_short(piece: Piece) -> tuple[int, int]:
+    return piece.short, piece.long
+
+
+def _by_half_round(piece: Piece) -> tuple[int, int]:
+    return piece.along + piece.across, piece.long
+
+
+def _by_across(piece: Piece) -> tuple[int, int]:
+    return piece.across, piece.along
+
+
+def _by_along(piece: Piece) -> tuple[int, int]:
+    return piece.along, piece.across
+
+
+def _short_rest(free: Free, way: Way) -> int:
+    return min(free[2] - way[0], free[3] - way[1])
+
+
+def _area_rest(free: Free, way: Way) -> int:
+    return free[2] * free[3] - way[0] * way[1]
+
+
+def _first_drafts(pieces: Pieces, kinds: Sequence[Kind], recipes: list[Recipe], bound: int, effort: Effort) -> Draft:
+    """Try the recipes in turn; the first is always carried through, coarsely where the effort does not last."""
+    openings = [sorted(kinds, key=lambda kind: -kind.area)]
+    if len(kinds) > 1:
+        openings.append(openings[0][::-1])
+    best: Draft | None = None
+    for opening, recipe in product(openings, recipes):
+        ordered = _ordered(pieces, recipe.order, len(kinds))
+        draft = _laid(ordered, opening, recipe, effort, to_the_end=best is None)
+        if draft is not None and (best is None or draft.rank < best.rank):
+            best = draft
+        if best is not None and (effort.left <= 0 or (len(kinds) == 1 and _least(best, bound))):
+            break
+    return best or Draft([], list(pieces))
+
+
+def _ordered(pieces: Pieces, order: Order, kinds: int) -> list[Piece]:
+    """Return the largest first; before them those that lie on fewer kinds of board."""
+    if kinds == 1:
+        return sorted(pieces, key=order, reverse=True)
+    return sorted(pieces, key=lambda piece: (-sum(map(bool, piece.ways)), *order(piece)), reverse=True)
+
+
+def _least(draft: Draft, bound: int) -> bool:
+    return not draft.without and len(draft.sheets) <= bound
+
+
+def _laid(
+    pieces: Iterable[Piece], kinds: Sequence[Kind], recipe: Recipe, effort: Effort, *, to_the_end: bool = False
+) -> Draft | None:
+    """Lay the pieces in this order; a new board is of the first of ``kinds`` that takes the piece.
+
+    Returns None when the effort is used up, unless it goes ``to_the_end``: then only the last board is looked at.
+    """
+    left = {kind: kind.available for kind in kinds}
+    sheets: list[Sheet] = []
+    view: list[Sheet] = []
+    without: list[Piece] = []
+    for piece in pieces:
+        if effort.left <= 0:
+            if not to_the_end:
+                return None
+            view = view[-1:]
+        if _lay_in_view(piece, view, recipe, effort):
+            continue
+        kind = next((kind for kind in kinds if left[kind] > 0 and piece.lies_on(kind)), None)
+        if kind is None:
+            without.append(piece)
+            continue
+        left[kind] -= 1
+        sheet = recipe.sheet(kind)
+        _lay_in_view(piece, [sheet], recipe, effort)
+        sheets.append(sheet)
+        view.append(sheet)
+        if len(view) > _IN_VIEW:
+            view.remove(min(view, key=lambda sheet: sheet.room))
+            effort.left -= _IN_VIEW
+    return Draft(sheets, without)
+
+
+def _lay_in_view(piece: Piece, view: Iterable[Sheet], recipe: Recipe, effort: Effort) -> bool:
+    """Lay the piece in the tightest place in view; False where there is none."""
+    best: tuple[int, Sheet, Free, Way] | None = None
+    looks, area, score = _LAYING, piece.area, recipe.score
+    for sheet in view:
+        looks += 1
+        if sheet.room < area:
+            continue
+        ways = piece.ways[sheet.kind.position]
+        looks += len(sheet.free)
+        for free in sheet.free:
+            for way in ways:
+                if way[0] <= free[2] and way[1] <= free[3]:
+                    rest = score(free, way)
+                    if best is None or rest < best[0]:
+                        best = rest, sheet, free, way
+        if best is not None and not recipe.anywhere:
+            break
+    effort.left -= looks
+    if best is None:
+        return False
+    _, sheet, free, way = best
+    effort.left -= sheet.lay(piece, free, way, recipe.split)
+    return True
+
+
+def _bettered(draft: Draft, kinds: Sequence[Kind], recipes: list[Recipe], bound: int, effort: Effort) -> Draft:
+    """Take one of the emptiest boards and a few others apart again and again; keep what is no worse."""
+    shuffle = Shuffle()
+    sheets, without, idle = list(draft.sheets), list(draft.without), 0
+    while effort.left > 0 and idle < _ROUNDS_WITHOUT_GAIN and not _least(Draft(sheets, without), bound):
+        effort.left -= len(sheets)
+        taken = _to_take_apart(sheets, shuffle)
+        old = Draft([sheets[number] for number in taken], without[:_MOST_WITHOUT])
+        new = _laid_anew(old, _still_there(kinds, sheets, old.sheets), recipes, shuffle, effort)
+        idle += 1
+        if new is not None and new.rank <= old.rank:
+            idle = 0 if new.rank < old.rank else idle
+            sheets = [sheet for number, sheet in enumerate(sheets) if number not in taken] + new.sheets
+            without = new.without + without[_MOST_WITHOUT:]
+    return Draft(sheets, without)
+
+
+def _to_take_apart(sheets: list[Sheet], shuffle: Shuffle) -> set[int]:
+    """Return the numbers of one of the emptiest boards and of up to three others."""
+    emptiest = sorted(range(len(sheets)), key=lambda number: _filled(sheets[number]))[:_AMONG_EMPTIEST]
+    if not emptiest:
+        return set()
+    first = emptiest[min(shuffle.below(len(emptiest)), shuffle.below(len(emptiest)))]
+    return {first, *(shuffle.below(len(sheets)) for _ in range(1 + shuffle.below(3)))}
+
+
+def _laid_anew(
+    old: Draft, kinds: Sequence[Kind], recipes: list[Recipe], shuffle: Shuffle, effort: Effort
+) -> Draft | None:
+    """Lay the pieces of a few boards again by one of the recipes, not quite in its order."""
+    recipe = recipes[shuffle.below(len(recipes))]
+    pieces = [piece for sheet in old.sheets for piece in sheet.pieces] + old.without
+    weights = {piece: _weight(piece, recipe) * (1 - _NOISE * shuffle.share()) for piece in pieces}
+    pieces.sort(key=lambda piece: -weights[piece])
+    return _laid(pieces, kinds, recipe, effort)
+
+
+def _weight(piece: Piece, recipe: Recipe) -> float:
+    return float(recipe.order(piece)[0])
+
+
+def _still_there(kinds: Sequence[Kind], sheets: list[Sheet], taken: list[Sheet]) -> list[Kind]:
+    """Return the kinds, the largest first, with as many boards as may be opened when these are given back."""
+    used = Counter(sheet.kind.index for sheet in sheets)
+    used.subtract(sheet.kind.index for sheet in taken)
+    return [
+        kind.with_available(kind.available - used[kind.index]) for kind in sorted(kinds, key=lambda kind: -kind.area)
+    ]
+
+
+def _filled(sheet: Sheet) -> float:
+    return sheet.used / sheet.kind.area
+
+
+def _in_smaller_kinds(sheets: list[Sheet], kinds: Sequence[Kind], recipes: list[Recipe], effort: Effort) -> None:
+    """Move the pieces of each board, the emptiest first, to the smallest kind of board that takes them all."""
+    for number in sorted(range(len(sheets)), key=lambda number: sheets[number].used):
+        sheet = sheets[number]
+        there = [kind for kind in _still_there(kinds, sheets, [sheet]) if kind.available > 0]
+        smaller = [kind for kind in there if kind.full_area < sheet.kind.full_area and sheet.used <= kind.area]
+        for kind, recipe in product(reversed(smaller), recipes):
+            if effort.left <= 0:
+                return
+            draft = _on_one(sheet.pieces, kind, recipe, effort)
+            if draft is not None:
+                sheets[number] = draft
+                break
+
+
+def _with_largest_offcut(sheet: Sheet, recipes: list[Recipe], kerf: int, effort: Effort) -> Sheet:
+    """Lay the pieces of one board in every way; return the one that leaves the largest rectangle whole."""
+    others = (_on_one(sheet.pieces, sheet.kind, recipe, effort) for recipe in recipes)
+    return max([sheet, *(other for other in others if other is not None)], key=lambda one: _offcut(one, kerf))
+
+
+def _on_one(pieces: list[Piece], kind: Kind, recipe: Recipe, effort: Effort) -> Sheet | None:
+    """Return one board with all of the pieces, None where the recipe needs more."""
+    if any(not piece.lies_on(kind) for piece in pieces):
+        return None
+    ordered = sorted(pieces, key=recipe.order, reverse=True)
+    draft = _laid(ordered, [kind.with_available(1)], recipe, effort)
+    return draft.sheets[0] if draft is not None and not draft.without else None
+
+
+def _offcut(sheet: Sheet, kerf: int) -> int:
+    free = sheet.largest_free(kerf)
+    return free[2] * free[3] if free else 0
