@@ -211,37 +211,86 @@ def slot(name: str, as_json: bool) -> None:
 @click.option(
     "--items", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Table: box, item, quantity."
 )
+@click.option("--standard", help="The construction standard of the cabinets, by its name.")
 @click.option("--dry-run", is_flag=True, help="Say what would be made; store nothing.")
 @json_option
 @answers
 def import_(
-    file: Path, job: str, customer: str, due: datetime, units: str, items: Path | None, dry_run: bool, as_json: bool
+    file: Path,
+    job: str,
+    customer: str,
+    due: datetime,
+    units: str,
+    items: Path | None,
+    standard: str | None,
+    dry_run: bool,
+    as_json: bool,
 ) -> None:
-    """Take a cut list, CSV or XLSX, into a job: all rows or none.
+    """Take a cut list or a table of cabinets, CSV or XLSX, into a job: all rows or none.
 
     Example: tracker import kitchen.csv --job J-1042 --customer "Larch Court" --due 2027-03-05 --units in
     """
     from contextlib import ExitStack
 
     from tracker.shop.lengths import Units
-    from tracker.work.intake import read_cut_list
+    from tracker.work.intake import read_order_table
+    from tracker.work.lists import packing_of, standard_named
     from tracker.work.orders import preview_order, take_order
 
     with ExitStack() as stack:
         parts_file = stack.enter_context(file.open("rb"))
         items_file = None if items is None else stack.enter_context(items.open("rb"))
         day: date = due.date()
-        order = read_cut_list(parts_file, items_file, job=job, customer=customer, due=day, units=Units(units))
+        order = read_order_table(
+            parts_file,
+            items_file,
+            job=job,
+            customer=customer,
+            due=day,
+            units=Units(units),
+            standard=standard_named(_database(), standard),
+        )
+    packing = packing_of(_database())
     if dry_run:
-        taken = preview_order(order)
+        taken = preview_order(order, packing)
     else:
-        taken = take_order(_database(), order, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+        taken = take_order(_database(), order, who=WHO, now=datetime.now(UTC), act_id=uuid4(), packing=packing)
     verb = "would make" if dry_run else "made"
     sentence = (
         f"Job {taken.code}: {verb} {taken.parts} parts of {taken.cabinets} cabinets in {len(taken.box_names)} boxes."
     )
     result = {"code": taken.code, "parts": taken.parts, "cabinets": taken.cabinets, "boxes": list(taken.boxes)}
     _put({**result, "dry_run": dry_run}, sentence, as_json=as_json)
+
+
+@main.command("list")
+@click.argument("kind", type=click.Choice(["cartons", "boards", "standard"]))
+@click.argument("file", required=False, type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--name", help="Which standard to print.")
+@json_option
+@answers
+def list_(kind: str, file: Path | None, name: str | None, as_json: bool) -> None:
+    """Take one of the shop's own lists from a TOML file, or print it when no file is given.
+
+    Example: tracker list cartons cartons.toml
+    """
+    from tracker.work.lists import list_text, set_list
+
+    if file is None:
+        text = list_text(_database(), f"{kind}/{name}" if name else kind)
+        _put({"name": kind, "text": text}, text.rstrip(), as_json=as_json)
+        return
+    kept = set_list(_database(), kind, _text_of(file), who=WHO, now=datetime.now(UTC))
+    _put({"name": kept}, f"The list {kept} is kept; orders taken from now on follow it.", as_json=as_json)
+
+
+def _text_of(file: Path) -> str:
+    from tracker.shop.errors import InvalidInputError
+
+    try:
+        return file.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise InvalidInputError(f"{file} is not a text in UTF-8.") from error
 
 
 @main.command()

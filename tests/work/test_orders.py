@@ -9,7 +9,7 @@ import pytest
 from tests.floor import DECK, END, JOB, START, TOE_KICK, Floor
 from tracker.records import look
 from tracker.shop.errors import ConflictError, InvalidInputError
-from tracker.shop.first_plan import plan_boxes
+from tracker.shop.job_boxes import plan_boxes
 from tracker.shop.orders import ItemLine, Order
 from tracker.work.orders import take_order
 

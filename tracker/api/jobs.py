@@ -28,8 +28,9 @@ from tracker.shop.lengths import Units
 from tracker.shop.orders import Order
 from tracker.shop.roles import Role
 from tracker.work.access import needs
-from tracker.work.intake import read_cut_list, read_json_order
+from tracker.work.intake import read_json_order, read_order_table
 from tracker.work.jobs import cancel_job, hold_job, resume_job
+from tracker.work.lists import packing_of, standard_named
 from tracker.work.orders import Taken, preview_order, take_order
 
 blueprint = CallBlueprint("jobs", __name__)
@@ -40,10 +41,12 @@ blueprint = CallBlueprint("jobs", __name__)
 @blueprint.response(201, TakenShape)
 @needs(Role.OFFICE)
 def post_job(order: dict[str, Any]) -> Taken:
-    """Take a job from parts in JSON. All of it or nothing."""
+    """Take a job from cabinets or parts in JSON. All of it or nothing."""
     read = read_json_order(
         order["parts"],
         order["items"],
+        order["cabinets"],
+        standard=standard_named(database(), order["standard"]),
         job=order["code"],
         customer=order["customer"],
         due=order["due"],
@@ -58,27 +61,32 @@ def post_job(order: dict[str, Any]) -> Taken:
 @blueprint.response(201, TakenShape)
 @needs(Role.OFFICE)
 def import_job(form: dict[str, Any], query: dict[str, Any]) -> Taken | tuple[Taken, int]:
-    """Take a job from a cut list, CSV or XLSX, in the form field ``file``; its items in ``items``, if any."""
+    """Take a job from a table, CSV or XLSX, in the form field ``file``; its items in ``items``, if any.
+
+    A table with a column ``family`` lists cabinets; any other is a cut list.
+    """
     file = request.files.get("file")
     if file is None:
         fault = Fault(where={"field": "file"}, what="the cut list, as a file of the form")
         raise InvalidInputError("There is no file in the form. Nothing was stored.", [fault])
     items = request.files.get("items")
-    order = read_cut_list(
+    order = read_order_table(
         file.stream,
         None if items is None else items.stream,
         job=form["code"],
         customer=form["customer"],
         due=form["due"],
         units=Units(form["units"]),
+        standard=standard_named(database(), form["standard"]),
     )
     if query["dry_run"]:
-        return preview_order(order), 200
+        return preview_order(order, packing_of(database())), 200
     return _take(order)
 
 
 def _take(order: Order) -> Taken:
-    return take_order(database(), order, who=caller().name, now=now(), act_id=new_id())
+    packing = packing_of(database())
+    return take_order(database(), order, who=caller().name, now=now(), act_id=new_id(), packing=packing)
 
 
 @blueprint.route("/jobs", methods=["GET"])

@@ -1,18 +1,25 @@
-"""Plans without a job: panels into boxes. Nothing is looked up and nothing is stored."""
+"""Plans without a job: panels into boxes, a cabinet order into parts. Nothing is stored."""
 
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 from marshmallow import Schema, fields, validate
 
+from tracker.api.cabinet_shapes import CabinetOrderShape, CabinetShape, cabinet_json
+from tracker.api.context import database
 from tracker.api.schemas import Shape
 from tracker.api.service import CallBlueprint
 from tracker.shop.boxing.planner import plan_boxes
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel
+from tracker.shop.cabinets.design import design_cabinet
+from tracker.shop.cabinets.orders import order_from_cells
+from tracker.shop.cabinets.standard_reading import standard_from_table
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.lengths import Units
 from tracker.shop.lifting import grade_lifting
 from tracker.shop.roles import Role
 from tracker.work.access import needs
+from tracker.work.lists import standard_named
 
 blueprint = CallBlueprint("plans", __name__)
 MOST_PANELS_SENT = 10_000
@@ -119,6 +126,18 @@ def post_box_plan(body: dict[str, Any]) -> dict[str, Any]:
         "proved_least": plan.proved_least,
         "unplaceable": plan.unplaceable,
     }
+
+
+@blueprint.route("/plans/cabinet", methods=["POST"])
+@blueprint.arguments(CabinetOrderShape)
+@blueprint.response(200, CabinetShape)
+@needs(Role.STATION)
+def post_cabinet_plan(body: dict[str, Any]) -> dict[str, Any]:
+    """Design one cabinet: its parts in their places, its joints, its items, and the order of assembly."""
+    units, given = Units(body.pop("units")), body.pop("standard")
+    order = order_from_cells({"cabinet": "1", **body}, units)
+    standard = standard_from_table(given) if isinstance(given, dict) else standard_named(database(), given)
+    return cabinet_json(design_cabinet(order, standard))
 
 
 def _made(make: Callable[..., Value], rows: Sequence[dict[str, Any]], field: str) -> list[Value]:

@@ -7,6 +7,7 @@ from uuid import NAMESPACE_OID, UUID, uuid5
 from flask import json
 from marshmallow import RAISE, Schema, ValidationError, fields, validate
 
+from tracker.shop.cabinets.orders import MOST_ROWS
 from tracker.shop.scans import Action, Scan
 from tracker.shop.times import read_time
 
@@ -144,13 +145,18 @@ class ResultsShape(Schema):
 
 
 class JobOrderShape(Shape):
-    """A job from parts. The rows are read by the same rules as a cut list, which name every fault."""
+    """A job from cabinets, from parts, or from both. The rows are read by the same rules as the tables for import.
+
+    ``standard`` names the construction standard of the cabinets; without it the one that comes with the program holds.
+    """
 
     code = fields.String(required=True)
     customer = fields.String(required=True)
     due = fields.Date(required=True)
     units = fields.String(load_default="mm", validate=validate.OneOf(["mm", "in"]))
-    parts = fields.List(fields.Dict(), required=True)
+    parts = fields.List(fields.Dict(), load_default=list)
+    cabinets = fields.List(fields.Dict(), load_default=list, validate=validate.Length(max=MOST_ROWS))
+    standard = fields.String(load_default=None, allow_none=True)
     items = fields.List(fields.Dict(), load_default=list)
 
 
@@ -161,6 +167,7 @@ class ImportShape(Schema):
     customer = fields.String(required=True)
     due = fields.Date(required=True)
     units = fields.String(load_default="mm", validate=validate.OneOf(["mm", "in"]))
+    standard = fields.String(load_default=None, allow_none=True)
 
 
 class DryRunShape(Schema):

@@ -21,8 +21,9 @@ from tracker.shop.lengths import Units
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
 from tracker.work.access import add_slot, add_station
-from tracker.work.intake import read_cut_list
+from tracker.work.intake import read_order_table
 from tracker.work.labels import job_labels
+from tracker.work.lists import shipped_standard
 from tracker.work.loads import plan_load, ship_load
 from tracker.work.orders import Taken, take_order
 from tracker.work.scan import Sender, take_scans
@@ -56,13 +57,14 @@ class DemoShop:
     def take(self, row: dict[str, Any], code: str | None = None) -> Taken:
         """Take a job from its cut list."""
         with _seed(f"{row['file']}.csv") as parts, _seed(f"{row['file']}-items.csv") as items:
-            order = read_cut_list(
+            order = read_order_table(
                 parts,
                 items,
                 job=code or row["code"],
                 customer=row["customer"],
                 due=datetime.now(UTC).date() + timedelta(days=row["due_in_days"]),
                 units=Units(row["units"]),
+                standard=shipped_standard(),
             )
         return take_order(self.database, order, who=WHO, now=datetime.now(UTC), act_id=uuid4())
 

@@ -85,6 +85,9 @@ class LastCounted:
     part_id: int | None
     box_id: int | None
     load_id: int | None
+    job_id: int | None
+    scan_id: bytes
+    code: str
 
 
 @dataclass(slots=True)
@@ -158,7 +161,10 @@ _UPDATE_STATION = (
 _undo = log.alias("the_undo")
 _NOT_UNDONE = ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists()
 _LAST_COUNTED = (
-    select(log.c.seq, log.c.action, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id)
+    select(
+        *(log.c.seq, log.c.action, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id),
+        *(log.c.job_id, log.c.scan_id, log.c.code),
+    )
     .where(
         log.c.station_id == bindparam("station_id"),
         log.c.at <= bindparam("at"),
@@ -315,6 +321,12 @@ def first_answers(connection: Connection, scan_ids: Collection[UUID]) -> dict[UU
             inferred=tuple(step for step in Step if step in row.inferred),
         )
     return answers
+
+
+def seqs_of(connection: Connection, parts: Mapping[UUID, int]) -> dict[int, int]:
+    """Return, for the parts whose scan with this id was written, the number of that row in the log."""
+    query = select(log.c.scan_id, log.c.seq).where(log.c.scan_id.in_([scan_id.bytes for scan_id in parts]))
+    return {parts[UUID(bytes=row.scan_id)]: row.seq for row in connection.execute(query)}
 
 
 def take_numbers(connection: Connection, what: str, count: int) -> range:

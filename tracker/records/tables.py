@@ -188,6 +188,8 @@ box = Table(
     Column("sealed_at", Instant),
     Column("follows_id", Integer, ForeignKey("box.id")),
     Column("load_id", Integer, ForeignKey("load.id"), index=True),
+    Column("carton", String(200)),
+    Column("bag_above", Integer),  # the layer above which the bag of items lies
     _among("state", *BoxState),
     CheckConstraint("packed BETWEEN 0 AND parts_total", name="packed_within_total"),
     Index(None, "job_id", "state"),
@@ -234,6 +236,97 @@ part = Table(
     _among("status", *PartStatus),
     _among("supply", *Supply),
     Index(None, "job_id", "id"),
+)
+
+design = Table(
+    "design",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("job_id", Integer, ForeignKey("job.id"), nullable=False, index=True),
+    Column("body", Text, nullable=False),  # the designed cabinet as JSON: what was made stays as it was ordered
+)
+
+cabinet = Table(
+    "cabinet",
+    metadata,
+    Column("job_id", Integer, ForeignKey("job.id"), primary_key=True, autoincrement=False),
+    Column("name", String(200), primary_key=True),
+    Column("design_id", Integer, ForeignKey("design.id"), nullable=False),
+)
+
+marked = Table(
+    "marked",
+    metadata,
+    Column("part_id", Integer, ForeignKey("part.id"), primary_key=True, autoincrement=False),
+    Column("own", String(80), nullable=False),
+    Column("front", String(2), nullable=False),
+    Column("marks", Text, nullable=False),
+    Column("blank_length_mm", Float, nullable=False),
+    Column("blank_width_mm", Float, nullable=False),
+    Column("grain", Boolean, nullable=False),
+)
+
+laying = Table(
+    "laying",
+    metadata,
+    Column("part_id", Integer, ForeignKey("part.id"), primary_key=True, autoincrement=False),
+    Column("layer", Integer, nullable=False),
+    Column("x_mm", Float, nullable=False),
+    Column("y_mm", Float, nullable=False),
+    Column("z_mm", Float, nullable=False),
+    Column("turned", Boolean, nullable=False),
+)
+
+board = Table(
+    "board",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("job_id", Integer, ForeignKey("job.id"), nullable=False, index=True),
+    Column("number", Integer, nullable=False),
+    Column("stock", String(200), nullable=False),
+    Column("material", String(200), nullable=False),
+    Column("length_mm", Float, nullable=False),
+    Column("width_mm", Float, nullable=False),
+    Column("thickness_mm", Float, nullable=False),
+    Column("yield_share", Float, nullable=False),
+)
+
+sawing = Table(
+    "sawing",
+    metadata,
+    Column("part_id", Integer, ForeignKey("part.id"), primary_key=True, autoincrement=False),
+    Column("board_id", Integer, ForeignKey("board.id"), nullable=False, index=True),
+    Column("position", Integer, nullable=False),
+    Column("x_mm", Float, nullable=False),
+    Column("y_mm", Float, nullable=False),
+    Column("turned", Boolean, nullable=False),
+)
+
+report = Table(
+    "report",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("job_id", Integer, ForeignKey("job.id"), nullable=False),
+    Column("cabinet", String(200), nullable=False),
+    Column("part_id", Integer, ForeignKey("part.id")),
+    Column("item", String(200), nullable=False),
+    Column("what", String(8), nullable=False),
+    Column("told_by", String(200), nullable=False),
+    Column("note", Text, nullable=False),
+    Column("at", Instant, nullable=False),
+    Column("closed_at", Instant),
+    Column("closed_by", String(80)),
+    _among("what", "missing", "damaged"),
+    Index("ix_report_open", "id", sqlite_where=text("closed_at IS NULL"), postgresql_where=text("closed_at IS NULL")),
+)
+
+setting = Table(
+    "setting",
+    metadata,
+    Column("name", String(80), primary_key=True),
+    Column("text", Text, nullable=False),
+    Column("at", Instant, nullable=False),
+    Column("who", String(80), nullable=False),
 )
 
 ACTIONS = (

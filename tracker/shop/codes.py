@@ -25,6 +25,7 @@ class Kind(StrEnum):
     WORKER = "W"
     SLOT = "R"
     COMMAND = "C"
+    BOARD = "D"
 
 
 class Command(StrEnum):

@@ -5,7 +5,7 @@ from tracker.records.floor import take_numbers
 from tracker.records.jobs import set_job_status
 from tracker.records.orders import insert_rows, raise_total
 from tracker.records.tables import box
-from tracker.shop.first_plan import size_of
+from tracker.shop.job_boxes import size_of
 from tracker.work.ledger import Ledger
 from tracker.work.orders import BOX_TALLIES
 

@@ -1,46 +1,124 @@
-"""Read an order as it arrives: a cut list file with its table of items, or rows of JSON."""
+"""Read an order as it arrives: a table of parts or of cabinets with its table of items, or rows of JSON."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from typing import IO, Any
 
 from tracker.shop import cutlist
-from tracker.shop.errors import InvalidInputError
+from tracker.shop.cabinets.lines import design_all, item_lines, part_lines
+from tracker.shop.cabinets.orders import CABINET_COLUMNS, NEEDED_CABINET_COLUMNS, read_cabinets
+from tracker.shop.cabinets.standard import Standard
+from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units
-from tracker.shop.orders import ItemLine, Order, PartLine
-from tracker.work.table_files import read_table
+from tracker.shop.orders import ItemLine, Order, OrderedDesign, PartLine
+from tracker.work.table_files import Table, read_table
 
 
-def read_cut_list(
-    parts_file: IO[bytes], items_file: IO[bytes] | None, *, job: str, customer: str, due: date, units: Units
-) -> Order:
-    """Read a cut list, and a table of items if there is one. Raises InvalidInputError naming every bad cell."""
-    table = read_table(parts_file)
-    parts = cutlist.read_parts(table.header, table.rows, units)
-    items: Sequence[ItemLine] = ()
-    if items_file is not None:
-        table = read_table(items_file)
-        items = cutlist.read_items(table.header, table.rows)
-    return _order(parts, items, job=job, customer=customer, due=due)
-
-
-def read_json_order(
-    parts: Iterable[Mapping[str, Any]],
-    items: Iterable[Mapping[str, Any]],
+def read_order_table(
+    file: IO[bytes],
+    items_file: IO[bytes] | None,
     *,
     job: str,
     customer: str,
     due: date,
     units: Units,
+    standard: Standard,
 ) -> Order:
-    """Read the rows of ``POST /jobs``. Raises InvalidInputError naming every bad field."""
-    return _order(
-        cutlist.parts_from_rows(parts, units), cutlist.items_from_rows(items), job=job, customer=customer, due=due
-    )
+    """Read a cut list, or a table of cabinets (it has a column ``family``), and a table of items if there is one.
+
+    Raises InvalidInputError naming every bad cell, and for each cabinet that cannot be built the rule that it breaks.
+    """
+    table = read_table(file)
+    designs: tuple[OrderedDesign, ...] = ()
+    parts: Sequence[PartLine]
+    if "family" in map(cutlist.column_name, table.header):
+        designs = _read_cabinet_table(table, units, standard)
+        parts = tuple(part_lines(designs))
+    else:
+        parts = cutlist.read_parts(table.header, table.rows, units)
+    items: Sequence[ItemLine] = ()
+    if items_file is not None:
+        table = read_table(items_file)
+        items = cutlist.read_items(table.header, table.rows)
+    return _order(parts, items, designs, job=job, customer=customer, due=due)
 
 
-def _order(parts: Sequence[PartLine], items: Sequence[ItemLine], *, job: str, customer: str, due: date) -> Order:
+def read_json_order(
+    parts: Iterable[Mapping[str, Any]],
+    items: Iterable[Mapping[str, Any]],
+    cabinets: Sequence[Mapping[str, Any]] = (),
+    *,
+    job: str,
+    customer: str,
+    due: date,
+    units: Units,
+    standard: Standard,
+) -> Order:
+    """Read the rows of ``POST /jobs``: cabinets, parts, or both. Raises InvalidInputError naming every bad field."""
+    designs: tuple[OrderedDesign, ...] = ()
+    lines: list[PartLine] = []
+    if cabinets:
+        rows = (({"index": index}, row) for index, row in enumerate(cabinets))
+        designs = design_all(read_cabinets(rows, units), standard)
+        lines += part_lines(designs)
+    parts = list(parts)
+    if parts or not cabinets:
+        lines += cutlist.parts_from_rows(parts, units)
+    return _order(lines, cutlist.items_from_rows(items), designs, job=job, customer=customer, due=due)
+
+
+def _read_cabinet_table(table: Table, units: Units, standard: Standard) -> tuple[OrderedDesign, ...]:
+    try:
+        return design_all(read_cabinets(_rows(table), units), standard)
+    except InvalidInputError as error:
+        raise InvalidInputError(error.detail, [_at_column(fault) for fault in error.faults]) from error
+
+
+def _at_column(fault: Fault) -> Fault:
+    """A fault of a table names its column where one of a JSON row names its field."""
+    where = dict(fault.where)
+    if "field" in where:
+        where["column"] = where.pop("field")
+    return Fault(where=where, what=fault.what)
+
+
+def _rows(table: Table) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]:
+    names = [cutlist.column_name(spelled) for spelled in table.header]
+    known = [name for name in names if name in CABINET_COLUMNS]
+    faults = [
+        *(_header_fault(name, "this column is not there") for name in NEEDED_CABINET_COLUMNS if name not in known),
+        *(
+            _header_fault(name, "this column is there twice")
+            for name in sorted({n for n in known if known.count(n) > 1})
+        ),
+    ]
+    if faults:
+        raise InvalidInputError("The first line does not name the columns. Nothing was stored.", faults)
+    for line, cells in table.rows:
+        if any(map(str.strip, cells)):
+            if len(cells) > len(names):
+                raise InvalidInputError(
+                    "A row has more values than the first line has names. Nothing was stored.",
+                    [Fault(where={"line": line}, what=f"{len(cells)} values; wanted: {len(names)}")],
+                )
+            yield {"line": line}, {name: cell for name, cell in zip(names, cells, strict=False) if name in known}
+
+
+def _header_fault(name: str, what: str) -> Fault:
+    return Fault(where={"line": 1, "field": name}, what=what)
+
+
+def _order(
+    parts: Sequence[PartLine],
+    items: Sequence[ItemLine],
+    designs: Sequence[OrderedDesign],
+    *,
+    job: str,
+    customer: str,
+    due: date,
+) -> Order:
     faults = cutlist.check_items_boxes(parts, items)
     if faults:
         raise InvalidInputError("An item's box is not in the order. Nothing was stored.", faults)
-    return Order(job=job, customer=customer, due=due, parts=parts, items=items)
+    items = (*item_lines(designs), *items)
+    return Order(job=job, customer=customer, due=due, parts=parts, items=items, designs=designs)

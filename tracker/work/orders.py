@@ -5,19 +5,20 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from typing import Any
 from uuid import UUID
 
 from sqlalchemy import Connection
 
 from tracker.records.database import Database
+from tracker.records.designs import marked_row, store_designs
 from tracker.records.floor import take_numbers
 from tracker.records.orders import insert_rows, job_exists
-from tracker.records.tables import box, item, job, part, tally
+from tracker.records.tables import box, item, job, laying, marked, part, tally
 from tracker.shop.codes import HIGHEST_NUMBER, box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError
-from tracker.shop.first_plan import PlannedBox, plan_boxes, size_of
-from tracker.shop.measures import board_mass_kg
+from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
 from tracker.shop.orders import Order, PartLine
 from tracker.shop.progress import PartStatus
 from tracker.shop.steps import Step
@@ -39,13 +40,17 @@ class Taken:
     boxes: tuple[str, ...] = ()
 
 
-def take_order(database: Database, order: Order, *, who: str, now: datetime, act_id: UUID) -> Taken:
-    """Store a job with its parts, items and planned boxes; return the codes of the boxes.
+def take_order(
+    database: Database, order: Order, *, who: str, now: datetime, act_id: UUID, packing: Packing | None = None
+) -> Taken:
+    """Store a job with its parts, items, designs and planned boxes; return the codes of the boxes.
 
-    Raises InvalidInputError for a code or customer that cannot be used, ConflictError when the job is there already.
+    Raises InvalidInputError for a code or customer that cannot be used, or panels that fit none of the shop's cartons;
+    ConflictError when the job is there already.
     """
-    preview = preview_order(order)
-    planned = plan_boxes(order.parts, order.items)
+    _check(order)
+    planned = plan_boxes(order.parts, order.items, packing)
+    preview = _preview(order, planned)
     with database.write() as connection:
         if job_exists(connection, order.job):
             raise ConflictError(f"Job {order.job} was taken before. Give the new order another code.")
@@ -63,8 +68,13 @@ def take_order(database: Database, order: Order, *, who: str, now: datetime, act
     )
 
 
-def preview_order(order: Order) -> Taken:
+def preview_order(order: Order, packing: Packing | None = None) -> Taken:
     """Say what taking an order would make; refuse what could not be taken, but look at no database."""
+    _check(order)
+    return _preview(order, plan_boxes(order.parts, order.items, packing))
+
+
+def _check(order: Order) -> None:
     faults = []
     if not _JOB_CODE.fullmatch(order.job):
         what = "a job's code has 1 to 40 letters, digits, dots, dashes or underscores, starting with a letter or digit"
@@ -76,7 +86,9 @@ def preview_order(order: Order) -> Taken:
         faults.append(Fault(where={"field": "parts"}, what="an order has at least one part"))
     if faults:
         raise InvalidInputError("The order cannot be taken; nothing was stored.", faults)
-    planned = plan_boxes(order.parts, order.items)
+
+
+def _preview(order: Order, planned: Sequence[PlannedBox]) -> Taken:
     return Taken(
         code=order.job,
         parts=sum(line.quantity for line in order.parts),
@@ -106,6 +118,9 @@ def _store(connection: Connection, order: Order, planned: Sequence[PlannedBox], 
     insert_rows(connection, box, _box_rows(numbers, planned))
     insert_rows(connection, item, _item_rows(numbers, planned))
     insert_rows(connection, part, _part_rows(numbers, planned))
+    insert_rows(connection, laying, _laying_rows(numbers, planned))
+    insert_rows(connection, marked, _marked_rows(numbers, planned))
+    store_designs(connection, numbers.job, order.designs)
     return numbers
 
 
@@ -130,7 +145,7 @@ def _tally_rows(job_id: int, planned: Sequence[PlannedBox]) -> Iterator[dict[str
 
 def _box_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict[str, Any]]:
     for count, (box_id, drawn) in enumerate(zip(numbers.boxes, planned, strict=True), start=1):
-        size = size_of([(piece.length_mm, piece.width_mm, piece.thickness_mm) for piece in drawn.pieces])
+        size = drawn.size or size_of([piece.size for piece in drawn.pieces])
         yield {
             "id": box_id,
             "job_id": numbers.job,
@@ -143,6 +158,8 @@ def _box_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict
             "length_mm": size.length_mm,
             "width_mm": size.width_mm,
             "height_mm": size.height_mm,
+            "carton": drawn.carton,
+            "bag_above": drawn.bag_above,
         }
 
 
@@ -160,6 +177,22 @@ def _part_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dic
         for position, piece in enumerate(drawn.pieces, start=1):
             row = {"id": next(part_ids), "job_id": numbers.job, "box_id": box_id, "position": position}
             yield {**row, **_piece_row(piece), **FRESH}
+
+
+def _laying_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict[str, Any]]:
+    part_ids = iter(numbers.parts)
+    for drawn in planned:
+        ids = list(islice(part_ids, len(drawn.pieces)))
+        for part_id, place in zip(ids, drawn.places, strict=False):
+            corner = {"x_mm": place.x_mm, "y_mm": place.y_mm, "z_mm": place.z_mm}
+            yield {"part_id": part_id, "layer": place.layer, "turned": place.rotated, **corner}
+
+
+def _marked_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict[str, Any]]:
+    pieces = (piece for drawn in planned for piece in drawn.pieces)
+    for part_id, piece in zip(numbers.parts, pieces, strict=True):
+        if piece.designed:
+            yield marked_row(part_id, piece.designed)
 
 
 FRESH: dict[str, Any] = {
@@ -185,7 +218,7 @@ def _piece_row(piece: PartLine) -> dict[str, Any]:
         "length_mm": piece.length_mm,
         "width_mm": piece.width_mm,
         "thickness_mm": piece.thickness_mm,
-        "mass_kg": board_mass_kg(piece.length_mm, piece.width_mm, piece.thickness_mm),
+        "mass_kg": piece.mass_kg,
         "edges": " ".join(piece.edges),
         "machining": piece.machining,
         "supply": piece.supply.value,

@@ -4,14 +4,17 @@ A scan's id has one effect and one answer for ever: an id that was answered befo
 is judged scan by scan in the order of the clients' times; one bad scan stops none of the others.
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
+from uuid import UUID, uuid5
 
 from sqlalchemy import Connection
 
 from tracker.records import floor
+from tracker.records.boards import BoardView, board_view, parts_on_board
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
 from tracker.shop import verdicts
@@ -124,6 +127,8 @@ class _Desk:
             return self._load(code, scan, entry)
         if code.kind is Kind.SLOT:
             return self._slot(code, scan, entry)
+        if code.kind is Kind.BOARD:
+            return self._board(code, scan, entry)
         if code.kind is Kind.STATION:
             raise _Refused(Outcome.OFF_ROUTE, "This is a station's own code. Scan a part, a box or a load.")
         raise _Refused(Outcome.UNKNOWN, f"Nobody is known by badge {code}.")
@@ -162,6 +167,53 @@ class _Desk:
         if verdict.outcome is Outcome.DONE:
             verdict = self._say_what_next(verdict, part, upcoming)
         return entry.record(verdict, next_step=upcoming, inferred=inferred)
+
+    # Boards
+
+    def _board(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
+        """Pass every part that comes off a board, each with a row of its own in the log, then the board itself."""
+        station = entry.station_row
+        board = board_view(self.ledger.connection, code.number)
+        if board is None:
+            raise _Refused(Outcome.UNKNOWN, f"No board of this shop has the code {code}: it may be planned anew.")
+        if scan.action is not Action.PASS:
+            raise _Refused(Outcome.OFF_ROUTE, "A board is only passed. Scan the part that is meant.")
+        if station.step is not Step.CUT:
+            raise _Refused(Outcome.OFF_ROUTE, f"Board {board.number} is scanned at the saw; here scan its parts.")
+        part_ids = parts_on_board(self.ledger.connection, code.number, living=True)
+        self.ledger.look_up_parts(part_ids)
+        outcomes = []
+        for part_id in part_ids:
+            own = replace(scan, id=uuid5(scan.id, part_code(part_id)), code=part_code(part_id))
+            row = _Entry(self.ledger, own, seq=entry.seq)
+            row.station = station
+            outcomes.append(self._part(read_code(own.code), own, row).outcome)
+            entry.seq = self.ledger.next_seq()  # the board's own row stands after its parts': an undo finds it first
+        entry.job_id = self.ledger.part(part_ids[0]).job.id if part_ids else None  # type: ignore[union-attr]
+        return entry.record(_board_verdict(board, outcomes))
+
+    def _undo_board(self, code: Code, scan: Scan, last: floor.LastCounted, entry: "_Entry") -> Answer:
+        """Take back a board's row and the rows that were written with it."""
+        board = board_view(self.ledger.connection, code.number)
+        scan_id = UUID(bytes=last.scan_id)
+        part_ids = parts_on_board(self.ledger.connection, code.number, living=False)
+        living = parts_on_board(self.ledger.connection, code.number, living=True)
+        first = self.ledger.part(living[0]) if living else None
+        refused = None if first is None else verdicts.judge_note(self._facts(scan.at, first))
+        if refused:
+            return entry.record(refused)
+        written = floor.seqs_of(self.ledger.connection, {uuid5(scan_id, part_code(each)): each for each in part_ids})
+        for part_id, seq in written.items():
+            own = replace(scan, id=uuid5(scan.id, part_code(part_id)), code=part_code(part_id), action=Action.UNDO)
+            row = _Entry(self.ledger, own, seq=entry.seq)
+            row.station, row.part, row.undoes = entry.station, self.ledger.part(part_id), seq
+            row.record(Verdict(outcome=Outcome.UNDONE, message="Taken back with its board."))
+            entry.seq = self.ledger.next_seq()
+        entry.undoes, entry.job_id = last.seq, last.job_id
+        number = board.number if board else code
+        answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=f"Taken back: board {number} at cut."))
+        self.ledger.refold(written, at=scan.at)
+        return answer
 
     def _say_what_next(self, verdict: Verdict, part: PartRow, upcoming: Step | None) -> Verdict:
         box = self.ledger.box(part.box.id) or part.box
@@ -302,6 +354,9 @@ class _Desk:
         last = floor.last_counted(self.ledger.connection, station.id, scan.at)
         if last is None:
             raise _Refused(Outcome.NOTHING_TO_UNDO, f"{station.name}: nothing to take back.")
+        board = _code_or_none(last.code)
+        if board is not None and board.kind is Kind.BOARD:
+            return self._undo_board(board, scan, last, entry)
         part = None if last.part_id is None else self.ledger.part(last.part_id)
         box = None if last.box_id is None else self.ledger.box(last.box_id)
         entry.part, entry.box = part, box
@@ -393,14 +448,15 @@ class _Desk:
 class _Entry:
     """One scan's row in the log while it is being made."""
 
-    def __init__(self, ledger: Ledger, scan: Scan) -> None:
+    def __init__(self, ledger: Ledger, scan: Scan, *, seq: int | None = None) -> None:
         self._ledger = ledger
         self._scan = scan
-        self.seq = ledger.next_seq()
+        self.seq = ledger.next_seq() if seq is None else seq
         self.station: StationRow | None = None
         self.part: PartRow | None = None
         self.box: BoxRow | None = None
         self.load_id: int | None = None
+        self.job_id: int | None = None
         self.slot_id: int | None = None
         self.action = scan.action
         self.undoes: int | None = None
@@ -428,7 +484,7 @@ class _Entry:
             step=None if self.station is None else self.station.step.value,
             infers=self.station is not None and not self.station.strict,
             part_id=None if self.part is None else self.part.id,
-            job_id=_job_id(self.part, box),
+            job_id=self.job_id or _job_id(self.part, box),
             box_id=None if box is None else box.id,
             load_id=self.load_id,
             slot_id=self.slot_id,
@@ -476,6 +532,22 @@ def _happening(verdict: Verdict) -> Happening:
 
 def _station_facts(station: StationRow) -> StationFacts:
     return StationFacts(id=station.id, name=station.name, step=station.step, infers=not station.strict)
+
+
+def _board_verdict(board: BoardView, outcomes: Sequence[Outcome]) -> Verdict:
+    """Say of a board what its parts were answered: done when any part was, else what most of them were."""
+    counts = Counter(outcomes)
+    done, again = counts[Outcome.DONE], counts[Outcome.AGAIN]
+    left = len(outcomes) - done - again
+    more = f" {left} of its parts were refused: scan them one by one." if left else ""
+    if done:
+        return Verdict(
+            outcome=Outcome.DONE, message=f"Board {board.number} of job {board.job}: {done} parts cut.{more}"
+        )
+    if again:
+        return Verdict(outcome=Outcome.AGAIN, message=f"Board {board.number} of job {board.job} was cut before.{more}")
+    worst = counts.most_common(1)[0][0] if counts else Outcome.OFF_ROUTE
+    return Verdict(outcome=worst, message=f"Board {board.number} of job {board.job}: none of its parts can be cut now.")
 
 
 def _takes_parts(box: BoxRow) -> bool:

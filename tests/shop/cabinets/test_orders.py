@@ -16,7 +16,8 @@ ROW = {"cabinet": "101", "family": "base", "width": "18", "height": "34 1/2", "d
 
 
 def read(*rows: dict[str, Any], units: Units = Units.INCH) -> tuple[CabinetOrder, ...]:
-    return read_cabinets([({"line": line}, row) for line, row in enumerate(rows, 2)], units)
+    placed = read_cabinets([({"line": line}, row) for line, row in enumerate(rows, 2)], units)
+    return tuple(order for _, order in placed)
 
 
 def faults_of(row: dict[str, Any]) -> dict[str, str]:

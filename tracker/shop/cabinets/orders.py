@@ -152,20 +152,23 @@ def _fault(field: str, what: str) -> Fault:
     return Fault(where={"field": field}, what=what)
 
 
+PlacedOrder = tuple[Mapping[str, Any], CabinetOrder]
+
+
 def read_cabinets(
     rows: Iterable[tuple[Mapping[str, Any], Mapping[str, Any]]], units: Units
-) -> tuple[CabinetOrder, ...]:
-    """Return the orders of a table's rows: each row is its place (``{"line": 7}``) and its cells by column.
+) -> tuple[PlacedOrder, ...]:
+    """Return the orders of a table's rows, each with its place: a row is its place (``{"line": 7}``) and its cells.
 
     Cells are texts, or numbers as JSON has them. Raises InvalidInputError naming place, field and rule of every fault.
     """
-    orders: list[CabinetOrder] = []
+    orders: list[PlacedOrder] = []
     faults: list[Fault] = []
     for count, (where, cells) in enumerate(rows, 1):
         if count > MOST_ROWS:
             raise InvalidInputError(f"More than {MOST_ROWS} rows of cabinets. Send them in several parts.")
         try:
-            orders.append(order_from_cells(cells, units))
+            orders.append((where, order_from_cells(cells, units)))
         except InvalidInputError as error:
             faults += [Fault(where={**where, **fault.where}, what=fault.what) for fault in error.faults]
         if len(faults) > MOST_FAULTS_TOLD:

@@ -1,0 +1,94 @@
+"""From ordered cabinets to the lines of a job: its parts, its items, and the designs that they come from."""
+
+from collections.abc import Iterator, Sequence
+from hashlib import sha256
+from typing import Final
+
+from tracker.shop.cabinets.design import Cabinet, design_cabinet, kind_of
+from tracker.shop.cabinets.orders import PlacedOrder
+from tracker.shop.cabinets.panels import Grain, Part
+from tracker.shop.cabinets.standard import Standard
+from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
+from tracker.shop.orders import Designed, ItemLine, OrderedDesign, PartLine
+
+MOST_CABINETS: Final = 2_000
+
+
+def design_all(orders: Sequence[PlacedOrder], standard: Standard) -> tuple[OrderedDesign, ...]:
+    """Return the designs of a job's cabinets.
+
+    Raises InvalidInputError naming, for every order that cannot be built, its place, its field and the rule that it
+    breaks, and each cabinet's number that stands twice; TooLargeError for more cabinets than one job takes.
+    """
+    if sum(order.quantity for _, order in orders) > MOST_CABINETS:
+        raise TooLargeError(f"More than {MOST_CABINETS:,} cabinets in one job. Split it into several jobs.")
+    designs: list[OrderedDesign] = []
+    faults: list[Fault] = []
+    seen: set[str] = set()
+    for where, order in orders:
+        for name in order.unit_names:
+            if name in seen:
+                faults.append(Fault(where={**where, "field": "cabinet"}, what=f"{name!r} stands twice"))
+            seen.add(name)
+        try:
+            designs.append(OrderedDesign(cabinet=design_cabinet(order, standard), names=order.unit_names))
+        except InvalidInputError as error:
+            faults += [Fault(where={**where, **fault.where}, what=fault.what) for fault in error.faults]
+    if faults:
+        raise InvalidInputError("Not every cabinet can be built. Nothing was stored; mend these.", faults)
+    return tuple(designs)
+
+
+def part_lines(designs: Sequence[OrderedDesign]) -> Iterator[PartLine]:
+    """Yield one line for each piece of each cabinet."""
+    for design in designs:
+        drawn = [(part, _designed(design.cabinet, part), _programme(part)) for part in design.cabinet.parts]
+        for name in design.names:
+            for part, designed, programme in drawn:
+                yield PartLine(
+                    cabinet=name,
+                    part=part.id,
+                    quantity=1,
+                    length_mm=part.length_mm,
+                    width_mm=part.width_mm,
+                    thickness_mm=part.thickness_mm,
+                    material=part.board.material,
+                    edges=part.edges,
+                    machining=programme,
+                    designed=designed,
+                )
+
+
+def item_lines(designs: Sequence[OrderedDesign]) -> Iterator[ItemLine]:
+    """Yield what goes into each cabinet's bag; what the shop fits itself is not counted into a box."""
+    for design in designs:
+        for name in design.names:
+            for item in design.cabinet.items:
+                if item.in_bag:
+                    yield ItemLine(box=name, item=item.item, quantity=item.quantity)
+
+
+def _designed(cabinet: Cabinet, part: Part) -> Designed:
+    return Designed(
+        own=part.id,
+        front=cabinet.front_side(part).value,
+        marks=cabinet.marks(part),
+        blank_mm=part.blank_mm,
+        grain=part.grain is not Grain.NONE,
+        fragile=part.front,
+        mass_kg=part.mass_kg,
+    )
+
+
+def _programme(part: Part) -> str:
+    """Name the machining after what is machined: parts that are truly alike share a programme, any others do not."""
+    if not part.features:
+        return ""
+    return f"M-{sha256(repr(_plain(kind_of(part))).encode()).hexdigest()[:8].upper()}"
+
+
+def _plain(value: object) -> object:
+    """Return a value whose spelling is the same in every run: sets are sorted."""
+    if isinstance(value, frozenset):
+        return tuple(sorted(value))
+    return tuple(_plain(item) for item in value) if isinstance(value, tuple) else value

@@ -1,0 +1,170 @@
+"""Plan which boards a job is cut from, so that one scan at the saw passes all that comes off a board."""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from tracker.records import boards as kept
+from tracker.records import look
+from tracker.records.boards import BoardView, UncutPart
+from tracker.records.database import Database
+from tracker.records.floor import take_numbers
+from tracker.shop.cutting.planner import plan_boards
+from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
+from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.supplies import Boards
+from tracker.work.ledger import Ledger
+from tracker.work.lists import boards_of
+
+MOST_FAULTS_TOLD = 100
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planned:
+    """What a plan of boards came to: how many of each stock, how much of them is used, and the least possible."""
+
+    boards: int
+    lower_bound: int
+    proved_least: bool
+    yield_share: float
+    need: dict[str, int]
+
+
+def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetime, act_id: UUID) -> Planned:
+    """Plan the boards for all parts of a job that are not cut and lie on no board that was begun.
+
+    A board that was begun stays as it is; the others are planned anew and get new codes. Raises NotFoundError for no
+    such job, ConflictError when it is not open or nothing is left to cut or the job changed meanwhile,
+    InvalidInputError naming each part that no board holds.
+    """
+    stocks = boards_of(database)
+    with database.read() as connection:
+        job = look.job_view(connection, job_code)
+        if job is None:
+            raise NotFoundError(f"There is no job {job_code[:40]}.")
+        parts = _to_plan(kept.uncut_parts(connection, job.id), kept.begun_boards(connection, job.id))
+    if job.status not in ("open", "held"):
+        raise ConflictError(f"Job {job.code} is {job.status}: there is nothing to cut.")
+    if not parts:
+        raise ConflictError(f"Every part of job {job.code} is cut or lies on a board that was begun.")
+    # Planning takes seconds for a large job, so it happens before the one writer is asked for.
+    known = _stocks_for(parts, stocks)
+    plan = plan_boards([_blank(each) for each in parts], known, stocks.rules)
+    _refuse_left(parts, plan)
+    with database.write() as connection:
+        begun = kept.begun_boards(connection, job.id)
+        if _to_plan(kept.uncut_parts(connection, job.id), begun) != parts:
+            raise ConflictError("Parts of this job were scanned while the boards were planned. Plan them again.")
+        kept.drop_boards(connection, job.id, keep=begun)
+        numbers = take_numbers(connection, "board", len(plan.boards))
+        first = kept.last_board_number(connection, job.id) + 1
+        by_id = {stock.id: stock for stock in known}
+        kept.insert_boards(connection, _board_rows(plan, numbers, job.id, first, by_id), _piece_rows(plan, numbers))
+        ledger = Ledger(connection, who, now)
+        message = f"{len(plan.boards)} boards planned for {len(parts)} parts of job {job.code}."
+        ledger.act("plan", scan_id=act_id, message=message, job_id=job.id)
+        ledger.write()
+    return Planned(
+        boards=len(plan.boards),
+        lower_bound=plan.lower_bound,
+        proved_least=plan.proved_least,
+        yield_share=plan.yield_share,
+        need={need.stock: need.boards for need in plan.need},
+    )
+
+
+def job_boards(database: Database, job_code: str) -> list[BoardView]:
+    """Return the boards of a job. Raises NotFoundError when there is no such job."""
+    with database.read() as connection:
+        job = look.job_view(connection, job_code)
+        if job is None:
+            raise NotFoundError(f"There is no job {job_code[:40]}.")
+        return kept.boards_of_job(connection, job.id)
+
+
+def needed(boards: Sequence[BoardView]) -> dict[str, int]:
+    """Return how many of each stock these boards are."""
+    return dict(Counter(board.stock for board in boards))
+
+
+def _to_plan(parts: Sequence[UncutPart], begun: set[int]) -> list[UncutPart]:
+    return [part for part in parts if part.board_id not in begun]
+
+
+def _blank(part: UncutPart) -> Blank:
+    return Blank(
+        id=str(part.id),
+        material=part.material or "board",
+        length_mm=part.length_mm,
+        width_mm=part.width_mm,
+        thickness_mm=part.thickness_mm,
+        grain=part.grain,
+    )
+
+
+def _stocks_for(parts: Sequence[UncutPart], boards: Boards) -> list[Stock]:
+    """Return the shop's boards, and the usual size of each material and thickness that it has not listed."""
+    stocks = list(boards.stocks)
+    for part in parts:
+        material = part.material or "board"
+        listed = any(
+            stock.material == material and abs(stock.thickness_mm - part.thickness_mm) <= SAME_THICKNESS_MM
+            for stock in stocks
+        )
+        if not listed:
+            length, width = boards.usual_mm
+            stocks.append(
+                Stock(
+                    id=f"{material} {part.thickness_mm:g} mm",
+                    material=material,
+                    length_mm=length,
+                    width_mm=width,
+                    thickness_mm=part.thickness_mm,
+                    grain=part.grain,
+                )
+            )
+    return stocks
+
+
+def _refuse_left(parts: Sequence[UncutPart], plan: CuttingPlan) -> None:
+    names = {str(part.id): part.name for part in parts}
+    faults = [
+        Fault(where={"part": names[left.id], "field": "boards"}, what=left.why)
+        for left in plan.unplaceable[:MOST_FAULTS_TOLD]
+    ]
+    if faults:
+        raise InvalidInputError("Not every part comes off a board of the shop. Nothing was planned.", faults)
+
+
+def _board_rows(
+    plan: CuttingPlan, numbers: Sequence[int], job_id: int, first: int, stocks: dict[str, Stock]
+) -> Iterator[dict[str, Any]]:
+    for count, (number, drawn) in enumerate(zip(numbers, plan.boards, strict=True), first):
+        stock = stocks[drawn.stock]
+        yield {
+            "id": number,
+            "job_id": job_id,
+            "number": count,
+            "stock": stock.id,
+            "material": stock.material,
+            "length_mm": stock.length_mm,
+            "width_mm": stock.width_mm,
+            "thickness_mm": stock.thickness_mm,
+            "yield_share": drawn.yield_share,
+        }
+
+
+def _piece_rows(plan: CuttingPlan, numbers: Sequence[int]) -> Iterator[dict[str, Any]]:
+    for number, drawn in zip(numbers, plan.boards, strict=True):
+        for position, piece in enumerate(drawn.pieces, 1):
+            yield {
+                "part_id": int(piece.id),
+                "board_id": number,
+                "position": position,
+                "x_mm": piece.x_mm,
+                "y_mm": piece.y_mm,
+                "turned": piece.rotated,
+            }

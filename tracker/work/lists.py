@@ -1,0 +1,108 @@
+"""The shop's lists, given as TOML texts: its cartons, its boards, and its construction standards."""
+
+from datetime import datetime
+from importlib.resources import files
+from typing import Final
+
+from tracker.records.database import Database
+from tracker.records.settings import keep_setting, setting_names, setting_text
+from tracker.shop.cabinets.standard import Standard
+from tracker.shop.cabinets.standard_reading import read_standard
+from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
+from tracker.shop.job_boxes import Packing
+from tracker.shop.supplies import Boards, read_boards, read_packing
+
+CARTONS: Final = "cartons"
+BOARDS: Final = "boards"
+STANDARD: Final = "standard"
+KINDS: Final = (CARTONS, BOARDS, STANDARD)
+
+
+def set_list(database: Database, kind: str, text: str, *, who: str, now: datetime) -> str:
+    """Check a list and keep it; return the name under which it is kept.
+
+    A standard is kept under its own name; giving the same name again needs a higher version, so that the number tells
+    two texts apart. Raises InvalidInputError naming each fault.
+    """
+    name = kind
+    match kind:
+        case "cartons":
+            read_packing(text)
+        case "boards":
+            read_boards(text)
+        case "standard":
+            standard = read_standard(text)
+            name = f"{STANDARD}/{standard.name}"
+            _check_version(database, name, text, standard)
+        case _:
+            raise InvalidInputError(f"There is no list {kind[:40]!r}; there are: {', '.join(KINDS)}.")
+    with database.write() as connection:
+        keep_setting(connection, name, text, who=who, now=now)
+    return name
+
+
+def _check_version(database: Database, name: str, text: str, standard: Standard) -> None:
+    if len(name) > LONGEST_NAME:
+        what = f"wanted: at most {LONGEST_NAME - len(STANDARD) - 1} characters"
+        raise InvalidInputError("The standard's name is too long.", [Fault(where={"field": "name"}, what=what)])
+    with database.read() as connection:
+        kept = setting_text(connection, name)
+    if kept is not None and kept != text and read_standard(kept).version >= standard.version:
+        what = f"wanted: more than {read_standard(kept).version}, the version that is kept under this name"
+        raise InvalidInputError(
+            "Another text has this name and version.", [Fault(where={"field": "version"}, what=what)]
+        )
+
+
+LONGEST_NAME: Final = 80
+
+
+def packing_of(database: Database) -> Packing | None:
+    """Return the shop's cartons, or None when it has listed none: then a cabinet is a box."""
+    with database.read() as connection:
+        text = setting_text(connection, CARTONS)
+    return None if text is None else read_packing(text)
+
+
+def boards_of(database: Database) -> Boards:
+    """Return the shop's boards, or the usual size for every material when it has listed none."""
+    with database.read() as connection:
+        text = setting_text(connection, BOARDS)
+    return Boards() if text is None else read_boards(text)
+
+
+def shipped_standard() -> Standard:
+    """Return the construction standard that comes with the program."""
+    return read_standard(shipped_standard_text())
+
+
+def shipped_standard_text() -> str:
+    return files("tracker.shop.cabinets").joinpath("standard.toml").read_text(encoding="utf-8")
+
+
+def standard_named(database: Database, name: str | None) -> Standard:
+    """Return a standard of the shop by its name; without a name, the one that comes with the program.
+
+    Raises InvalidInputError naming the standards that there are.
+    """
+    shipped = shipped_standard()
+    with database.read() as connection:
+        text = setting_text(connection, f"{STANDARD}/{name or shipped.name}")
+        known = [kept.removeprefix(f"{STANDARD}/") for kept in setting_names(connection) if kept.startswith(STANDARD)]
+    if text is not None:
+        return read_standard(text)
+    if name in (None, shipped.name):
+        return shipped
+    what = f"{str(name)[:80]!r} is not known; known: {', '.join(sorted({shipped.name, *known}))}"
+    raise InvalidInputError("There is no such construction standard.", [Fault(where={"field": "standard"}, what=what)])
+
+
+def list_text(database: Database, name: str) -> str:
+    """Return a list as it was given. Raises NotFoundError when there is none of this name."""
+    with database.read() as connection:
+        text = setting_text(connection, name)
+    if text is None and name in (STANDARD, f"{STANDARD}/{shipped_standard().name}"):
+        text = shipped_standard_text()
+    if text is None:
+        raise NotFoundError(f"No list {name[:80]} is kept.")
+    return text
