@@ -11,9 +11,23 @@ from flask import Flask, Response, current_app, g, request
 from prometheus_client import CollectorRegistry, Counter, Histogram
 from sqlalchemy.exc import SQLAlchemyError
 
-from tracker.api import boxes, floor, health, jobs, labels, loads, parts, plans, scans, service
+from tracker.api import (
+    boxes,
+    cabinets,
+    floor,
+    health,
+    jobs,
+    labels,
+    lists,
+    loads,
+    parts,
+    plans,
+    reports,
+    scans,
+    service,
+)
 from tracker.api.context import check_caller
-from tracker.pages import site
+from tracker.pages import sheets, site
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.errors import ShopError
@@ -23,6 +37,9 @@ from tracker.work.together import ScanCounter
 MAX_BODY_BYTES = 80 * 1024 * 1024
 _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
 requests_log = logging.getLogger("tracker.requests")
+
+
+CALLS = (scans, jobs, cabinets, parts, boxes, loads, floor, reports, labels, plans, lists)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,15 +64,17 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     app.json.ensure_ascii = False  # type: ignore[attr-defined]  # the default provider has it
     app.json.sort_keys = False  # type: ignore[attr-defined]  # the default provider has it
     app.extensions["shop_database"] = database or Database(settings.database_url)
+    app.extensions["shop_settings"] = settings
     app.extensions["shop_scans"] = ScanCounter(app.extensions["shop_database"])
     app.extensions["shop_gate"] = Gate(app.extensions["shop_database"])
     app.extensions["shop_metrics"] = _metrics()
     app.before_request(_start)
     app.before_request(_check)
     app.after_request(_finish)
-    service.register(app, [each.blueprint for each in (scans, jobs, parts, boxes, loads, floor, labels, plans)])
+    service.register(app, [each.blueprint for each in CALLS])
     app.register_blueprint(health.blueprint)
     app.register_blueprint(site.blueprint)
+    app.register_blueprint(sheets.blueprint)
     for kind in (ShopError, SQLAlchemyError, Exception):
         app.register_error_handler(kind, _answer_error)
     return app

@@ -117,6 +117,7 @@ def upgrade() -> None:
     )
     op.create_index("ix_sawing_board_id", "sawing", ["board_id"], unique=False)
     op.add_column("box", sa.Column("carton", sa.String(length=200), nullable=True))
+    op.add_column("box", sa.Column("empty_kg", sa.Float(), nullable=True))
     op.add_column("box", sa.Column("bag_above", sa.Integer(), nullable=True))
 
     rows = ", ".join(f"('{name}', 0)" for name in COUNTERS)
@@ -124,7 +125,7 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    for name in ("bag_above", "carton"):
+    for name in ("bag_above", "empty_kg", "carton"):
         op.drop_column("box", name)
     for table in TABLES:
         op.drop_table(table)

@@ -20,7 +20,8 @@ SCALARS = st.none() | st.booleans() | st.integers(-(10**20), 10**20) | st.floats
 NAMES = (
     *("scans", "id", "code", "station", "at", "action", "box", "load", "slot", "customer", "due", "units", "parts"),
     *("items", "cabinet", "part", "quantity", "length", "width", "thickness", "edges", "boxes", "ship_on", "reason"),
-    *("override", "mass_kg", "name", "step", "strict", "panels", "cartons", "layer_gap_mm"),
+    *("override", "mass_kg", "name", "step", "strict", "panels", "cartons", "layer_gap_mm", "cabinets", "family"),
+    *("height", "depth", "fronts", "hinge", "finish", "note", "standard", "text"),
 )
 KEYS = st.sampled_from(NAMES)
 BODIES = st.recursive(SCALARS, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(KEYS, inner, max_size=6))
@@ -39,10 +40,20 @@ GOOD: dict[str, Any] = {
     "boxes": ["B0000000141"],
     "items": {},
     "parts": [{"cabinet": "1", "part": "End", "length": 700, "width": 500, "thickness": 18}],
+    "cabinets": [{"cabinet": "1", "family": "base", "width": 600, "height": 800, "depth": 500, "fronts": "doors"}],
+    "family": "base",
+    "width": 600,
+    "height": 800,
+    "depth": 500,
+    "fronts": "drawer over doors",
+    "text": "[[carton]]\nname = 'C'\nlength = 1000\nwidth = 900\nheight = 200\nmax_mass = 40\n",
 }
 SETS = (
     ("id", "code", "station", "at"),
     ("code", "customer", "due", "parts"),
+    ("code", "customer", "due", "cabinets"),
+    ("family", "width", "height", "depth", "fronts"),
+    ("text",),
     ("boxes", "ship_on"),
     ("reason",),
     ("items",),
@@ -74,7 +85,7 @@ def test_no_input_is_a_fault_of_ours(
 ) -> None:
     verb, rule = route
     path = re.sub(r"<[^>]*>", lambda _match: name.replace("/", "").replace("?", "").replace("#", ""), rule)
-    sent = {"json": body} if verb == "POST" else {}
+    sent = {"json": body} if verb in ("POST", "PUT") else {}
     answer = admin.client.open(path, method=verb, headers=admin.headers, query_string=query, **sent)
     assert answer.status_code < 500, answer.text
     if answer.status_code >= 400:

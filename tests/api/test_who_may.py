@@ -41,6 +41,21 @@ NEEDED = {
     ("GET", "/api/v1/labels/boxes/<code>.png"): Role.STATION,
     ("GET", "/api/v1/labels/jobs/<code>.pdf"): Role.STATION,
     ("POST", "/api/v1/plans/boxes"): Role.STATION,
+    ("POST", "/api/v1/plans/cabinet"): Role.STATION,
+    ("GET", "/api/v1/jobs/<code>/cabinets"): Role.STATION,
+    ("GET", "/api/v1/jobs/<code>/cabinets/<name>"): Role.STATION,
+    ("GET", "/api/v1/jobs/<code>/boards"): Role.STATION,
+    ("POST", "/api/v1/jobs/<code>/boards"): Role.FOREMAN,
+    ("GET", "/api/v1/labels/boards/<code>.png"): Role.STATION,
+    ("GET", "/api/v1/labels/jobs/<code>/boards.pdf"): Role.STATION,
+    ("GET", "/api/v1/labels/sheets/<code>/<name>.pdf"): Role.STATION,
+    ("GET", "/api/v1/lists/<path:name>"): Role.OFFICE,
+    ("PUT", "/api/v1/lists/<path:name>"): Role.ADMIN,
+    ("GET", "/api/v1/reports"): Role.FOREMAN,
+    ("POST", "/api/v1/reports/<int:number>/close"): Role.FOREMAN,
+    ("GET", "/jobs/<job>/cabinets/<name>/sheet"): Role.STATION,
+    ("GET", "/report/<job>/<name>/<key>"): None,
+    ("POST", "/report/<job>/<name>/<key>"): None,
     ("GET", "/"): Role.STATION,
     ("GET", "/api/v1/openapi.json"): None,
     ("GET", "/api/v1/docs"): None,
@@ -66,7 +81,7 @@ def test_a_call_is_let_through_for_its_role_and_above_and_for_nobody_else(
     app: Flask, callers: dict[Role, Caller], route: tuple[str, str], needed: Role | None
 ) -> None:
     verb, rule = route
-    path = re.sub(r"<[^>]*>", "J-1", rule)
+    path = re.sub(r"<[^>]*>", "J-1", re.sub(r"<int:[^>]*>", "1", rule))
     anonymous = app.test_client().open(path, method=verb)
     assert (anonymous.status_code == 401) == (needed is not None)
     for role, caller in callers.items():

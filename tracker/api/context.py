@@ -6,6 +6,7 @@ from uuid import UUID, uuid4
 from flask import current_app, g, request
 
 from tracker.records.database import Database
+from tracker.settings import Settings
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import NotAllowedError, NotFoundError, NotSignedInError
 from tracker.shop.roles import Role
@@ -57,6 +58,12 @@ def check_caller() -> None:
     g.bearer = gate.bearer_of(plain.strip())
     if not g.bearer.role.includes(needed):
         raise NotAllowedError(f"This needs the role {needed}; the token {g.bearer.name} has {g.bearer.role}.")
+
+
+def settings() -> Settings:
+    """Return the settings of this service."""
+    found: Settings = current_app.extensions["shop_settings"]
+    return found
 
 
 def number_of(text: str, kind: Kind) -> int:

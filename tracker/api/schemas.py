@@ -344,8 +344,21 @@ class ItemShape(Schema):
     counted = fields.Integer(allow_none=True)
 
 
+class LaidShape(Schema):
+    """Where a part lies in its carton, in mm from the carton's inner corner; layer 1 is the lowest."""
+
+    layer = fields.Integer()
+    x_mm = fields.Float()
+    y_mm = fields.Float()
+    z_mm = fields.Float()
+    turned = fields.Boolean()
+
+
 class BoxShape(Schema):
-    """A box and its planned content."""
+    """A box and its planned content; ``places`` by the parts' codes where a carton was planned.
+
+    ``bag_above`` is the layer above which the bag of items lies.
+    """
 
     code = fields.String()
     name = fields.String()
@@ -359,6 +372,9 @@ class BoxShape(Schema):
     missing_count = fields.Integer()
     on_load = fields.String(attribute="load", data_key="load", allow_none=True)
     follows = fields.String(allow_none=True)
+    carton = fields.String(allow_none=True)
+    bag_above = fields.Integer(allow_none=True)
+    places = fields.Dict(keys=fields.String(), values=fields.Nested(LaidShape))
     parts = fields.List(fields.Nested(BoxPartShape))
     items = fields.List(fields.Nested(ItemShape))
 

@@ -85,7 +85,7 @@ def _say_roles(app: Flask, document: dict[str, Any]) -> None:
     """Say with each call which role it needs, as its view says it."""
     for rule in app.url_map.iter_rules():
         role: Role | None = getattr(app.view_functions[rule.endpoint], "needs", None)
-        calls = document["paths"].get(re.sub(r"<(\w+)>", r"{\1}", rule.rule), {})
+        calls = document["paths"].get(re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule.rule), {})
         for verb in rule.methods or ():
             if role is not None and verb.lower() in calls:
                 calls[verb.lower()]["x-role"] = role.value

@@ -1,13 +1,16 @@
 """What stands on a label, and where. Sizes in mm; one bit a dot.
 
 Nothing here needs colour or a key to read: the code twice (bars and text), the words, and a small outline of the panel.
-On the outline L1 is the long edge below (to the front), L2 the long edge above, W1 left and W2 right; a banded edge is
-a heavy line with its name.
+On the outline L1 is the long edge below, L2 the long edge above, W1 left and W2 right; a banded edge is a heavy line
+with its name. A joint's number stands where the joint is: at an edge, or in a frame where another part meets the face.
+An arrow points to the front of the cabinet; where the face itself is in front, words say so.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
+from math import hypot
 from typing import Final
 
 from PIL import Image, ImageDraw
@@ -19,12 +22,25 @@ PART_LABEL_MM: Final = (100.0, 50.0)
 BOX_LABEL_MM: Final = (100.0, 150.0)
 CODE_LABEL_MM: Final = (100.0, 50.0)
 TWO_PEOPLE_ABOVE_KG: Final = 23.0  # the load constant of the revised NIOSH lifting equation (1991)
+_ARROW_MM: Final = 4.2
+_NUMBER_MM: Final = (4.0, 3.0)
+_DIGIT_MM: Final = 1.8
 LEAST_SHOWN_RATIO: Final = 0.16  # a narrow strip is drawn a little wider, so that its edges can still be told apart
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class JointMark:
+    """A joint's number on a panel: on which side, and where in its length and width, in mm."""
+
+    number: int
+    side: str
+    along_mm: float
+    across_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PartLabel:
-    """What the label of a part says."""
+    """What the label of a part says. ``front`` is the side that looks to the front, empty when it is not known."""
 
     code: str
     job: str
@@ -38,6 +54,24 @@ class PartLabel:
     route: Sequence[str]
     box: str
     urgent: bool = False
+    marks: Sequence[JointMark] = ()
+    front: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardLabel:
+    """What the label of a board says; ``pieces`` are the corner and the size of each part on it, in mm."""
+
+    code: str
+    job: str
+    number: int
+    of: int
+    stock: str
+    material: str
+    length_mm: float
+    width_mm: float
+    thickness_mm: float
+    pieces: Sequence[tuple[float, float, float, float]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +123,15 @@ class Canvas:
         ends = [(self.dots(x), self.dots(y)) for x, y in (start, end)]
         self.draw.line(ends, fill=0, width=max(1, self.dots(width_mm)))
 
+    def arrow(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        self.line(start, end, 0.5)
+        along = (end[0] - start[0], end[1] - start[1])
+        length = hypot(*along)
+        dx, dy = along[0] / length, along[1] / length
+        for turn in (1, -1):
+            wing = (end[0] - 1.3 * dx + turn * 0.9 * dy, end[1] - 1.3 * dy - turn * 0.9 * dx)
+            self.line(end, wing, 0.5)
+
     def bar(self, at: tuple[float, float], size: tuple[float, float]) -> None:
         left, top = self.dots(at[0]), self.dots(at[1])
         self.draw.rectangle((left, top, left + self.dots(size[0]), top + self.dots(size[1])), fill=0)
@@ -110,7 +153,10 @@ def draw_part_label(label: PartLabel, dpi: int) -> Image.Image:
     canvas.write(label.material, (3, 25.2), (58, 3.6))
     canvas.write(" › ".join(label.route), (3, 28.9), (58, 3.6))
     canvas.write(f"box {label.box}", (3, 32.5), (58, 4.6), bold=True)
-    _outline(canvas, label, (65, 9.5), (30, 24))
+    if label.front or label.marks:
+        _marked_outline(canvas, label, (61.5, 8), (37.5, 28.5))
+    else:
+        _outline(canvas, label, (65, 9.5), (30, 24))
     canvas.symbol(label.code, (2, 37.5), (72, 8.5))
     canvas.write(label.code, (7, 46.3), (60, 3.4))
     return canvas.image
@@ -132,6 +178,95 @@ def _outline(canvas: Canvas, label: PartLabel, at: tuple[float, float], room: tu
         canvas.line(start, end, 1.0 if banded else 0.2)
         if banded:
             canvas.write(edge, beside, (5, 3), bold=True)
+
+
+def _marked_outline(canvas: Canvas, label: PartLabel, at: tuple[float, float], room: tuple[float, float]) -> None:
+    """Draw a designed panel: its joints' numbers in their places and the arrow to the front, outside the outline."""
+    width, height = _shown(label.length_mm, label.width_mm, (room[0] - 2 * _ARROW_MM, room[1] - 2 * _ARROW_MM))
+    left, top = at[0] + (room[0] - width) / 2, at[1] + (room[1] - height) / 2
+    right, bottom = left + width, top + height
+    sides = {
+        "L1": ((left, bottom), (right, bottom)),
+        "L2": ((left, top), (right, top)),
+        "W1": ((left, top), (left, bottom)),
+        "W2": ((right, top), (right, bottom)),
+    }
+    for edge, (start, end) in sides.items():
+        canvas.line(start, end, 1.0 if edge in label.edges else 0.2)
+    _front_arrow(canvas, label.front, (left, top, right, bottom))
+    taken: list[tuple[float, float]] = []
+    for mark in sorted(label.marks, key=lambda mark: mark.side not in ("A", "B")):
+        wide = _DIGIT_MM * len(str(mark.number)) + 0.4
+        x = left + width * mark.along_mm / label.length_mm - wide / 2
+        y = bottom - height * mark.across_mm / label.width_mm - _NUMBER_MM[1] / 2
+        x = min(max(x, left + 0.9), right - wide - 0.9)
+        y = min(max(y, top + 0.9), bottom - _NUMBER_MM[1] - 0.9)
+        spot = _free_spot((x, y), wide, taken, (left, top, right, bottom))
+        taken.append(spot)
+        canvas.write(str(mark.number), spot, (wide, _NUMBER_MM[1]), bold=True)
+        if mark.side in ("A", "B"):
+            _rectangle(canvas, (spot[0] - 0.4, spot[1] - 0.2), (wide + 0.4, _NUMBER_MM[1] + 0.3), 0.15)
+
+
+def _free_spot(
+    wanted: tuple[float, float],
+    wide: float,
+    taken: Sequence[tuple[float, float]],
+    inside: tuple[float, float, float, float],
+) -> tuple[float, float]:
+    """Return the place for a number nearest to the wanted one where no other number stands, if there is room."""
+    step_x, step_y = _NUMBER_MM[0] + 0.6, _NUMBER_MM[1] + 0.6
+    left, top, right, bottom = inside
+    shifts = [(dx * step_x / 2, dy * step_y / 2) for dx in range(-12, 13) for dy in range(-12, 13)]
+    for dx, dy in sorted(shifts, key=lambda shift: abs(shift[0]) + abs(shift[1])):
+        x, y = wanted[0] + dx, wanted[1] + dy
+        fits = left + 0.7 <= x <= right - wide - 0.7 and top + 0.7 <= y <= bottom - _NUMBER_MM[1] - 0.7
+        if fits and all(abs(x - a) >= step_x or abs(y - b) >= step_y for a, b in taken):
+            return x, y
+    return wanted
+
+
+def _front_arrow(canvas: Canvas, front: str, outline: tuple[float, float, float, float]) -> None:
+    """Draw an arrow from the outline to the front, or say that the face itself is in front."""
+    left, top, right, bottom = outline
+    middle = ((left + right) / 2, (top + bottom) / 2)
+    starts = {
+        "L1": ((middle[0], bottom + 0.8), (0.0, 1.0)),
+        "L2": ((middle[0], top - 0.8), (0.0, -1.0)),
+        "W1": ((left - 0.8, middle[1]), (-1.0, 0.0)),
+        "W2": ((right + 0.8, middle[1]), (1.0, 0.0)),
+    }
+    if front not in starts:
+        says = "this face to the front" if front == "A" else "this face to the back"
+        canvas.write(says, (middle[0] - 16, bottom + 0.9), (32, _ARROW_MM - 1))
+        return
+    (x, y), (dx, dy) = starts[front]
+    canvas.arrow((x, y), (x + dx * (_ARROW_MM - 1), y + dy * (_ARROW_MM - 1)))
+
+
+def draw_board_label(label: BoardLabel, dpi: int) -> Image.Image:
+    """Draw a board's label, 100 × 150 mm: what it is, and the parts where they come off it."""
+    canvas = Canvas(BOX_LABEL_MM, dpi)
+    canvas.write(f"board {label.number} of {label.of}", (4, 3), (92, 13), bold=True)
+    canvas.write(label.job, (4, 17), (92, 10), bold=True)
+    size = f"{_mm(label.length_mm)} × {_mm(label.width_mm)} × {_mm(label.thickness_mm)} mm"
+    canvas.write(label.material, (4, 28), (92, 7))
+    canvas.write(f"{size}, {len(label.pieces)} parts", (4, 36), (92, 6))
+    scale = min(92 / label.length_mm, 56 / label.width_mm)
+    left, top = 4.0, 45.0
+    _rectangle(canvas, (left, top), (label.length_mm * scale, label.width_mm * scale), 0.5)
+    for x, y, length, width in label.pieces:
+        _rectangle(canvas, (left + x * scale, top + y * scale), (length * scale, width * scale), 0.2)
+    canvas.symbol(label.code, (3, 109), (94, 28))
+    canvas.write(label.code, (10, 139), (80, 8), bold=True)
+    return canvas.image
+
+
+def _rectangle(canvas: Canvas, at: tuple[float, float], size: tuple[float, float], width_mm: float) -> None:
+    (left, top), (right, bottom) = at, (at[0] + size[0], at[1] + size[1])
+    corners = [(left, top), (right, top), (right, bottom), (left, bottom), (left, top)]
+    for start, end in pairwise(corners):
+        canvas.line(start, end, width_mm)
 
 
 def _shown(length: float, width: float, room: tuple[float, float]) -> tuple[float, float]:

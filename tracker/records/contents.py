@@ -80,11 +80,16 @@ def move_parts(connection: Connection, part_ids: Sequence[int], to_box: int) -> 
     connection.execute(statement, [{"the_id": part_id, "place": n} for n, part_id in enumerate(part_ids, start=1)])
 
 
-def living_sizes(connection: Connection, box_id: int) -> list[tuple[float, float, float]]:
-    """Return length, width and thickness in mm of the living parts planned for a box."""
-    columns = (part.c.length_mm, part.c.width_mm, part.c.thickness_mm)
+def living_sizes(connection: Connection, box_id: int) -> list[tuple[float, float, float, float]]:
+    """Return length, width and thickness in mm, and the mass in kg, of the living parts planned for a box."""
+    columns = (part.c.length_mm, part.c.width_mm, part.c.thickness_mm, part.c.mass_kg)
     query = select(*columns).where(part.c.box_id == box_id, part.c.status.not_in(_DEAD))
-    return [(row.length_mm, row.width_mm, row.thickness_mm) for row in connection.execute(query)]
+    return [(row.length_mm, row.width_mm, row.thickness_mm, row.mass_kg) for row in connection.execute(query)]
+
+
+def carton_mass(connection: Connection, box_id: int) -> float | None:
+    """Return what the planned carton of a box weighs with its bag, in kg; None where no carton was planned."""
+    return connection.execute(select(box.c.empty_kg).where(box.c.id == box_id)).scalar()
 
 
 def update_box(connection: Connection, box_id: int, **values: Any) -> None:
@@ -149,3 +154,16 @@ def ship_load_rows(connection: Connection, load_id: int, box_ids: Collection[int
     connection.execute(update(box).where(box.c.id.in_(list(box_ids))).values(state="shipped"))
     connection.execute(update(load).where(load.c.id == load_id).values(state="shipped", shipped_at=at))
     return {job_id: count for job_id, count in counts}  # noqa: C416 - rows, not pairs
+
+
+def boxes_of_cabinet(connection: Connection, job_code: str, name: str) -> list[tuple[int, str]]:
+    """Return the number and the name of each box that holds parts of a cabinet, the fullest first."""
+    query = (
+        select(box.c.id, box.c.name)
+        .join(part, part.c.box_id == box.c.id)
+        .join(job, job.c.id == box.c.job_id)
+        .where(job.c.code == job_code, part.c.cabinet == name, part.c.status.not_in(_DEAD))
+        .group_by(box.c.id, box.c.name)
+        .order_by(func.count().desc(), box.c.id)
+    )
+    return [(row.id, row.name) for row in connection.execute(query)]

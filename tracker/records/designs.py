@@ -10,7 +10,7 @@ from sqlalchemy import Connection, insert, select
 
 from tracker.records.floor import take_numbers
 from tracker.records.orders import insert_rows
-from tracker.records.tables import cabinet, design, job, marked, part
+from tracker.records.tables import cabinet, design, job, laying, marked, part
 from tracker.shop.cabinets.design import Cabinet, Mark
 from tracker.shop.orders import Designed, OrderedDesign
 from tracker.shop.progress import DEAD_STATUSES
@@ -98,6 +98,13 @@ def copy_marks(connection: Connection, old_id: int, new_id: int) -> None:
     row = connection.execute(select(marked).where(marked.c.part_id == old_id)).mappings().first()
     if row is not None:
         connection.execute(insert(marked).values({**row, "part_id": new_id}))
+
+
+def copy_place(connection: Connection, old_id: int, new_id: int) -> None:
+    """Lay a replacement where the part that it replaces lies; in a follow-up box there is no plan to keep to."""
+    row = connection.execute(select(laying).where(laying.c.part_id == old_id)).mappings().first()
+    if row is not None:
+        connection.execute(insert(laying).values({**row, "part_id": new_id}))
 
 
 def part_numbers(connection: Connection, job_code: str, name: str) -> Mapping[str, int]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, and_, func, or_, select, tuple_
 
-from tracker.records.tables import box, item, job, load, log, part, slot, station, tally
+from tracker.records.tables import box, item, job, laying, load, log, part, slot, station, tally
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
 from tracker.shop.steps import Step
@@ -120,6 +120,17 @@ class ItemView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceView:
+    """Where a part lies in its carton, in mm; ``turned`` when its length lies along the carton's width."""
+
+    layer: int
+    x_mm: float
+    y_mm: float
+    z_mm: float
+    turned: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BoxView:
     """A box and its planned content, parts in the order in which they are laid."""
 
@@ -140,6 +151,9 @@ class BoxView:
     missing_count: int
     load: str | None
     follows: str | None
+    carton: str | None
+    bag_above: int | None
+    places: dict[str, PlaceView]
     parts: list[PartView]
     items: list[ItemView]
 
@@ -367,7 +381,18 @@ def _boxes(connection: Connection, query: Select[Any]) -> list[BoxView]:
     ids = [row.id for row in rows]
     parts = _by_box(_living_parts(connection, ids))
     items = _items(connection, ids)
-    return [_box(row, parts[box_code(row.id)], items[row.id]) for row in rows]
+    places = _places(connection, ids)
+    return [_box(row, parts[box_code(row.id)], items[row.id], places[row.id]) for row in rows]
+
+
+def _places(connection: Connection, box_ids: Collection[int]) -> defaultdict[int, dict[str, PlaceView]]:
+    columns = (laying.c.layer, laying.c.x_mm, laying.c.y_mm, laying.c.z_mm, laying.c.turned)
+    query = select(part.c.box_id, part.c.id, *columns).join(part, part.c.id == laying.c.part_id)
+    places: defaultdict[int, dict[str, PlaceView]] = defaultdict(dict)
+    for row in connection.execute(query.where(part.c.box_id.in_(list(box_ids)))):
+        place = PlaceView(layer=row.layer, x_mm=row.x_mm, y_mm=row.y_mm, z_mm=row.z_mm, turned=row.turned)
+        places[row.box_id][part_code(row.id)] = place
+    return places
 
 
 def _items(connection: Connection, box_ids: Collection[int]) -> defaultdict[int, list[ItemView]]:
@@ -389,7 +414,7 @@ def _by_box(parts: Iterable[PartView]) -> defaultdict[str, list[PartView]]:
     return grouped
 
 
-def _box(row: Any, parts: list[PartView], items: list[ItemView]) -> BoxView:
+def _box(row: Any, parts: list[PartView], items: list[ItemView], places: dict[str, PlaceView]) -> BoxView:
     return BoxView(
         id=row.id,
         code=box_code(row.id),
@@ -408,6 +433,9 @@ def _box(row: Any, parts: list[PartView], items: list[ItemView]) -> BoxView:
         missing_count=row.parts_total - row.packed,
         load=_load_code(row.load_id),
         follows=None if row.follows_id is None else box_code(row.follows_id),
+        carton=row.carton,
+        bag_above=row.bag_above,
+        places=places,
         parts=parts,
         items=items,
     )

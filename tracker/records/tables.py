@@ -189,6 +189,7 @@ box = Table(
     Column("follows_id", Integer, ForeignKey("box.id")),
     Column("load_id", Integer, ForeignKey("load.id"), index=True),
     Column("carton", String(200)),
+    Column("empty_kg", Float),  # the carton and its bag of items
     Column("bag_above", Integer),  # the layer above which the bag of items lies
     _among("state", *BoxState),
     CheckConstraint("packed BETWEEN 0 AND parts_total", name="packed_within_total"),

@@ -1,28 +1,29 @@
-"""The first plan of boxes: the box that the order names, otherwise one cabinet one box."""
+"""A job's boxes: the box that the order names, otherwise planned into the shop's cartons, or one cabinet one box."""
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
-from tracker.shop.measures import board_mass_kg
+from tracker.shop.boxing.planner import plan_job
+from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel, PlacedPanel
+from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.orders import ItemLine, PartLine
 
+MOST_FAULTS_TOLD: Final = 100
 
-@dataclass(slots=True, kw_only=True)
-class PlannedBox:
-    """What one carton is to hold: ``pieces`` in the order in which they are laid, and the counted items."""
 
-    name: str
-    pieces: list[PartLine] = field(default_factory=list)
-    items: list[ItemLine] = field(default_factory=list)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Packing:
+    """The cartons that a shop has, and what lies in them beside panels."""
 
-    @property
-    def cabinets(self) -> list[str]:
-        return list(dict.fromkeys(piece.cabinet for piece in self.pieces))
+    cartons: tuple[Carton, ...]
+    rules: PackingRules = field(default_factory=PackingRules)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxSize:
-    """The mass in kg and the size in mm of a stack of panels, one on the other."""
+    """The mass in kg and the size in mm of what is packed."""
 
     mass_kg: float
     length_mm: float
@@ -30,32 +31,131 @@ class BoxSize:
     height_mm: float
 
 
-def plan_boxes(parts: Sequence[PartLine], items: Sequence[ItemLine]) -> list[PlannedBox]:
-    """Return the planned boxes in the order in which the cut list first names them.
+@dataclass(slots=True, kw_only=True)
+class PlannedBox:
+    """What one carton is to hold: ``pieces`` in the order in which they are laid, and the counted items.
 
-    An item belongs to the box of its name, or else to the box of the cabinet of that name. Raises KeyError for an item
-    whose box is named by no part; check the order first.
+    With a carton, ``places`` says where each piece lies, ``bag_above`` above which layer the bag of items is, and
+    ``empty_kg`` what carton and bag weigh.
+    """
+
+    name: str
+    pieces: list[PartLine] = field(default_factory=list)
+    items: list[ItemLine] = field(default_factory=list)
+    carton: str | None = None
+    empty_kg: float | None = None
+    places: tuple[PlacedPanel, ...] = ()
+    bag_above: int | None = None
+    size: BoxSize | None = None
+
+    @property
+    def cabinets(self) -> list[str]:
+        return list(dict.fromkeys(piece.cabinet for piece in self.pieces))
+
+
+def plan_boxes(
+    parts: Sequence[PartLine], items: Sequence[ItemLine], packing: Packing | None = None
+) -> list[PlannedBox]:
+    """Return the planned boxes, in the order in which the lines first ask for them; those of cartons come last.
+
+    An item belongs to the box of its name, or else to the box that holds most of the cabinet of that name. Raises
+    InvalidInputError for panels that fit no carton, KeyError for an item whose box is named by no part; check the order
+    first.
     """
     named: dict[str, PlannedBox] = {}
     of_cabinet: dict[str, PlannedBox] = {}
     boxes: list[PlannedBox] = []
     for line in parts:
-        known, key = (named, line.box) if line.box else (of_cabinet, line.cabinet)
-        if key not in known:
-            known[key] = PlannedBox(name=key)
-            boxes.append(known[key])
-        known[key].pieces.extend([line] * line.quantity)
-    for item in items:
-        (named.get(item.box) or of_cabinet[item.box]).items.append(item)
+        if line.box or packing is None:
+            known, key = (named, line.box) if line.box else (of_cabinet, line.cabinet)
+            if key not in known:
+                known[key] = PlannedBox(name=key)
+                boxes.append(known[key])
+            known[key].pieces.extend([line] * line.quantity)
+    if packing is not None:
+        boxes += _carton_boxes([line for line in parts if not line.box], packing, named)
     for box in boxes:
-        box.pieces.sort(key=lambda piece: (-piece.length_mm * piece.width_mm, -piece.thickness_mm))
+        if not box.places:
+            box.pieces.sort(key=lambda piece: (-piece.length_mm * piece.width_mm, -piece.thickness_mm))
+    homes = _homes(boxes)
+    for item in items:
+        (named.get(item.box) or of_cabinet.get(item.box) or homes[item.box]).items.append(item)
     return boxes
 
 
-def size_of(pieces: Sequence[tuple[float, float, float]]) -> BoxSize:
-    """Return the size of a stack of panels, each given as its length, width and thickness in mm."""
+def _carton_boxes(parts: Sequence[PartLine], packing: Packing, taken: Collection[str]) -> list[PlannedBox]:
+    pieces = [line for line in parts for _ in range(line.quantity)]
+    if not pieces:
+        return []
+    plan = plan_job([_panel(index, piece) for index, piece in enumerate(pieces)], packing.cartons, packing.rules)
+    if plan.unplaceable:
+        faults = [
+            Fault(
+                where={"cabinet": pieces[int(left.id)].cabinet, "part": pieces[int(left.id)].part, "field": "cartons"},
+                what=left.why,
+            )
+            for left in plan.unplaceable[:MOST_FAULTS_TOLD]
+        ]
+        raise InvalidInputError("Not every panel fits a carton of the shop. Nothing was stored.", faults)
+    kinds = {carton.id: carton for carton in packing.cartons}
+    names = _names(len(plan.boxes), taken)
+    return [
+        _carton_box(name, content, kinds[content.carton], pieces)
+        for name, content in zip(names, plan.boxes, strict=True)
+    ]
+
+
+def _names(count: int, taken: Collection[str]) -> list[str]:
+    """Number the boxes from 1, leaving out the names that the order uses itself."""
+    names: list[str] = []
+    number = 0
+    while len(names) < count:
+        number += 1
+        if str(number) not in taken:
+            names.append(str(number))
+    return names
+
+
+def _panel(index: int, piece: PartLine) -> Panel:
+    return Panel(
+        id=str(index),
+        length_mm=piece.length_mm,
+        width_mm=piece.width_mm,
+        thickness_mm=piece.thickness_mm,
+        mass_kg=piece.mass_kg,
+        cabinet=piece.cabinet,
+        front=piece.designed is not None and piece.designed.fragile,
+    )
+
+
+def _carton_box(name: str, content: BoxContent, carton: Carton, pieces: Sequence[PartLine]) -> PlannedBox:
+    size = BoxSize(
+        mass_kg=content.mass_kg, length_mm=carton.length_mm, width_mm=carton.width_mm, height_mm=content.height_mm
+    )
+    return PlannedBox(
+        name=name,
+        pieces=[pieces[int(place.id)] for place in content.panels],
+        carton=content.carton,
+        empty_kg=content.mass_kg - sum(pieces[int(place.id)].mass_kg for place in content.panels),
+        places=content.panels,
+        bag_above=content.bag.above_layer if content.bag else None,
+        size=size,
+    )
+
+
+def _homes(boxes: Sequence[PlannedBox]) -> dict[str, PlannedBox]:
+    """Return for each cabinet the box that holds most of its pieces, the first of equals."""
+    counts: dict[str, Counter[int]] = {}
+    for index, box in enumerate(boxes):
+        for piece in box.pieces:
+            counts.setdefault(piece.cabinet, Counter())[index] += 1
+    return {cabinet: boxes[found.most_common(1)[0][0]] for cabinet, found in counts.items()}
+
+
+def size_of(pieces: Sequence[tuple[float, float, float, float]]) -> BoxSize:
+    """Return the size of a stack of panels, each given as its length, width and thickness in mm and its mass in kg."""
     return BoxSize(
-        mass_kg=sum(board_mass_kg(*piece) for piece in pieces),
+        mass_kg=sum(piece[3] for piece in pieces),
         length_mm=max((piece[0] for piece in pieces), default=0.0),
         width_mm=max((piece[1] for piece in pieces), default=0.0),
         height_mm=sum(piece[2] for piece in pieces),

@@ -6,9 +6,29 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+from tracker.shop.cabinets.design import Cabinet, Mark
+from tracker.shop.measures import board_mass_kg
 from tracker.shop.steps import Route, Supply, route_of
 
 EDGES: Final = ("L1", "L2", "W1", "W2")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Designed:
+    """What is known of a part whose cabinet was designed here, beyond the line of a cut list.
+
+    ``own`` is its id in the cabinet; ``marks`` are the joint numbers at its sides and ``front`` the side that looks to
+    the front; ``blank_mm`` is its sawn length and width; with ``grain`` the length runs along the board's; ``fragile``
+    marks a front.
+    """
+
+    own: str
+    front: str
+    marks: tuple[Mark, ...]
+    blank_mm: tuple[float, float]
+    grain: bool
+    fragile: bool
+    mass_kg: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +50,7 @@ class PartLine:
     machining: str = ""
     supply: Supply = Supply.MADE
     box: str = ""
+    designed: Designed | None = None
 
     def __post_init__(self) -> None:
         sizes = (self.length_mm, self.width_mm, self.thickness_mm)
@@ -41,6 +62,17 @@ class PartLine:
     @property
     def route(self) -> Route:
         return route_of(supply=self.supply, machining=self.machining, edges=self.edges)
+
+    @property
+    def size(self) -> tuple[float, float, float]:
+        return (self.length_mm, self.width_mm, self.thickness_mm)
+
+    @property
+    def mass_kg(self) -> float:
+        """The planned mass of one piece: by its own board's density, or by the usual one (see ``board_mass_kg``)."""
+        if self.designed:
+            return self.designed.mass_kg
+        return board_mass_kg(self.length_mm, self.width_mm, self.thickness_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,11 +89,20 @@ class ItemLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OrderedDesign:
+    """A designed cabinet and the numbers of those in the job that are built so."""
+
+    cabinet: Cabinet
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
-    """One job as it is taken: who for, by when, and what."""
+    """One job as it is taken: who for, by when, and what. An item's box may be the name of a cabinet."""
 
     job: str
     customer: str
     due: date
     parts: Sequence[PartLine]
     items: Sequence[ItemLine] = ()
+    designs: Sequence[OrderedDesign] = ()

@@ -1,6 +1,13 @@
 """A follow-up box: where what a closed box lacks is planned to go."""
 
-from tracker.records.contents import box_identity, highest_box_number, living_sizes, open_follow_up, update_box
+from tracker.records.contents import (
+    box_identity,
+    carton_mass,
+    highest_box_number,
+    living_sizes,
+    open_follow_up,
+    update_box,
+)
 from tracker.records.floor import take_numbers
 from tracker.records.jobs import set_job_status
 from tracker.records.orders import insert_rows, raise_total
@@ -42,8 +49,12 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
 
 
 def measure_anew(ledger: Ledger, box_id: int) -> None:
-    """Work a box's planned mass and size out from the parts now planned for it."""
-    update_box(ledger.connection, box_id, **_size(ledger, box_id))
+    """Work a box's planned mass and size out from the parts now planned for it; a planned carton keeps its size."""
+    empty_kg = carton_mass(ledger.connection, box_id)
+    size = _size(ledger, box_id)
+    if empty_kg is not None:
+        size = {"mass_kg": size["mass_kg"] + empty_kg}
+    update_box(ledger.connection, box_id, **size)
 
 
 def _size(ledger: Ledger, box_id: int) -> dict[str, float]:

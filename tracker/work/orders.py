@@ -145,7 +145,7 @@ def _tally_rows(job_id: int, planned: Sequence[PlannedBox]) -> Iterator[dict[str
 
 def _box_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict[str, Any]]:
     for count, (box_id, drawn) in enumerate(zip(numbers.boxes, planned, strict=True), start=1):
-        size = drawn.size or size_of([piece.size for piece in drawn.pieces])
+        size = drawn.size or size_of([(*piece.size, piece.mass_kg) for piece in drawn.pieces])
         yield {
             "id": box_id,
             "job_id": numbers.job,
@@ -159,6 +159,7 @@ def _box_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict
             "width_mm": size.width_mm,
             "height_mm": size.height_mm,
             "carton": drawn.carton,
+            "empty_kg": drawn.empty_kg,
             "bag_above": drawn.bag_above,
         }
 

@@ -8,7 +8,7 @@ from sqlalchemy import Connection, insert, select, update
 
 from tracker.records.contents import update_box
 from tracker.records.database import Database
-from tracker.records.designs import copy_marks
+from tracker.records.designs import copy_marks, copy_place
 from tracker.records.floor import PartRow, take_numbers
 from tracker.records.tables import part as part_table
 from tracker.shop.codes import part_code
@@ -33,6 +33,8 @@ def replace_part(database: Database, part_id: int, reason: str, *, who: str, now
         new_id = take_numbers(connection, "part", 1)[0]
         _insert_copy(connection, old.id, new_id, target)
         copy_marks(connection, old.id, new_id)
+        if target == old.box.id:
+            copy_place(connection, old.id, new_id)
         _retire(ledger, old, new_id, target)
         told = {"job_id": old.job.id, "box_id": old.box.id}
         message = f"Replaced by {part_code(new_id)}: {reason}"

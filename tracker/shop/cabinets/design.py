@@ -43,11 +43,15 @@ class Mark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cabinet:
-    """A designed cabinet. ``standard`` names the construction standard and its version."""
+    """A designed cabinet. ``standard`` names the construction standard and its version.
+
+    ``one_person_kg`` is what that standard lets one person lift.
+    """
 
     order: CabinetOrder
     standard: str
     version: int
+    one_person_kg: float
     parts: tuple[Part, ...]
     joints: tuple[Joint, ...]
     items: tuple[Item, ...]
@@ -89,6 +93,7 @@ def design_cabinet(order: CabinetOrder, standard: Standard) -> Cabinet:
         order=order,
         standard=standard.name,
         version=standard.version,
+        one_person_kg=standard.lifting.one_person_kg,
         parts=parts,
         joints=_numbered(build.joints, {part.id: part for part in parts}),
         items=build.finished_items(),

@@ -1,0 +1,208 @@
+"""The guide: whatever the cabinet, each part is put in once, each joint is closed once, and the bag is used up."""
+
+import re
+from collections import Counter
+
+import pytest
+from hypothesis import given, settings
+
+from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, buildable, name_of, order
+from tracker.shop.cabinets.design import Cabinet, design_cabinet
+from tracker.shop.cabinets.guide import EYES, FIX, Guide, Posture, Step, guide_of, letter_of
+from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts
+from tracker.shop.errors import InvalidInputError
+
+LIMIT = STANDARD.lifting.one_person_kg
+TRADE_WORDS = re.compile(
+    r"\b(gable|carcase|carcass|dado|rabbet|cam|dowel|KD|RTA|confirmat|euro|mortise)\b", re.IGNORECASE
+)
+
+
+def designed(ordered: CabinetOrder) -> tuple[Cabinet, Guide]:
+    cabinet = design_cabinet(ordered, STANDARD)
+    return cabinet, guide_of(cabinet, one_person_kg=LIMIT)
+
+
+def check_all(cabinet: Cabinet, guide: Guide) -> None:
+    check_each_part_is_put_in_once(cabinet, guide)
+    check_nothing_stands_before_it_was_put_in(guide)
+    check_each_joint_is_closed_in_a_step(cabinet, guide)
+    check_the_steps_use_up_the_bag(cabinet, guide)
+    check_rows_name_each_part_once(cabinet, guide)
+    assert [step.number for step in guide.steps] == list(range(1, len(guide.steps) + 1))
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_a_guide_of_each_kind_is_whole(ordered: CabinetOrder) -> None:
+    check_all(*designed(ordered))
+
+
+@settings(max_examples=60)
+@given(buildable())
+def test_a_guide_of_any_cabinet_is_whole(ordered: CabinetOrder) -> None:
+    check_all(*designed(ordered))
+
+
+def check_each_part_is_put_in_once(cabinet: Cabinet, guide: Guide) -> None:
+    assert Counter(own for step in guide.steps for own in step.moving) == Counter(part.id for part in cabinet.parts)
+
+
+def check_nothing_stands_before_it_was_put_in(guide: Guide) -> None:
+    done: set[str] = set()
+    for step in guide.steps:
+        assert set(step.standing) <= done, step.title
+        assert not set(step.standing) & set(step.body)
+        done |= set(step.moving)
+
+
+def check_each_joint_is_closed_in_a_step(cabinet: Cabinet, guide: Guide) -> None:
+    """Joints of equal drawers are told once, so numbers are compared; those that a picture shows are counted."""
+    assert {number for step in guide.steps for number in step.numbers} == {joint.number for joint in cabinet.joints}
+    shown = Counter((joint.part, joint.onto, joint.side) for step in guide.steps for joint in step.closed)
+    assert all(count == 1 for count in shown.values())
+    for step in guide.steps:
+        assert {joint.number for joint in step.closed} == set(step.numbers)
+
+
+def check_the_steps_use_up_the_bag(cabinet: Cabinet, guide: Guide) -> None:
+    used = Counter[str]()
+    for step in guide.steps:
+        used.update({item.item: item.quantity for item in step.items})
+    assert used == Counter({item.item: item.quantity for item in cabinet.items if item.in_bag})
+    assert sum(used.values()) == sum(item.quantity for item in guide.bag)
+
+
+def check_rows_name_each_part_once(cabinet: Cabinet, guide: Guide) -> None:
+    assert sorted(own for row in guide.parts for own in row.ids) == sorted(part.id for part in cabinet.parts)
+    assert len({row.letter for row in guide.parts}) == len(guide.parts)
+    for row in guide.parts:
+        assert row.count == len(row.ids)
+        for own in row.ids:
+            assert {mark.number for mark in cabinet.marks(cabinet.part(own))} <= set(row.numbers)
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_items_are_used_where_they_belong(ordered: CabinetOrder) -> None:
+    _, guide = designed(ordered)
+    homes = {
+        "spring pin": "Drive the spring pins",
+        "shelf pin": "Put in the",
+        "door bumper": "Hang the",
+        "hinge": "left end",
+        "slide pair": "left end",
+        "screw": "Add the",
+        "spacer": "Add the",
+    }
+    for step in guide.steps:
+        for item in step.items:
+            home = next((title for start, title in homes.items() if item.item.startswith(start)), "")
+            assert home in step.title, f"{item.item} in {step.title}"
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_sentences_are_plain_and_short_and_speak_of_the_cabinet_not_the_page(ordered: CabinetOrder) -> None:
+    _, guide = designed(ordered)
+    names = {word for row in guide.parts for word in (row.name.lower(),)}
+    for step in guide.steps:
+        for sentence in step.sentences:
+            assert not TRADE_WORDS.search(sentence), sentence
+            assert len(sentence) <= 160, sentence
+            assert sentence[0].isupper()
+            assert sentence.endswith(".")
+            plain = sentence
+            for name in sorted(names | {"left end", "right end", "left door", "right door"}, key=len, reverse=True):
+                plain = plain.replace(name, "")
+            plain = re.sub(r"\((?:[a-z]+ )*[a-z]*\d*\)", "", plain)
+            assert not re.search(r"\b(to the|from the|towards the) (left|right)\b", plain), sentence
+
+
+def step_named(guide: Guide, title: str) -> Step:
+    return next(step for step in guide.steps if title in step.title)
+
+
+def test_a_lock_joint_is_told_by_its_number_its_arrow_and_the_way_to_push() -> None:
+    _, guide = designed(order("base", 457.2, 876.3, 457.2, "drawer over door", "left"))
+    text = " ".join(step_named(guide, "Add the deck").sentences)
+    assert "Hold 5 on it at 5 on A (left end)" in text
+    assert "arrow to the front" in text
+    assert "push it 4 mm towards the floor end of the cabinet until it stops" in text
+    assert "4 mm towards the top of the cabinet" in " ".join(step_named(guide, "Close with").sentences)
+
+
+def test_slides_and_hinge_plates_are_fitted_when_the_first_end_is_laid_down() -> None:
+    _, guide = designed(order("base", 457.2, 876.3, 457.2, "drawer over door", "left"))
+    first = step_named(guide, "Lay down the left end")
+    text = " ".join(first.sentences)
+    assert "drawer slide" in text
+    assert "hinge plates" in text
+    assert first.posture is Posture.LYING
+    assert step_named(guide, "Close with").number > first.number
+
+
+def test_pins_come_after_the_last_locked_panel_with_eye_protection_and_before_standing_up() -> None:
+    _, guide = designed(order("base", 800, 876, 600, "doors"))
+    pins = step_named(guide, "Drive the spring pins")
+    assert EYES in pins.cautions
+    assert EYES in guide.cautions
+    assert step_named(guide, "Close with").number < pins.number < step_named(guide, "Stand the cabinet up").number
+    assert pins.moving == ()
+
+
+def test_two_people_are_asked_for_by_mass_alone() -> None:
+    cabinet = design_cabinet(order("base", 800, 876, 600, "doors"), STANDARD)
+    heavy = guide_of(cabinet, one_person_kg=cabinet.mass_kg - 0.1)
+    light = guide_of(cabinet, one_person_kg=cabinet.mass_kg + 0.1)
+    assert (heavy.people, light.people) == (2, 1)
+    assert any("Two people" in caution for caution in step_named(heavy, "Stand").cautions)
+    assert not any("Two people" in caution for caution in (*light.cautions, *step_named(light, "Stand").cautions))
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_wall_and_tall_cabinets_are_fixed_before_fronts_are_hung_and_anything_is_loaded(ordered: CabinetOrder) -> None:
+    _, guide = designed(ordered)
+    on_the_wall = ordered.family in (Family.WALL, Family.TALL) or ordered.fronts is Fronts.WALL
+    assert (FIX in guide.cautions) is on_the_wall
+    if on_the_wall:
+        fixing = step_named(guide, "Fix the cabinet")
+        assert FIX in fixing.cautions
+        for step in guide.steps:
+            if step.title.startswith(("Hang", "Slide in", "Put in")) and ordered.fronts is not Fronts.WALL:
+                assert step.number > fixing.number
+
+
+def test_sinks_and_ovens_are_left_to_licensed_trades() -> None:
+    _, sink = designed(order("base", 900, 876, 600, "sink", "pair"))
+    _, oven = designed(order("tall", 700, 2134, 600, "oven", "pair"))
+    assert any("licensed plumber" in caution for caution in sink.cautions)
+    assert any("licensed electrician" in caution for caution in oven.cautions)
+
+
+def test_equal_drawers_are_told_once() -> None:
+    _, guide = designed(order("base", 600, 876, 600, "4 drawers"))
+    units = list(dict.fromkeys(step.unit for step in guide.steps))
+    assert units == ["Drawer 1", "Drawers 2, 3 and 4", ""]
+    first = next(step for step in guide.steps if step.unit == "Drawers 2, 3 and 4")
+    assert first.sentences[0].startswith("Make 3 of these.")
+    assert len(first.moving) == 3
+    assert len(first.body) == 1
+
+
+def test_the_diagonal_corner_is_put_together_standing() -> None:
+    _, guide = designed(order("diagonal corner", 914, 876, 600, "base", "left"))
+    assert {step.posture for step in guide.steps} == {Posture.STANDING}
+
+
+def test_letters_go_on_after_z() -> None:
+    assert [letter_of(index) for index in (0, 25, 26, 51, 52)] == ["A", "Z", "AA", "AZ", "BA"]
+
+
+@pytest.mark.parametrize("limit", [0, -1, float("nan"), float("inf")])
+def test_a_limit_that_is_no_mass_is_refused(limit: float) -> None:
+    cabinet = design_cabinet(order("base", 800, 876, 600, "doors"), STANDARD)
+    with pytest.raises(InvalidInputError):
+        guide_of(cabinet, one_person_kg=limit)
+
+
+def test_a_step_without_words_is_refused() -> None:
+    with pytest.raises(InvalidInputError):
+        Step(number=1, unit="", title="Nothing", sentences=())

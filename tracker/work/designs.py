@@ -1,0 +1,25 @@
+"""Look at the cabinets of a job as they were designed when it was taken."""
+
+from tracker.records import look
+from tracker.records.database import Database
+from tracker.records.designs import cabinet_design, cabinets_of
+from tracker.shop.cabinets.design import Cabinet
+from tracker.shop.errors import NotFoundError
+
+
+def cabinets_of_job(database: Database, job_code: str) -> list[str]:
+    """Return the numbers of a job's designed cabinets. Raises NotFoundError when there is no such job."""
+    with database.read() as connection:
+        job = look.job_view(connection, job_code)
+        if job is None:
+            raise NotFoundError(f"There is no job {job_code[:40]}.")
+        return cabinets_of(connection, job.id)
+
+
+def cabinet_of_job(database: Database, job_code: str, name: str) -> Cabinet:
+    """Return one cabinet's design. Raises NotFoundError when the job has no designed cabinet of this number."""
+    with database.read() as connection:
+        cabinet = cabinet_design(connection, job_code, name)
+    if cabinet is None:
+        raise NotFoundError(f"Job {job_code[:40]} has no designed cabinet {name[:40]}.")
+    return cabinet
