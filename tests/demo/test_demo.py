@@ -21,7 +21,7 @@ from tracker.demo.story import run_once
 PROGRAM = [sys.executable, "-c", "from tracker.cli import main; main()", "demo"]
 
 
-def test_the_main_job_runs_once_from_cut_lists_to_a_shipped_load() -> None:
+def test_the_main_job_runs_once_from_cabinets_to_a_shipped_load() -> None:
     said: list[str] = []
     run_once(said.append)
     story = "\n".join(said)
@@ -29,8 +29,14 @@ def test_the_main_job_runs_once_from_cut_lists_to_a_shipped_load() -> None:
     labels = sum(int(count) for count in re.findall(r"(\d+) labels drawn", story))
     parts = sum(int(count) for count in re.findall(r"(\d+) parts of", story))
     cabinets = sum(int(count) for count in re.findall(r"of (\d+) cabinets", story))
-    assert (cabinets, labels) == (60, parts + 60)
-    assert "left with all 14 boxes" in story
+    boxes = sum(int(count) for count in re.findall(r"(\d+) boxes\. ", story))
+    assert (cabinets, labels) == (38, parts + boxes)
+    assert parts > 480
+    assert len(re.findall(r"boards \(no plan needs fewer than", story)) == 4
+    assert "passed all their parts; 0 parts wait for it" in story
+    assert re.search(r"left with all \d+ boxes", story)
+    assert re.search(r"the sheet of cabinet 101: \d+ pages", story)
+    assert re.search(r"Deck P\d{10} of cabinet 101 is damaged", story)
     assert "would not seal. It lacks: Door (waits for band)" in story
     assert "marked damaged" in story
     assert "wrong_box" in story

@@ -37,7 +37,7 @@ def run_day(port: int, say: Say) -> None:
     database = Database(settings.database_url)
     upgrade(database)
     server = Server(create_app(settings, database), host="127.0.0.1", port=port)
-    shop = play_day(database, say)
+    shop = play_day(database, settings, say)
     tokens = {role: _token(database, role) for role in Role}
     say(f"\nOpen {server.address} and sign in with one of these tokens:")
     for role, plain in tokens.items():

@@ -12,18 +12,20 @@ from uuid import uuid4
 import zxingcpp
 from PIL import Image
 
-from tracker.labels.layouts import draw_code_label
+from tracker.labels.layouts import draw_board_label, draw_code_label
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.look import PartView
+from tracker.settings import Settings
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.lengths import Units
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
 from tracker.work.access import add_slot, add_station
+from tracker.work.boards import Planned, job_boards, plan_job_boards
 from tracker.work.intake import read_order_table
-from tracker.work.labels import job_labels
-from tracker.work.lists import shipped_standard
+from tracker.work.labels import board_label, job_labels
+from tracker.work.lists import BOARDS, CARTONS, packing_of, set_list, shipped_standard
 from tracker.work.loads import plan_load, ship_load
 from tracker.work.orders import Taken, take_order
 from tracker.work.scan import Sender, take_scans
@@ -39,6 +41,7 @@ class DemoShop:
     """The invented shop while its day is played. Time is the real time, a little spread out."""
 
     database: Database
+    settings: Settings
     data: dict[str, Any]
     stations: dict[Step, str] = field(default_factory=dict)
     slots: dict[str, str] = field(default_factory=dict)
@@ -47,7 +50,10 @@ class DemoShop:
     read: set[str] = field(default_factory=set)
 
     def open_up(self) -> None:
-        """Add the stations and slots."""
+        """Add the stations and slots, and the shop's lists of cartons and boards."""
+        for kind in (CARTONS, BOARDS):
+            text = _seed(f"{kind}.toml").read().decode()
+            set_list(self.database, kind, text, who=WHO, now=datetime.now(UTC))
         for row in self.data["station"]:
             add_station(self.database, row["name"], Step(row["step"]))
             self.stations[Step(row["step"])] = row["name"]
@@ -55,18 +61,33 @@ class DemoShop:
             self.slots[row["name"]] = add_slot(self.database, row["name"])
 
     def take(self, row: dict[str, Any], code: str | None = None) -> Taken:
-        """Take a job from its cut list."""
-        with _seed(f"{row['file']}.csv") as parts, _seed(f"{row['file']}-items.csv") as items:
+        """Take a job from its table of cabinets."""
+        with _seed(f"{row['file']}.csv") as cabinets:
             order = read_order_table(
-                parts,
-                items,
+                cabinets,
+                None,
                 job=code or row["code"],
                 customer=row["customer"],
                 due=datetime.now(UTC).date() + timedelta(days=row["due_in_days"]),
                 units=Units(row["units"]),
                 standard=shipped_standard(),
             )
-        return take_order(self.database, order, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+        packing = packing_of(self.database)
+        return take_order(self.database, order, who=WHO, now=datetime.now(UTC), act_id=uuid4(), packing=packing)
+
+    def plan_boards(self, job_code: str) -> Planned:
+        """Plan a job's boards, draw their labels and read them back."""
+        planned = plan_job_boards(self.database, job_code, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+        for board in job_boards(self.database, job_code):
+            label = draw_board_label(board_label(board, planned.boards), DPI)
+            self.read.add(read_image(label))
+        return planned
+
+    def cut_boards(self, job_code: str) -> int:
+        """Scan every board of a job at the saw; return how many there were."""
+        boards = job_boards(self.database, job_code)
+        self.scan([board.code for board in boards], Step.CUT)
+        return len(boards)
 
     def read_labels(self, job_code: str) -> list[str]:
         """Draw every label of a job and read it back with an independent decoder; return what was read."""
@@ -81,7 +102,7 @@ class DemoShop:
     def scan(self, codes: Iterable[str], step: Step, **more: Any) -> list[Answer]:
         """Scan codes at the station of a step, some seconds apart: none that was not read off a label before."""
         codes = list(codes)
-        unread = [code for code in codes if code[0] in "PB" and code not in self.read]
+        unread = [code for code in codes if code[0] in "PBD" and code not in self.read]
         if unread:
             raise LookupError(f"no label of these was ever read: {unread}")
         scans = [
@@ -145,10 +166,10 @@ class DemoShop:
         return self.scan([code], step, action=Action.DAMAGED)[0]
 
 
-def load_shop(database: Database) -> DemoShop:
+def load_shop(database: Database, settings: Settings) -> DemoShop:
     """Return the invented shop on an empty database."""
     with _seed("shop.toml") as file:
-        return DemoShop(database=database, data=tomllib.load(file))
+        return DemoShop(database=database, settings=settings, data=tomllib.load(file))
 
 
 def _seed(name: str) -> BytesIO:

@@ -1,8 +1,10 @@
-"""The main job, told: from cut lists through labels that are read back, scans and boxes, to a load that ships."""
+"""The main job, told: from cabinets through parts, labels that are read back, boards, scans and boxes, to a load."""
 
 import tempfile
 from datetime import UTC, datetime
+from io import BytesIO
 from pathlib import Path
+from secrets import token_hex
 from typing import Any
 from uuid import uuid4
 
@@ -10,10 +12,14 @@ from tracker.demo.shop import DemoShop, Say, load_shop, of_kind
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
+from tracker.settings import Settings
 from tracker.shop.codes import Kind, part_code, read_code
 from tracker.shop.errors import IncompleteError
 from tracker.shop.steps import Step
+from tracker.work.designs import cabinets_of_job
 from tracker.work.replace import replace_part
+from tracker.work.reports import Told, open_reports, take_report
+from tracker.work.sheets import write_cabinet_sheet
 from tracker.work.verify import verify
 
 MAKING = (Step.CUT, Step.MACHINE, Step.BAND)
@@ -25,14 +31,15 @@ def run_once(say: Say) -> None:
         database = Database(f"sqlite:///{Path(folder) / 'demo.db'}")
         try:
             upgrade(database)
-            play_day(database, say)
+            settings = Settings(data_dir=Path(folder), database_url=str(database.url), secret_key=token_hex(32))
+            play_day(database, settings, say)
         finally:
             database.close()
 
 
-def play_day(database: Database, say: Say) -> DemoShop:
+def play_day(database: Database, settings: Settings, say: Say) -> DemoShop:
     """Play the invented shop's day on an empty database: four jobs, each left where its state says."""
-    shop = load_shop(database)
+    shop = load_shop(database, settings)
     say(f"{shop.data['name']} opens. All of this is invented.")
     shop.open_up()
     for row in shop.data["job"]:
@@ -42,6 +49,11 @@ def play_day(database: Database, say: Say) -> DemoShop:
         say(
             f"{row['code']} for {row['customer']}: {taken.parts} parts of {taken.cabinets} cabinets in "
             f"{len(taken.boxes)} boxes. {len(read)} labels drawn and read back."
+        )
+        planned = shop.plan_boards(row["code"])
+        say(
+            f"  It is cut from {planned.boards} boards (no plan needs fewer than {planned.lower_bound}), "
+            f"{planned.yield_share:.0%} of them used."
         )
         if (len(parts), sorted(boxes)) != (taken.parts, sorted(taken.boxes)):
             raise RuntimeError("the labels that were read are not those of the job")
@@ -55,12 +67,32 @@ def play_day(database: Database, say: Say) -> DemoShop:
 
 
 def _ship_whole(shop: DemoShop, job: str, say: Say) -> None:
+    boards = shop.cut_boards(job)
+    waiting = len(shop.due_at(job, Step.CUT))
+    say(f"  {boards} scans of boards at the saw passed all their parts; {waiting} parts wait for it.")
     shop.pass_all(job, MAKING)
     for box in shop.boxes(job):
         shop.scan([box.code, *(part.code for part in box.parts)], Step.PACK)
         shop.seal(box)
     load = shop.ship(job)
     say(f"  Cut, machined, banded, packed, sealed; load {load} left with all {len(shop.boxes(job))} boxes.")
+    _tell_sheet(shop, job, say)
+    _report_from_site(shop, job, say)
+
+
+def _tell_sheet(shop: DemoShop, job: str, say: Say) -> None:
+    name = cabinets_of_job(shop.database, job)[0]
+    pages = write_cabinet_sheet(shop.database, shop.settings, job, name, BytesIO())
+    say(f"  In its carton lay the sheet of cabinet {name}: {pages} pages, each step drawn.")
+
+
+def _report_from_site(shop: DemoShop, job: str, say: Say) -> None:
+    name = cabinets_of_job(shop.database, job)[0]
+    told = [Told(name="Deck", what="damaged")]
+    now = datetime.now(UTC)
+    take_report(shop.database, job, name, told, told_by="the fitter (invented)", note="a corner is crushed", now=now)
+    (report,) = open_reports(shop.database, limit=10)
+    say(f"  From site, by the code on that sheet: {report.name} {report.part} of cabinet {name} is {report.what}.")
 
 
 def _one_short(shop: DemoShop, job: str, say: Say) -> None:

@@ -105,17 +105,18 @@ def board_label_png(database: Database, code: Code, *, dpi: int) -> bytes:
         boards = [] if job is None else boards_of_job(connection, job.id)
     if board is None:
         raise NotFoundError(f"There is no board {code}: it may be planned anew.")
-    return png_bytes(draw_board_label(_board_label(board, len(boards)), dpi), dpi=dpi)
+    return png_bytes(draw_board_label(board_label(board, len(boards)), dpi), dpi=dpi)
 
 
 def write_board_labels(database: Database, job_code: str, stream: BinaryIO, *, dpi: int) -> int:
     """Write the labels of a job's boards as a PDF, in the order of their numbers; return how many."""
     boards = job_boards(database, job_code)
-    pages = (draw_board_label(_board_label(board, len(boards)), dpi) for board in boards)
+    pages = (draw_board_label(board_label(board, len(boards)), dpi) for board in boards)
     return write_pdf(pages, stream, dpi=dpi, title=f"Boards of job {job_code}")
 
 
-def _board_label(board: BoardView, of: int) -> BoardLabel:
+def board_label(board: BoardView, of: int) -> BoardLabel:
+    """Return what a board's label says; ``of`` is how many boards its job has."""
     return BoardLabel(
         code=board.code,
         job=board.job,

@@ -155,9 +155,7 @@ def _fault(field: str, what: str) -> Fault:
 PlacedOrder = tuple[Mapping[str, Any], CabinetOrder]
 
 
-def read_cabinets(
-    rows: Iterable[tuple[Mapping[str, Any], Mapping[str, Any]]], units: Units
-) -> tuple[PlacedOrder, ...]:
+def read_cabinets(rows: Iterable[tuple[Mapping[str, Any], Mapping[str, Any]]], units: Units) -> tuple[PlacedOrder, ...]:
     """Return the orders of a table's rows, each with its place: a row is its place (``{"line": 7}``) and its cells.
 
     Cells are texts, or numbers as JSON has them. Raises InvalidInputError naming place, field and rule of every fault.
