@@ -4,6 +4,7 @@ import os
 import shutil
 import threading
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -16,10 +17,14 @@ from tracker.records.database import Database
 from tracker.records.migrate import upgrade
 from tracker.server import Server
 from tracker.settings import Settings
+from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
 from tracker.work.access import make_token
+from tracker.work.intake import read_json_order
 from tracker.work.jobs import hold_job
+from tracker.work.lists import shipped_standard
+from tracker.work.orders import take_order
 from tracker.work.replace import replace_part
 
 TOKEN = "a token for the browser"  # noqa: S105
@@ -38,6 +43,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     floor.take("J-2", items=())
     hold_job(database, "J-2", **floor.act())
     make_token(database, "browser", Role.FOREMAN, secret=TOKEN.strip, now=START)
+    take_cabinets(database, floor)
     settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
     server = Server(create_app(settings, database), host="127.0.0.1", port=0)
     thread = threading.Thread(target=server.run)
@@ -46,6 +52,28 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     server.stop()
     thread.join()
     database.close()
+
+
+_TALL = {"family": "tall", "width": 500, "height": 2134, "depth": 580, "fronts": "pantry", "hinge": "left"}
+CABINETS = [
+    {"cabinet": "101", "family": "base", "width": 600, "height": 876, "depth": 580, "fronts": "drawer over doors"},
+    {"cabinet": "102", **_TALL, "note": "beside the door"},
+]
+
+
+def take_cabinets(database: Database, floor: Floor) -> None:
+    """Take a job of two cabinets, J-3, due after the others."""
+    order = read_json_order(
+        [],
+        [],
+        CABINETS,
+        job="J-3",
+        customer="Invented",
+        due=date(2027, 4, 5),
+        units=Units.MM,
+        standard=shipped_standard(),
+    )
+    take_order(database, order, **floor.act())
 
 
 @pytest.fixture(scope="session")
