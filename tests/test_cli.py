@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
+from pypdf import PdfReader
 
 from tests.conftest import Cluster, missing_tool
 from tests.reading import codes_in
@@ -73,6 +74,36 @@ def test_a_cut_list_becomes_a_job_and_its_labels(shop: Run, tmp_path: Path) -> N
     assert (tmp_path / "labels.pdf").read_bytes().startswith(b"%PDF")
     assert shop("labels", "J-9", "--out", str(tmp_path / "no.pdf")).exit_code == 1
     assert list(tmp_path.glob("no.pdf*")) == []
+
+
+ROW = "base,18,34 1/2,24,drawer over door,left"
+CABINETS = f"cabinet,family,width,height,depth,fronts,hinge\n101,{ROW}\n102,{ROW}\n"
+CARTONS = "[[carton]]\nname = 'flat'\nlength = 960\nwidth = 640\nheight = 180\nmax_mass = 30\n"
+
+
+def test_a_table_of_cabinets_becomes_parts_boxes_boards_and_sheets(shop: Run, tmp_path: Path) -> None:
+    (tmp_path / "cartons.toml").write_text(CARTONS)
+    assert shop("list", "cartons", str(tmp_path / "cartons.toml")).exit_code == 0
+    assert shop("list", "cartons").stdout.strip() == CARTONS.strip()
+    (tmp_path / "list.csv").write_text(CABINETS)
+    made = shop(*_import(tmp_path))
+    assert made.stdout.startswith("Job J-1: made 34 parts of 2 cabinets in")
+    planned = json.loads(shop("boards", "J-1", "--out", str(tmp_path / "boards.pdf"), "--json").stdout)
+    assert planned["boards"] == sum(planned["need"].values()) == len(PdfReader(tmp_path / "boards.pdf").pages)
+    assert json.loads(shop("sheets", "J-1", "--out", str(tmp_path / "sheets"), "--json").stdout)["sheets"] == 2
+    assert [file.name for file in sorted((tmp_path / "sheets").iterdir())] == ["J-1-101.pdf", "J-1-102.pdf"]
+    assert shop("sheets", "J-9", "--out", str(tmp_path / "none")).exit_code == 1
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_bad_list_or_cabinet_is_answered_by_its_place(shop: Run, tmp_path: Path) -> None:
+    (tmp_path / "cartons.toml").write_text(CARTONS.replace("640", "-640"))
+    refused = shop("list", "cartons", str(tmp_path / "cartons.toml"))
+    assert (refused.exit_code, "carton.1.width" in refused.stderr) == (1, True)
+    (tmp_path / "list.csv").write_text(CABINETS.replace("18,", "6,", 1))
+    refused = shop(*_import(tmp_path))
+    assert refused.exit_code == 1
+    assert "line 2, rule pins.inset, column width: between the ends are 114 mm" in refused.stderr
 
 
 def test_a_bad_cut_list_is_answered_with_every_fault_and_status_1(shop: Run, tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ def test_the_tour_of_ten_minutes_works_as_it_is_written(tmp_path: Path) -> None:
     text = (ROOT / "README.md").read_text()
     tour = text[text.index("## A tour of ten minutes") : text.index("## Every day")]
     blocks = re.findall(r"```sh\n(.*?)```", tour, re.DOTALL)
-    assert len(blocks) == 4
+    assert len(blocks) == 6
     port = str(_free_port())
     script = "\n".join(["set -eu", *blocks, "tracker verify", "kill %1", "wait"])
     script = script.replace("$PWD/.venv/bin", str(Path(sys.executable).parent))
@@ -35,9 +35,12 @@ def test_the_tour_of_ten_minutes_works_as_it_is_written(tmp_path: Path) -> None:
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "made 160 parts of 16 cabinets in 16 boxes" in done.stdout
-    assert "176 labels in labels.pdf" in done.stdout
+    assert "made 139 parts of 10 cabinets in 8 boxes" in done.stdout
+    assert "147 labels in labels.pdf" in done.stdout
+    assert "10 sheets in sheets" in done.stdout
+    assert "Job J-2: made" in done.stdout
     assert "+ DONE" in done.stdout
+    assert re.search(r"\d+ boards \(no plan needs fewer than \d+\)", done.stdout)
     assert '"last_seen":{"at":' in done.stdout or '"station":"cut-1"' in done.stdout
 
 

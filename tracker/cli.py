@@ -2,11 +2,13 @@
 
 import logging
 import os
+import re
 import secrets
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from datetime import UTC, date, datetime
-from functools import wraps
+from functools import partial, wraps
 from pathlib import Path
 from typing import Any, BinaryIO, ParamSpec
 from uuid import uuid4
@@ -15,7 +17,7 @@ import click
 from click import echo
 
 from tracker.settings import Settings, read_settings
-from tracker.shop.errors import IncompleteError, InvalidInputError, ShopError
+from tracker.shop.errors import IncompleteError, InvalidInputError, NotFoundError, ShopError
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 
@@ -311,6 +313,55 @@ def labels(job: str, out: Path, dpi: str, as_json: bool) -> None:
 
 
 @main.command()
+@click.argument("job")
+@click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The labels, a PDF.")
+@dpi_option
+@json_option
+@answers
+def boards(job: str, out: Path, dpi: str, as_json: bool) -> None:
+    """Plan which boards a job is cut from, say how many of each to buy, and write their labels.
+
+    Example: tracker boards J-1042 --out boards.pdf
+    """
+    from tracker.work.boards import plan_job_boards
+    from tracker.work.labels import write_board_labels
+
+    planned = plan_job_boards(_database(), job, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+    _write_pdf(out, lambda stream: write_board_labels(_database(), job, stream, dpi=int(dpi)))
+    bought = "\n".join(f"{count:4d} × {stock}" for stock, count in planned.need.items())
+    sentence = (
+        f"{planned.boards} boards (no plan needs fewer than {planned.lower_bound}), {planned.yield_share:.0%} used. "
+        f"Their labels are in {out}.\n{bought}"
+    )
+    _put({**asdict(planned), "file": str(out)}, sentence, as_json=as_json)
+
+
+@main.command()
+@click.argument("job")
+@click.option("--out", required=True, type=click.Path(path_type=Path, file_okay=False), help="The folder to write to.")
+@click.option("--paper", default="a4", show_default=True, type=click.Choice(["a4", "letter"]), help="The paper.")
+@json_option
+@answers
+def sheets(job: str, out: Path, paper: str, as_json: bool) -> None:
+    """Write the sheet that lies in the carton for each designed cabinet of a job, one PDF a cabinet.
+
+    Example: tracker sheets J-1042 --out sheets
+    """
+    from tracker.work.designs import cabinets_of_job
+    from tracker.work.sheets import write_cabinet_sheet
+
+    database, settings = _database(), read_settings(os.environ)
+    names = cabinets_of_job(database, job)
+    if not names:
+        raise NotFoundError(f"Job {job} has no cabinet that was designed here: it came as a cut list.")
+    out.mkdir(parents=True, exist_ok=True)
+    for name in names:
+        file = out / f"{job}-{re.sub(r'[^A-Za-z0-9._-]', '_', name)}.pdf"
+        _write_pdf(file, partial(write_cabinet_sheet, database, settings, job, name, paper=paper))
+    _put({"sheets": len(names), "folder": str(out)}, f"{len(names)} sheets in {out}.", as_json=as_json)
+
+
+@main.command()
 @click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The PDF to write.")
 @dpi_option
 @json_option
@@ -328,13 +379,13 @@ def cards(out: Path, dpi: str, as_json: bool) -> None:
 
 def _write_pdf(out: Path, write: Callable[[BinaryIO], int]) -> int:
     """Write a document beside its place first: a refusal leaves no half of it behind."""
-    partial = out.with_name(out.name + ".partial")
+    beside = out.with_name(out.name + ".partial")
     try:
-        with partial.open("wb") as stream:
+        with beside.open("wb") as stream:
             count = write(stream)
-        partial.replace(out)
+        beside.replace(out)
     finally:
-        partial.unlink(missing_ok=True)
+        beside.unlink(missing_ok=True)
     return count
 
 

@@ -24,6 +24,18 @@ def test_upgrading_again_changes_nothing(floor: Floor) -> None:
     floor.check()
 
 
+def test_an_older_shop_keeps_its_jobs_through_the_upgrade(floor: Floor) -> None:
+    floor.pack_all()
+    before = (floor.job(), floor.box(floor.box_101), floor.part(floor.deck))
+    config = _config()
+    with floor.database.engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.downgrade(config, "0001")
+    upgrade(floor.database)
+    assert (floor.job(), floor.box(floor.box_101), floor.part(floor.deck)) == before
+    floor.check()
+
+
 def test_the_way_down_leaves_nothing_and_the_way_up_works_again(floor: Floor) -> None:
     floor.pack_all()
     config = _config()

@@ -22,6 +22,7 @@ from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputErro
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES
+from tracker.work.boards import plan_job_boards
 from tracker.work.jobs import cancel_job, hold_job, resume_job
 from tracker.work.replace import repair_part, replace_part
 
@@ -46,11 +47,13 @@ class Shop(RuleBasedStateMachine):
         self.answers: dict[UUID, Answer] = {}
         self.count = 0
         self.parts = 3
+        self.boards = 0
 
     def _codes(self) -> list[str]:
         parts = [part_code(number) for number in range(1, self.parts + 1)]
         boxes = [self.floor.box_101, self.floor.box_102, str(Code(Kind.BOX, 3))]
-        return [*parts, *parts, *parts, *boxes, self.floor.slot, str(Code(Kind.LOAD, 1)), "rubbish"]
+        boards = [str(Code(Kind.BOARD, number)) for number in range(1, self.boards + 1)]
+        return [*parts, *parts, *parts, *boxes, *boards, *boards, self.floor.slot, str(Code(Kind.LOAD, 1)), "rubbish"]
 
     def _scan(self, data: st.DataObject, back_s: int) -> Scan:
         self.count += 1
@@ -81,6 +84,28 @@ class Shop(RuleBasedStateMachine):
         before = self.floor.job()
         self._send([self.sent[scan_id] for scan_id in again])
         assert self.floor.job() == before
+
+    @precondition(lambda self: self.boards < 4)
+    @rule()
+    def plan_the_boards(self) -> None:
+        with contextlib.suppress(ConflictError):
+            self.boards += plan_job_boards(self.floor.database, JOB, **self.floor.act()).boards
+
+    @precondition(lambda self: self.boards > 0)
+    @rule(data=st.data(), back=st.sampled_from([0, 0, 5, 30]), undo=st.booleans())
+    def scan_a_board(self, data: st.DataObject, back: int, undo: bool) -> None:
+        scans = [self._board_scan(data, back, Action.PASS)]
+        if undo:
+            scans.append(self._board_scan(data, 0, Action.UNDO))
+        self._send(scans)
+
+    def _board_scan(self, data: st.DataObject, back: int, action: Action) -> Scan:
+        self.count += 1
+        at = max(self.floor.tick() - timedelta(seconds=back), START)
+        code = str(Code(Kind.BOARD, data.draw(st.integers(1, self.boards))))
+        scan = scan_of(code, "CUT-1", at, scan_id=uuid5(NAMESPACE, str(self.count)), action=action)
+        self.sent[scan.id] = scan
+        return scan
 
     @rule(number=st.sampled_from([1, 2]))
     def seal(self, number: int) -> None:
