@@ -104,6 +104,15 @@ def test_a_board_of_a_held_job_cuts_nothing(floor: Floor) -> None:
     floor.check()
 
 
+def test_a_cancelled_jobs_board_is_not_taken_back(floor: Floor) -> None:
+    plan(floor)
+    (board,) = job_boards(floor.database, JOB)
+    floor.scan(board.code, "CUT-1")
+    cancel_job(floor.database, JOB, **floor.act())
+    assert floor.undo("CUT-1").outcome is Outcome.CANCELLED
+    floor.check()
+
+
 def test_an_unknown_board_is_refused(floor: Floor) -> None:
     assert floor.scan(str(Code(Kind.BOARD, 99)), "CUT-1").outcome is Outcome.UNKNOWN
 

@@ -197,9 +197,10 @@ class _Desk:
         board = board_view(self.ledger.connection, code.number)
         scan_id = UUID(bytes=last.scan_id)
         part_ids = parts_on_board(self.ledger.connection, code.number, living=False)
-        living = parts_on_board(self.ledger.connection, code.number, living=True)
-        first = self.ledger.part(living[0]) if living else None
-        refused = None if first is None else verdicts.judge_note(self._facts(scan.at, first))
+        self.ledger.look_up_parts(part_ids)
+        parts = [part for part in map(self.ledger.part, part_ids) if part is not None]
+        current = next((part for part in parts if part.replaced_by_id is None), None)
+        refused = None if current is None else verdicts.judge_note(self._facts(scan.at, current))
         if refused:
             return entry.record(refused)
         written = floor.seqs_of(self.ledger.connection, {uuid5(scan_id, part_code(each)): each for each in part_ids})
