@@ -13,7 +13,7 @@ import pypdf
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from PIL import Image
+from PIL import Image, ImageChops
 
 from tests.conftest import missing_tool
 from tests.reading import codes_in
@@ -22,6 +22,7 @@ from tracker.labels.layouts import (
     BOX_LABEL_MM,
     PART_LABEL_MM,
     BoxLabel,
+    JointMark,
     PartLabel,
     draw_box_label,
     draw_code_label,
@@ -29,6 +30,7 @@ from tracker.labels.layouts import (
 )
 from tracker.labels.symbols import DPIS
 from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.lifting import Handling
 
 PART = PartLabel(
     code=part_code(1234),
@@ -54,6 +56,7 @@ BOX = BoxLabel(
     cabinets=("101", "102"),
     parts=12,
     mass_kg=31.2,
+    handling=Handling.TWO_PERSONS,
 )
 AWKWARD = ["", "x" * 500, "Türgriff", "Дверь", "باب", "门板", "🚪🪵", "a\u202eb", "word " * 100, "\n\t"]
 
@@ -106,14 +109,11 @@ def test_a_banded_edge_is_the_heavy_line_on_its_side_of_the_outline(edge: str, s
 
 
 def _difference(one: Image.Image, other: Image.Image) -> Image.Image:
-    from PIL import ImageChops
-
     return ImageChops.difference(one.convert("L"), other.convert("L")).convert("1")
 
 
-def test_a_heavy_box_says_that_two_lift_it() -> None:
-    """23 kg is the load constant of the revised NIOSH lifting equation (Applications Manual, Pub. 94-110)."""
-    light, heavy = (draw_box_label(replace(BOX, mass_kg=mass), 203) for mass in (22.9, 23.1))
+def test_a_box_that_one_person_may_not_lift_says_so() -> None:
+    light, heavy = (draw_box_label(replace(BOX, handling=how), 203) for how in (Handling.ONE_PERSON, Handling.MACHINE))
     banner = (40, 760, 760, 830)
     assert light.crop(banner).convert("L").histogram()[0] == 0
     assert heavy.crop(banner).convert("L").histogram()[0] > 10_000
@@ -156,3 +156,52 @@ def test_the_fonts_come_with_their_licence() -> None:
     folder = Path(os.fspath(tracker.labels.__path__[0])) / "fonts"
     assert {path.suffix for path in folder.iterdir()} == {".ttf", ".txt"}
     assert re.search("Bitstream", (folder / "LICENCE.txt").read_text())
+
+
+OUTLINE_MM = (61.5, 8.0, 99.0, 36.5)
+MARKED = replace(
+    PART,
+    length_mm=700,
+    width_mm=500,
+    front="L1",
+    marks=[
+        JointMark(number=7, side="W1", along_mm=0, across_mm=250),
+        JointMark(number=12, side="A", along_mm=350, across_mm=400),
+    ],
+)
+
+
+def _outline(label: PartLabel, dpi: int = 300) -> Image.Image:
+    drawn = draw_part_label(label, dpi)
+    assert codes_in(drawn) == [label.code]
+    return drawn.crop(tuple(round(mm * dpi / 25.4) for mm in OUTLINE_MM))  # type: ignore[arg-type]
+
+
+def test_each_joints_number_stands_at_its_place_on_the_outline() -> None:
+    bare = _outline(replace(MARKED, marks=[]))
+    width, height = bare.size
+    at_edge = _difference(bare, _outline(replace(MARKED, marks=MARKED.marks[:1]))).getbbox()
+    on_face = _difference(bare, _outline(replace(MARKED, marks=MARKED.marks[1:]))).getbbox()
+    assert at_edge is not None
+    assert on_face is not None
+    assert at_edge[2] < width / 3, "7 stands at the left edge, W1"
+    assert height / 3 < (at_edge[1] + at_edge[3]) / 2 < 2 * height / 3
+    assert width / 3 < (on_face[0] + on_face[2]) / 2 < 2 * width / 3, "12 stands in the middle of the length"
+    assert on_face[3] < height / 2, "and nearer to L2, which is above"
+
+
+@pytest.mark.parametrize(("front", "axis", "sign"), [("L1", 1, 1), ("L2", 1, -1), ("W1", 0, -1), ("W2", 0, 1)])
+def test_the_arrow_points_to_the_front(front: str, axis: int, sign: int) -> None:
+    drawn = _outline(replace(MARKED, marks=[], edges=(), front=front))
+    ink = ImageChops.invert(drawn.convert("L")).getbbox()
+    assert ink is not None
+    shift = [(ink[i] + ink[i + 2]) / 2 - drawn.size[i] / 2 for i in (0, 1)]
+    assert shift[axis] * sign > 10, "what is drawn reaches farther on the side of the arrow"
+    assert abs(shift[1 - axis]) < 5
+
+
+def test_two_numbers_at_one_place_stand_beside_each_other() -> None:
+    same = JointMark(number=3, side="A", along_mm=350, across_mm=250)
+    both = _outline(replace(MARKED, marks=[same, replace(same, number=4)]))
+    one = _outline(replace(MARKED, marks=[same]))
+    assert both.convert("L").histogram()[0] > one.convert("L").histogram()[0] * 1.02

@@ -4,7 +4,6 @@ import io
 import re
 import shutil
 import subprocess
-import time
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from functools import lru_cache
@@ -205,17 +204,6 @@ def test_a_sheet_with_a_drawing_too_few_is_refused() -> None:
     sheet = made(BASE)
     with pytest.raises(InvalidInputError):
         replace(sheet, drawings=replace(sheet.drawings, steps=sheet.drawings.steps[1:]))
-
-
-def test_a_sheet_is_made_well_within_half_a_second() -> None:
-    """Design, drawings and PDF together, of the cabinet with most parts: the best of three, processor time."""
-    ordered = order("base", 600, 900, 600, "5 drawers")
-    best = 9.0
-    for _ in range(3):
-        start = time.process_time()
-        write_sheet(made(ordered), io.BytesIO())
-        best = min(best, time.process_time() - start)
-    assert best < 0.5
 
 
 # ---------------------------------------------------------------------- SVG

@@ -7,7 +7,7 @@ from marshmallow import Schema, fields, validate
 
 from tracker.api.cabinet_shapes import CabinetOrderShape, CabinetShape, cabinet_json
 from tracker.api.context import database
-from tracker.api.schemas import Shape
+from tracker.api.schemas import LiftingShape, Shape, lifting_json
 from tracker.api.service import CallBlueprint
 from tracker.shop.boxing.planner import plan_boxes
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel
@@ -16,7 +16,6 @@ from tracker.shop.cabinets.orders import order_from_cells
 from tracker.shop.cabinets.standard_reading import standard_from_table
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units
-from tracker.shop.lifting import grade_lifting
 from tracker.shop.roles import Role
 from tracker.work.access import needs
 from tracker.work.lists import standard_named
@@ -70,15 +69,6 @@ class PlacedShape(Schema):
     rotated = fields.Boolean()
     layer = fields.Integer()
     position = fields.Integer()
-
-
-class LiftingShape(Schema):
-    """Who may lift the box by the NIOSH equation, with the assumptions."""
-
-    handling = fields.String()
-    one_person_limit_kg = fields.Float()
-    two_persons_limit_kg = fields.Float()
-    assumptions = fields.List(fields.String())
 
 
 class PlannedBoxShape(Schema):
@@ -158,16 +148,10 @@ def _made(make: Callable[..., Value], rows: Sequence[dict[str, Any]], field: str
 
 
 def _box(box: BoxContent, carton: Carton) -> dict[str, Any]:
-    grade = grade_lifting(box.mass_kg, carton.length_mm, carton.width_mm)
     return {
         "carton": box.carton,
         "panels": box.panels,
         "mass_kg": box.mass_kg,
         "height_mm": box.height_mm,
-        "lifting": {
-            "handling": grade.handling.value,
-            "one_person_limit_kg": round(grade.one_person_limit_kg, 2),
-            "two_persons_limit_kg": round(grade.two_persons_limit_kg, 2),
-            "assumptions": grade.assumptions.printed(),
-        },
+        "lifting": lifting_json(box.mass_kg, carton.length_mm, carton.width_mm),
     }

@@ -8,6 +8,7 @@ from flask import json
 from marshmallow import RAISE, Schema, ValidationError, fields, validate
 
 from tracker.shop.cabinets.orders import MOST_ROWS
+from tracker.shop.lifting import grade_lifting
 from tracker.shop.scans import Action, Scan
 from tracker.shop.times import read_time
 
@@ -323,6 +324,26 @@ class BoxSizeShape(Schema):
     height_mm = fields.Float()
 
 
+class LiftingShape(Schema):
+    """Who may lift the box by the NIOSH equation, with the assumptions."""
+
+    handling = fields.String()
+    one_person_limit_kg = fields.Float()
+    two_persons_limit_kg = fields.Float()
+    assumptions = fields.List(fields.String())
+
+
+def lifting_json(mass_kg: float, length_mm: float, width_mm: float) -> dict[str, Any]:
+    """Return what LiftingShape tells of a box of this mass and size."""
+    grade = grade_lifting(mass_kg, length_mm, width_mm)
+    return {
+        "handling": grade.handling.value,
+        "one_person_limit_kg": round(grade.one_person_limit_kg, 2),
+        "two_persons_limit_kg": round(grade.two_persons_limit_kg, 2),
+        "assumptions": grade.assumptions.printed(),
+    }
+
+
 class BoxPartShape(Schema):
     """A part of a box; ``position`` 1 is laid first."""
 
@@ -369,6 +390,7 @@ class BoxShape(Schema):
     mass_kg = fields.Float()
     weighed_kg = fields.Float(allow_none=True)
     planned = fields.Function(BoxSizeShape().dump)
+    lifting = fields.Function(lambda box: lifting_json(box.mass_kg, box.length_mm, box.width_mm))
     missing_count = fields.Integer()
     on_load = fields.String(attribute="load", data_key="load", allow_none=True)
     follows = fields.String(allow_none=True)

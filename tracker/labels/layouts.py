@@ -17,11 +17,12 @@ from PIL import Image, ImageDraw
 
 from tracker.labels.lettering import Place, write
 from tracker.labels.symbols import MM_PER_INCH, draw_code128
+from tracker.shop.lifting import Handling
 
 PART_LABEL_MM: Final = (100.0, 50.0)
 BOX_LABEL_MM: Final = (100.0, 150.0)
 CODE_LABEL_MM: Final = (100.0, 50.0)
-TWO_PEOPLE_ABOVE_KG: Final = 23.0  # the load constant of the revised NIOSH lifting equation (1991)
+_LIFTING: Final = {Handling.TWO_PERSONS: "LIFT WITH TWO PEOPLE", Handling.MACHINE: "LIFT BY MACHINE ONLY"}
 _ARROW_MM: Final = 4.2
 _NUMBER_MM: Final = (4.0, 3.0)
 _DIGIT_MM: Final = 1.8
@@ -88,6 +89,7 @@ class BoxLabel:
     cabinets: Sequence[str]
     parts: int
     mass_kg: float
+    handling: Handling
 
 
 class Canvas:
@@ -286,9 +288,10 @@ def draw_box_label(label: BoxLabel, dpi: int) -> Image.Image:
     canvas.write(f"{cabinets} {', '.join(label.cabinets)}", (4, 56), (92, 18), bold=True, lines=3)
     canvas.write(f"{label.parts} parts, planned {label.mass_kg:.1f} kg", (4, 77), (92, 7))
     canvas.write(f"due {label.due.strftime('%Y-%m-%d')}", (4, 86), (92, 6))
-    if label.mass_kg > TWO_PEOPLE_ABOVE_KG:
+    lifting = _LIFTING.get(label.handling)
+    if lifting:
         canvas.bar((4, 95), (92, 9))
-        canvas.write("LIFT WITH TWO PEOPLE", (6, 96.2), (88, 7.5), bold=True, ink=1)
+        canvas.write(lifting, (6, 96.2), (88, 7.5), bold=True, ink=1)
     canvas.symbol(label.code, (3, 109), (94, 28))
     canvas.write(label.code, (10, 139), (80, 8), bold=True)
     return canvas.image

@@ -26,6 +26,7 @@ from tracker.records.look import BoxView, JobView, PartView
 from tracker.shop.cabinets.design import Mark
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind
 from tracker.shop.errors import NotFoundError
+from tracker.shop.lifting import grade_lifting
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.work.boards import job_boards
 
@@ -173,4 +174,5 @@ def _box_label(box: BoxView, job: JobView) -> BoxLabel:
         cabinets=box.cabinets,
         parts=len(box.parts),
         mass_kg=box.mass_kg,
+        handling=grade_lifting(box.mass_kg, box.length_mm, box.width_mm).handling,
     )
