@@ -17,8 +17,9 @@ from hypothesis import strategies as st
 from tests.shop.boxing.witness import complaints
 from tracker.shop.boxing.bounds import least_bins
 from tracker.shop.boxing.planner import plan_boxes
-from tracker.shop.boxing.sums import Effort, pack
+from tracker.shop.boxing.sums import pack
 from tracker.shop.boxing.values import Carton, PackingRules, Panel
+from tracker.shop.searching import Effort
 
 INSTANCES: list[dict[str, Any]] = json.loads(
     (Path(__file__).parent / "data" / "bpp1d_small.json").read_text(encoding="utf-8")

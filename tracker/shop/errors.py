@@ -37,6 +37,18 @@ class InvalidInputError(ShopError):
         self.faults = tuple(faults)
 
 
+def refuse_faults(kind: str, name: str, faults: Sequence[tuple[str, str]]) -> None:
+    """Raise InvalidInputError for a value of a kind, naming each field and what is wanted; pass without a fault."""
+    if not faults:
+        return
+    first_field, first_what = faults[0]
+    owner = {kind: name} if name else {}
+    raise InvalidInputError(
+        f"{kind} {name}".strip() + f": {first_field}: {first_what}",
+        [Fault(where={"field": field, **owner}, what=what) for field, what in faults],
+    )
+
+
 class TooLargeError(ShopError):
     """A file or request is over a stated limit."""
 

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from tests.shop.boxing.test_planner import carton, panel
 from tracker.shop.boxing.bounds import least_bins
 from tracker.shop.boxing.planner import plan_boxes
-from tracker.shop.boxing.sums import Effort, pack
+from tracker.shop.boxing.sums import pack
+from tracker.shop.searching import Effort
 
 
 def fewest_by_trying_all(sizes: list[int], room: int) -> int:

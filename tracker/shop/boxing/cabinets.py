@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from tracker.shop.boxing.exact import ExactCarton, ExactPanel
 from tracker.shop.boxing.filling import LAYING, Box, Panels
 from tracker.shop.boxing.layers import fits
-from tracker.shop.boxing.sums import Effort, Shuffle, fewer
+from tracker.shop.boxing.sums import fewer
+from tracker.shop.searching import Effort, Shuffle
 
 Family = str | int  # a cabinet's name, or the index of a panel that belongs to none
 

@@ -7,7 +7,8 @@ from typing import Final
 from tracker.shop.boxing.bounds import Spread, all_axes
 from tracker.shop.boxing.exact import ExactCarton, ExactPanel
 from tracker.shop.boxing.layers import Stack, surely_fit
-from tracker.shop.boxing.sums import Effort, Shuffle, fullest, in_few_steps
+from tracker.shop.boxing.sums import fullest, in_few_steps
+from tracker.shop.searching import Effort, Shuffle
 
 LAYING: Final = 12  # what it costs to find no place for a panel, in steps; to lay one costs some times more
 _IN_VIEW: Final = 200  # how many panels of a pool are tried when one box is laid

@@ -11,10 +11,10 @@ from tracker.shop.boxing.exact import ExactCarton, exact_cartons, exact_panels
 from tracker.shop.boxing.filling import Box, Panels, measures
 from tracker.shop.boxing.places import content_of
 from tracker.shop.boxing.search import boxes_of_many_kinds, boxes_of_one_kind
-from tracker.shop.boxing.sums import Effort
 from tracker.shop.boxing.supply import in_smaller_cartons, supplied
 from tracker.shop.boxing.values import BoxContent, BoxPlan, Carton, PackingRules, Panel, Unplaceable
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.searching import Effort
 
 MOST_PANELS: Final = 2_000
 MOST_CARTONS: Final = 50

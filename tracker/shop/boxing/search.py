@@ -7,7 +7,8 @@ from typing import Final
 from tracker.shop.boxing.exact import ExactCarton
 from tracker.shop.boxing.filling import Box, Filler, Measure, Panels, measures
 from tracker.shop.boxing.layers import ORDERS, fits
-from tracker.shop.boxing.sums import Effort, fewer, pack
+from tracker.shop.boxing.sums import fewer, pack
+from tracker.shop.searching import Effort
 
 _MOST_KINDS: Final = 6  # how many kinds of carton are tried for one box
 

@@ -5,6 +5,8 @@ from collections.abc import Callable, Sequence
 from heapq import nsmallest
 from typing import Final, TypeVar
 
+from tracker.shop.searching import Effort, Shuffle
+
 _FINEST: Final = 1 << 16  # room for sums as bits; finer sizes are rounded up to this many steps
 _MOST_BITS: Final = 1 << 24  # with very many sizes the steps are coarser
 _KEPT_ANYHOW: Final = 200  # each so many refills one is kept whatever it is, so that the search does not stick
@@ -12,39 +14,6 @@ _EMPTIEST: Final = 0.8  # how often the emptiest boxes are among those taken apa
 _BITS_A_STEP: Final = 4_096
 
 Box = TypeVar("Box")
-
-
-class Effort:
-    """How much work is left to spend. Counted in steps, not seconds, so that the same input gives the same plan."""
-
-    __slots__ = ("left",)
-
-    def __init__(self, steps: int) -> None:
-        self.left = steps
-
-    def part(self, share: float) -> "Effort":
-        """Set a share of what is left aside for one attempt."""
-        steps = int(self.left * share)
-        self.left -= steps
-        return Effort(steps)
-
-
-class Shuffle:
-    """An even, repeatable spread of numbers (a linear congruential sequence), since the trade knows no chance."""
-
-    __slots__ = ("_state",)
-
-    def __init__(self, start: int = 1) -> None:
-        self._state = start
-
-    def share(self) -> float:
-        """Return a number from 0 up to 1."""
-        self._state = (self._state * 1103515245 + 12345) & 0x7FFFFFFF
-        return (self._state >> 7) / 0x1000000
-
-    def below(self, count: int) -> int:
-        """Return a whole number from 0 up to ``count``."""
-        return int(self.share() * count)
 
 
 def in_few_steps(sizes: Sequence[int], rooms: Sequence[int]) -> tuple[list[int], list[int]]:

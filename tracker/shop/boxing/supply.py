@@ -9,7 +9,7 @@ from tracker.shop.boxing.cabinets import families, pieces_of_cabinets, whole_fir
 from tracker.shop.boxing.exact import ExactCarton
 from tracker.shop.boxing.filling import LAYING, Box, Filler, Measure, Panels
 from tracker.shop.boxing.layers import ORDERS, fits
-from tracker.shop.boxing.sums import Effort
+from tracker.shop.searching import Effort
 
 _MOST_PAIRS: Final = 12  # how many pairs of smaller cartons are tried for two boxes
 _MOST_TURNS: Final = 6  # in how many orders of their cabinets two boxes are filled anew

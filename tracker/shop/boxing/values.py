@@ -1,10 +1,10 @@
 """Panels, cartons and the plan that lays the one in the other."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import refuse_faults
 
 LEAST: Final = 1e-9
 LONGEST_MM: Final = 100_000.0
@@ -30,7 +30,7 @@ class Panel:
     def __post_init__(self) -> None:
         lengths = {"length_mm": self.length_mm, "width_mm": self.width_mm, "thickness_mm": self.thickness_mm}
         faults = [*_length_faults(lengths), *_mass_faults({"mass_kg": self.mass_kg})]
-        _refuse("panel", self.id, [*_id_faults(self.id), *faults])
+        refuse_faults("panel", self.id, [*_id_faults(self.id), *faults])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +56,7 @@ class Carton:
             faults.append(("tare_kg", "the empty carton's mass is 0 kg or more and below max_mass_kg"))
         if self.available is not None and self.available < 0:
             faults.append(("available", "the number of cartons is 0 or more, or left out when there is no limit"))
-        _refuse("carton", self.id, [*_id_faults(self.id), *faults])
+        refuse_faults("carton", self.id, [*_id_faults(self.id), *faults])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +82,7 @@ class PackingRules:
             for name, value, most in values
             if not 0 <= value <= most
         ]
-        _refuse("rules", "", faults)
+        refuse_faults("rules", "", faults)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,14 +169,3 @@ def _faults(values: Mapping[str, float], most: float, unit: str) -> list[tuple[s
         for name, value in values.items()
         if not LEAST <= value <= most
     ]
-
-
-def _refuse(kind: str, name: str, faults: Sequence[tuple[str, str]]) -> None:
-    if not faults:
-        return
-    first_field, first_what = faults[0]
-    owner = {kind: name} if name else {}
-    raise InvalidInputError(
-        f"{kind} {name}".strip() + f": {first_field}: {first_what}",
-        [Fault(where={"field": field, **owner}, what=what) for field, what in faults],
-    )

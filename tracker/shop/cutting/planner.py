@@ -5,7 +5,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from tracker.shop.boxing.sums import Effort
 from tracker.shop.cutting.bounds import lower_bound
 from tracker.shop.cutting.exact import UNITS, Kind, Piece, exact_kinds, exact_piece, same_thickness, whole
 from tracker.shop.cutting.reasons import why_not_cut
@@ -24,6 +23,7 @@ from tracker.shop.cutting.values import (
     Uncuttable,
 )
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.searching import Effort
 
 MOST_BLANKS: Final = 10_000
 MOST_STOCKS: Final = 200

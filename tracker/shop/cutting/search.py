@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Final
 
-from tracker.shop.boxing.sums import Effort, Shuffle
 from tracker.shop.cutting.exact import Kind, Piece, Way
 from tracker.shop.cutting.sheets import Free, RoutedSheet, SawnSheet, Sheet, SheetMaker, Split
+from tracker.shop.searching import Effort, Shuffle
 
 _IN_VIEW: Final = 300  # boards that are still looked at for room
 _LAYING: Final = 20  # what it costs to lay a piece, in looks at a free rectangle

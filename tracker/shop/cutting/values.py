@@ -1,10 +1,10 @@
 """Blanks, boards and the plan that cuts the one out of the other."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import refuse_faults
 
 LEAST_MM: Final = 0.01
 LONGEST_MM: Final = 100_000.0
@@ -30,7 +30,7 @@ class Blank:
     grain: bool = False
 
     def __post_init__(self) -> None:
-        _refuse("blank", self.id, _sheet_faults(self))
+        refuse_faults("blank", self.id, _sheet_faults(self))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +54,7 @@ class Stock:
         if self.available is not None and not 0 <= self.available <= MOST_AVAILABLE:
             what = f"the number of boards is from 0 to {MOST_AVAILABLE:,}, or left out when there is no limit"
             faults.append(("available", what))
-        _refuse("stock", self.id, faults)
+        refuse_faults("stock", self.id, faults)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +77,7 @@ class CuttingRules:
             for name, value, most in values
             if not 0 <= value <= most
         ]
-        _refuse("rules", "", faults)
+        refuse_faults("rules", "", faults)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,14 +167,3 @@ def _size_faults(sizes: Mapping[str, float]) -> list[tuple[str, str]]:
         for field, size in sizes.items()
         if not LEAST_MM <= size <= LONGEST_MM
     ]
-
-
-def _refuse(kind: str, name: str, faults: Sequence[tuple[str, str]]) -> None:
-    if not faults:
-        return
-    first_field, first_what = faults[0]
-    owner = {kind: name} if name else {}
-    raise InvalidInputError(
-        f"{kind} {name}".strip() + f": {first_field}: {first_what}",
-        [Fault(where={"field": field, **owner}, what=what) for field, what in faults],
-    )
