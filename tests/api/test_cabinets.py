@@ -238,6 +238,9 @@ def test_boards_are_planned_labelled_and_scanned(office: Caller, admin: Caller) 
     scan["at"] = "2027-03-01T08:00:00Z"
     (result,) = admin.post("/scans", {"scans": [scan]}).json["results"]
     assert (result["outcome"], result["ok"]) == ("done", True)
+    part = admin.get(f"/parts/{board['parts'][0]['code']}").json
+    assert (part["board"], part["step"] == "cut") == (board["code"], False)
+    assert part["front_side"] in {"L1", "L2", "W1", "W2", "A", "B"}
     done = admin.get("/jobs/J-7").json["steps"]["cut"]["done"]
     assert done == len(board["parts"])
     assert all(part["cut"] for part in admin.get("/jobs/J-7/boards").json["items"][0]["parts"])

@@ -4,7 +4,7 @@ from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate
 
-from tracker.api.schemas import Shape
+from tracker.api.schemas import MarkShape, Shape
 from tracker.shop.cabinets.assembly import Move, assembly_order
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.joints import Joint
@@ -53,15 +53,6 @@ class PlaceShape(Schema):
     length = fields.List(fields.Float())
     width = fields.List(fields.Float())
     thickness = fields.List(fields.Float())
-
-
-class MarkShape(Schema):
-    """A joint's number where it stands on a part."""
-
-    number = fields.Integer()
-    side = fields.String()
-    along_mm = fields.Float()
-    across_mm = fields.Float()
 
 
 class CabinetPartShape(Schema):

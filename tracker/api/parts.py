@@ -6,6 +6,8 @@ from tracker.api.context import caller, database, new_id, now, number_of
 from tracker.api.schemas import PartShape, PartWithHistoryShape, ReasonShape
 from tracker.api.service import CallBlueprint
 from tracker.records import look
+from tracker.records.boards import board_of
+from tracker.records.designs import marks_of
 from tracker.records.look import PartView
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotFoundError
@@ -20,13 +22,21 @@ blueprint = CallBlueprint("parts", __name__)
 @blueprint.response(200, PartWithHistoryShape)
 @needs(Role.STATION)
 def get_part(code: str) -> dict[str, Any]:
-    """One part with every scan of it."""
+    """One part with every scan of it, its joints, and the board that it comes off."""
     part_id = number_of(code, Kind.PART)
     with database().read() as connection:
         part = _part(look.part_view(connection, part_id), code)
         history = look.part_history(connection, part_id, number_of(part.box, Kind.BOX))
+        marks = marks_of(connection, [part_id]).get(part_id)
+        board = board_of(connection, part_id)
     shaped: dict[str, Any] = PartShape().dump(part)
-    return {**{name: getattr(part, name) for name in shaped}, "history": history}
+    return {
+        **{name: getattr(part, name) for name in shaped},
+        "board": board,
+        "marks": marks.marks if marks else (),
+        "front_side": marks.front if marks else None,
+        "history": history,
+    }
 
 
 @blueprint.route("/parts/<code>/replace", methods=["POST"])

@@ -288,9 +288,21 @@ class HistoryShape(Schema):
     flag = fields.String(allow_none=True)
 
 
-class PartWithHistoryShape(PartShape):
-    """A part with every scan of it."""
+class MarkShape(Schema):
+    """A joint's number where it stands on a part."""
 
+    number = fields.Integer()
+    side = fields.String()
+    along_mm = fields.Float()
+    across_mm = fields.Float()
+
+
+class PartWithHistoryShape(PartShape):
+    """A part with every scan of it, its board, and, where it was designed here, its joints and the side in front."""
+
+    board = fields.String(allow_none=True)
+    marks = fields.List(fields.Nested(MarkShape))
+    front_side = fields.String(allow_none=True)
     history = fields.List(fields.Nested(HistoryShape))
 
 

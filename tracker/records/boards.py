@@ -161,6 +161,12 @@ def _sawn_parts(connection: Connection, board_ids: Collection[int]) -> dict[int,
     return found
 
 
+def board_of(connection: Connection, part_id: int) -> str | None:
+    """Return the code of the board that a part comes off, or None where none is planned."""
+    board_id = connection.execute(select(sawing.c.board_id).where(sawing.c.part_id == part_id)).scalar()
+    return None if board_id is None else str(Code(Kind.BOARD, board_id))
+
+
 def parts_on_board(connection: Connection, board_id: int, *, living: bool) -> list[int]:
     """Return the numbers of the parts that come off a board, in the saw's order; without ``living`` the dead too."""
     query = (
