@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import CHOICES, CabinetOrder, Family, Fronts, Hinge
+from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard
 from tracker.shop.errors import InvalidInputError
 
@@ -80,3 +81,39 @@ def buildable(draw: st.DrawFn) -> CabinetOrder:
     except InvalidInputError:
         reject()
     return ordered
+
+
+_BOARD = '[boards.carcass]\nmaterial = "white melamine particle board"\nthickness = "3/4 in"'
+_GROOVE = 'groove_distance = "3/4 in"'
+
+
+def _thick(value: float, *more: tuple[str, str]) -> tuple[tuple[str, str], ...]:
+    board = f'[boards.carcass]\nmaterial = "board"\nthickness = {value}'
+    return ((_BOARD, board), (_GROOVE, f"groove_distance = {value}"), *more)
+
+
+# What a shop of its own may write instead of the shipped standard: each a list of texts and what stands in their place.
+VARIANTS: dict[str, tuple[tuple[str, str], ...]] = {
+    "bar pulls": (("spacing = 0 ", "spacing = 128 "),),
+    "depth with fronts": (("depth_includes_fronts = false", "depth_includes_fronts = true"),),
+    "grained board": (("grained = false", "grained = true"),),
+    "18 mm board": _thick(18),
+    "16 mm board": _thick(16, ("slide = 4 ", "slide = 3.3 "), ("slot_width = 6", "slot_width = 5")),
+    "25 mm board": _thick(25, ("length = 50", "length = 60")),
+    "tall toe kick": (('toe_height = "4 in"', "toe_height = 200"),),
+    "toe kick in front": (('toe_setback = "3 in"', "toe_setback = 0"),),
+    "back far in": ((_GROOVE, "groove_distance = 40"),),
+    "no gap": (("gap = 2 ", "gap = 0 "),),
+    "wide reveals": (("\nreveal = 3 ", "\nreveal = 6 "),),
+    "narrow strips": (('nailer = "4 in"', "nailer = 60"), ('stretcher = "4 in"', "stretcher = 60")),
+    "no play": (("play = 0.5 ", "play = 0 "),),
+}
+
+
+def variant(name: str) -> Standard:
+    """The shipped standard with one thing changed."""
+    text = STANDARD_TEXT
+    for old, new in VARIANTS[name]:
+        assert old in text, old
+        text = text.replace(old, new)
+    return read_standard(text)

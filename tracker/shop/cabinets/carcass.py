@@ -7,6 +7,7 @@ from typing import Final
 
 from tracker.shop.cabinets.building import ACROSS, LEFT_END, LYING, RIGHT_END, Block, Build, refuse
 from tracker.shop.cabinets.joints import Fastening
+from tracker.shop.cabinets.orders import Fronts
 from tracker.shop.cabinets.panels import BACK, Face, Feature, Hand, Vector, Work, moved
 
 LEFT_ID: Final = "Left end"
@@ -46,9 +47,7 @@ class Carcass:
 def frame(build: Build, *, toe: float, with_top: bool = True) -> Carcass:
     """Build ends, toe kick, deck, back, nailers and top; return where they are."""
     order, standard = build.order, build.standard
-    depth = order.depth_mm
-    if standard.fronts.depth_includes_fronts:
-        depth -= standard.fronts.gap_mm + standard.boards.fronts.thickness_mm
+    depth = carcass_depth(build)
     carcass = Carcass(
         width=order.width_mm,
         depth=depth,
@@ -72,6 +71,14 @@ def frame(build: Build, *, toe: float, with_top: bool = True) -> Carcass:
     else:
         _pins(build, carcass, "Deck", low)
     return carcass
+
+
+def carcass_depth(build: Build) -> float:
+    """Return the depth of the carcass: where the ordered depth includes the fronts, they are taken off."""
+    rules = build.standard.fronts
+    if not rules.depth_includes_fronts or build.order.fronts is Fronts.OPEN:
+        return build.order.depth_mm
+    return build.order.depth_mm - rules.gap_mm - build.standard.boards.fronts.thickness_mm
 
 
 def join_ends(build: Build, carcass: Carcass) -> None:

@@ -8,7 +8,7 @@ from math import sqrt
 from typing import Final
 
 from tracker.shop.cabinets.building import LYING, Block, Build, refuse, spread
-from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, toe_notch
+from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, carcass_depth, toe_notch
 from tracker.shop.cabinets.fronts import check_door, front_board, hinge_count
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Fronts, Hinge
@@ -38,7 +38,7 @@ def build_diagonal(build: Build) -> None:
     order, standard = build.order, build.standard
     toe = standard.carcass.toe_height_mm if order.fronts is Fronts.BASE else 0.0
     board = standard.boards.carcass.thickness_mm
-    if order.width_mm - order.depth_mm < 2 * board + standard.fronts.narrowest_door_mm * _S:
+    if order.width_mm - carcass_depth(build) < 2 * board + standard.fronts.narrowest_door_mm * _S:
         raise refuse(
             "width",
             "fronts.narrowest_door",
@@ -56,7 +56,7 @@ def build_diagonal(build: Build) -> None:
 
 
 def _walls(build: Build, board: float, toe: float) -> None:
-    width, depth, height = build.order.width_mm, build.order.depth_mm, build.order.height_mm
+    width, depth, height = build.order.width_mm, carcass_depth(build), build.order.height_mm
     tall = (0.0, height)
     stock, edging = build.standard.boards.carcass, build.standard.edging
     left: Block = ((0.0, depth), (0.0, board), tall)
@@ -74,7 +74,7 @@ def _walls(build: Build, board: float, toe: float) -> None:
 
 def _lying(build: Build, name: str, z: tuple[float, float], clear: float, *, number: int = 0) -> str:
     """Lay a panel between the walls, its corner cut off along the front; ``clear`` mm stay free all round."""
-    width, depth = build.order.width_mm, build.order.depth_mm
+    width, depth = build.order.width_mm, carcass_depth(build)
     board = build.standard.boards.carcass
     low, high = board.thickness_mm + clear, width - board.thickness_mm - clear
     back = clear * sqrt(2)
@@ -91,7 +91,7 @@ def _lying(build: Build, name: str, z: tuple[float, float], clear: float, *, num
 
 def _kick(build: Build, board: float, toe: float) -> None:
     """Stand the toe kick across the corner between the ends; the deck is screwed down onto it."""
-    width, depth = build.order.width_mm, build.order.depth_mm
+    width, depth = build.order.width_mm, carcass_depth(build)
     out = depth * _S - build.standard.carcass.toe_setback_mm
     length = (width - 2 * board) / _S - 2 * out
     if length <= build.standard.fronts.narrowest_door_mm:
@@ -115,7 +115,7 @@ def _shelves(build: Build, board: float, toe: float) -> None:
     count = int((opening[1] - opening[0]) // shelves.spacing_mm)
     if not count or len(levels) < 2:
         return
-    width, depth, in_, set_ = build.order.width_mm, build.order.depth_mm, board, lines.setback_mm
+    width, depth, in_, set_ = build.order.width_mm, carcass_depth(build), board, lines.setback_mm
     columns = (
         (LEFT_ID, depth - set_, in_),
         (RIGHT_ID, width - in_, width - depth + set_),
@@ -136,7 +136,7 @@ def _door(build: Build, toe: float) -> None:
     order, rules = build.order, build.standard.fronts
     board = front_board(build)
     hand = Hand.LEFT if order.hinge is Hinge.LEFT else Hand.RIGHT
-    out = order.depth_mm * _S + rules.gap_mm
+    out = carcass_depth(build) * _S + rules.gap_mm
     width = order.width_mm / _S - 2 * (out + board.thickness_mm) - 2 * rules.outer_reveal_mm
     check_door(build, width)
     height = order.height_mm - toe - 2 * rules.outer_reveal_mm
@@ -165,9 +165,9 @@ def _hang(build: Build, door: str, hand: Hand, toe: float) -> None:
     across = part.width_mm - hinges.cup_distance_mm if hand is Hand.LEFT else hinges.cup_distance_mm
     board, order = build.standard.boards.carcass.thickness_mm, build.order
     at: Vector = (
-        (order.depth_mm - lines.setback_mm, board, 0.0)
+        (carcass_depth(build) - lines.setback_mm, board, 0.0)
         if hand is Hand.LEFT
-        else (order.width_mm - board, order.width_mm - order.depth_mm + lines.setback_mm, 0.0)
+        else (order.width_mm - board, order.width_mm - carcass_depth(build) + lines.setback_mm, 0.0)
     )
     origin = toe + board / 2
     half = lines.pitch_mm / 2
