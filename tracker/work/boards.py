@@ -12,7 +12,7 @@ from tracker.records import look
 from tracker.records.boards import BoardView, UncutPart
 from tracker.records.database import Database
 from tracker.records.floor import take_numbers
-from tracker.shop.cutting.planner import plan_boards
+from tracker.shop.cutting.runs import plan_all_boards
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
 from tracker.shop.supplies import Boards
@@ -52,7 +52,7 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
         raise ConflictError(f"Every part of job {job.code} is cut or lies on a board that was begun.")
     # Planning takes seconds for a large job, so it happens before the one writer is asked for.
     known = _stocks_for(parts, stocks)
-    plan = plan_boards([_blank(each) for each in parts], known, stocks.rules)
+    plan = plan_all_boards([_blank(each) for each in parts], known, stocks.rules)
     _refuse_left(parts, plan)
     with database.write() as connection:
         begun = kept.begun_boards(connection, job.id)

@@ -69,12 +69,12 @@ def plan_boards(
     return CuttingPlan(
         boards=tuple(boards),
         lower_bound=bound,
-        yield_share=_share(boards, stocks),
+        yield_share=share_of(boards, stocks),
         unplaceable=tuple(
             Uncuttable(id=blanks[index].id, why=why_not_cut(blanks[index], stocks, rules, fits=index in fitting))
             for index in sorted(uncut)
         ),
-        need=tuple(_need(boards, stocks)),
+        need=tuple(need_of(boards, stocks)),
     )
 
 
@@ -156,13 +156,15 @@ def _from_corner(units: int, rules: CuttingRules) -> float:
     return (units + whole(rules.trim_mm)) / UNITS
 
 
-def _share(boards: Sequence[CutBoard], stocks: Sequence[Stock]) -> float:
+def share_of(boards: Sequence[CutBoard], stocks: Sequence[Stock]) -> float:
+    """Return the pieces' part of all the boards' area, 0 where there is no board."""
     areas = {stock.id: stock.length_mm * stock.width_mm for stock in stocks}
     total = sum(areas[board.stock] for board in boards)
     return sum(board.yield_share * areas[board.stock] for board in boards) / total if boards else 0.0
 
 
-def _need(boards: Sequence[CutBoard], stocks: Sequence[Stock]) -> Iterator[StockNeed]:
+def need_of(boards: Sequence[CutBoard], stocks: Sequence[Stock]) -> Iterator[StockNeed]:
+    """Yield how many boards of each stock that is used there are."""
     counts = Counter(board.stock for board in boards)
     for stock in stocks:
         if counts[stock.id]:
