@@ -548,7 +548,7 @@ def _board_verdict(board: BoardView, outcomes: Sequence[Outcome]) -> Verdict:
     if again:
         return Verdict(outcome=Outcome.AGAIN, message=f"Board {board.number} of job {board.job} was cut before.{more}")
     worst = counts.most_common(1)[0][0] if counts else Outcome.OFF_ROUTE
-    return Verdict(outcome=worst, message=f"Board {board.number} of job {board.job}: none of its parts can be cut now.")
+    return Verdict(outcome=worst, message=f"Board {board.number} of job {board.job}: nothing on it may be cut now.")
 
 
 def _takes_parts(box: BoxRow) -> bool:

@@ -127,7 +127,7 @@ def kind_of(part: Part) -> tuple[object, ...]:
 def _numbered(joints: Sequence[Joint], parts: Mapping[str, Part]) -> tuple[Joint, ...]:
     """Number the joints from 1.
 
-    Joints that start at the same place of parts that are truly alike have the same number, so that such parts can be
+    Joints that start at the same place of parts that are truly alike have the same number, so that such parts may be
     swapped: one drawer's bottom fits another's groove. All others differ.
     """
     kinds = {own: kind_of(part) for own, part in parts.items()}
