@@ -206,3 +206,9 @@ def test_a_limit_that_is_no_mass_is_refused(limit: float) -> None:
 def test_a_step_without_words_is_refused() -> None:
     with pytest.raises(InvalidInputError):
         Step(number=1, unit="", title="Nothing", sentences=())
+
+
+def test_a_blind_corner_goes_to_its_place_only_when_its_stile_is_screwed_on_from_below() -> None:
+    _, guide = designed(order("blind corner", 1100, 876, 600, "blind left"))
+    assert "in its place" not in " ".join(step_named(guide, "Stand the cabinet up").sentences)
+    assert step_named(guide, "Add the blind stile").number < step_named(guide, "Put the cabinet in its place").number

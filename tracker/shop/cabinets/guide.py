@@ -11,6 +11,7 @@ from string import ascii_uppercase
 from typing import Final
 
 from tracker.shop.cabinets.assembly import STILL, Move, assembly_order, needs_wall_fixing
+from tracker.shop.cabinets.carcass import STILE_ID
 from tracker.shop.cabinets.design import Cabinet, kind_of
 from tracker.shop.cabinets.joints import Fastening, Item, Joint
 from tracker.shop.cabinets.orders import Family, Fronts
@@ -281,6 +282,7 @@ class _Writer:
         self.parts = {part.id: part for part in cabinet.parts}
         self.purse = _Purse(left=Counter({item.item: item.quantity for item in cabinet.items if item.in_bag}))
         self.stands = cabinet.order.family is Family.DIAGONAL_CORNER
+        self.placed_last = STILE_ID in self.parts  # it is screwed on through the deck, from below
         self.pins = tuple(joint for joint in cabinet.joints if joint.fastening is Fastening.PIN)
         self.screws = _screw_names(cabinet)
 
@@ -324,6 +326,8 @@ class _Writer:
             steps.append(self._fix(present))
         steps += [self._step(act, Posture.STANDING) for act in acts[carcass:]]
         present = tuple(own for act in acts for own in act.parts)
+        if self.placed_last:
+            steps.append(self._put_in_place(present))
         return [*steps, *self._trades(present)]
 
     def _is_carcass(self, act: _Act) -> bool:
@@ -503,14 +507,29 @@ class _Writer:
         sentences = ["Pull at each panel: none may come off."]
         if not self.stands:
             sentences.append("Set the cabinet upright. Do not drag it on its edges.")
-        if not needs_wall_fixing(self.cabinet):
-            through = "panels at its back" if self.stands else "strips behind its back"
-            sentences.append(f"Put it in its place, level it, and screw it to the wall through the {through}.")
+        if self.placed_last:
+            sentences.append("Leave room under and over it for a screwdriver: it goes to its place last.")
+        elif not needs_wall_fixing(self.cabinet):
+            sentences.append(self._placing())
         return Step(
             number=1,
             unit="",
             title="Put the cabinet in its place" if self.stands else "Stand the cabinet up",
             sentences=tuple(sentences),
+            cautions=tuple(self._two_people()),
+            standing=present,
+        )
+
+    def _placing(self) -> str:
+        through = "panels at its back" if self.stands else "strips behind its back"
+        return f"Put it in its place, level it, and screw it to the wall through the {through}."
+
+    def _put_in_place(self, present: tuple[str, ...]) -> Step:
+        return Step(
+            number=1,
+            unit="",
+            title="Put the cabinet in its place",
+            sentences=(self._placing(),),
             cautions=tuple(self._two_people()),
             standing=present,
         )
