@@ -5,11 +5,12 @@ from collections import defaultdict
 import pytest
 from hypothesis import given, settings
 
-from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, buildable, name_of, order
+from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, STANDARD_TEXT, buildable, name_of, order
 from tracker.shop.cabinets.design import design_cabinet, kind_of
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.cabinets.panels import Face, Work
+from tracker.shop.cabinets.standard_reading import read_standard
 from tracker.shop.errors import InvalidInputError
 
 INCH = 25.4
@@ -119,6 +120,14 @@ def test_what_cannot_be_built_is_refused_with_its_field_and_rule(
     fault = refused.value.faults[0]
     assert (fault.where["field"], fault.where["rule"]) == (field, rule)
     assert any(letter.isdigit() for letter in fault.what) or "longer" in fault.what
+
+
+def test_a_pull_longer_than_its_front_is_refused() -> None:
+    long_pulls = read_standard(STANDARD_TEXT.replace("spacing = 0 ", "spacing = 400 "))
+    for ordered in (order("wall", 500, 400, 320, "door", "left"), order("base", 350, 876, 600, "3 drawers")):
+        with pytest.raises(InvalidInputError) as refused:
+            design_cabinet(ordered, long_pulls)
+        assert refused.value.faults[0].where["rule"] == "pulls.spacing"
 
 
 @settings(max_examples=60)

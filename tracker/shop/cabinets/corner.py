@@ -9,7 +9,7 @@ from typing import Final
 
 from tracker.shop.cabinets.building import LYING, Block, Build, refuse, spread
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, carcass_depth, toe_notch
-from tracker.shop.cabinets.fronts import check_door, front_board, hinge_count
+from tracker.shop.cabinets.fronts import bore_pull, check_door, front_board, hinge_count
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Fronts, Hinge
 from tracker.shop.cabinets.panels import (
@@ -151,11 +151,7 @@ def _door(build: Build, toe: float) -> None:
     up = height - pulls.inset_mm if toe else pulls.inset_mm
     more = -pulls.spacing_mm if toe else pulls.spacing_mm
     places = [(up, along), (up + more, along)] if pulls.spacing_mm else [(up, along)]
-    for x, y in places:
-        point = build.parts[door].from_side(Face.B, x, y)
-        build.hole(door, Face.B, Work.PULL_HOLE, point, depth=board.thickness_mm, diameter=pulls.diameter_mm)
-    if pulls.supplied:
-        build.item("pull", 1)
+    bore_pull(build, door, [build.parts[door].from_side(Face.B, x, y) for x, y in places])
 
 
 def _hang(build: Build, door: str, hand: Hand, toe: float) -> None:

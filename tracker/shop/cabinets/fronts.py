@@ -180,10 +180,23 @@ def drawer_pull(build: Build, front: str, opening: Opening) -> None:
 
 
 def pull_holes(build: Build, front: str, places: list[tuple[float, float]]) -> None:
-    """Bore the holes of one pull through a front that faces forward."""
+    """Bore the holes of one pull through a front that faces forward, at places across and up in the cabinet."""
+    y = build.parts[front].place.origin[1]
+    bore_pull(build, front, [(x, y, z) for x, z in places])
+
+
+def bore_pull(build: Build, front: str, points: list[Vector]) -> None:
+    """Bore the holes of one pull through a front; refuses a pull that is longer than its front."""
     pulls, part = build.standard.pulls, build.parts[front]
-    for x, z in places:
-        point = (x, part.place.origin[1], z)
+    for point in points:
+        along, across = part.on_side(Face.B, point)
+        least = pulls.diameter_mm
+        if not (least <= along <= part.length_mm - least and least <= across <= part.width_mm - least):
+            raise refuse(
+                "height",
+                "pulls.spacing",
+                f"the pull does not fit the {part.name.lower()} of {part.length_mm:.0f} × {part.width_mm:.0f} mm",
+            )
         build.hole(front, Face.B, Work.PULL_HOLE, point, depth=part.thickness_mm, diameter=pulls.diameter_mm)
     if pulls.supplied:
         build.item("pull", 1)
