@@ -58,7 +58,7 @@ def test_the_back_stands_in_grooves_of_both_ends() -> None:
 def test_a_pulls_hole_is_three_sixteenths_of_an_inch_within_0_3_mm() -> None:
     cabinet = design_cabinet(SMALL_BASE, STANDARD)
     holes = [feature for part in cabinet.parts for feature in part.features if feature.work is Work.PULL_HOLE]
-    assert len(holes) == 2
+    assert len(holes) == 3, "the door's, and the drawer's through its front and the box front behind it"
     assert all(feature.diameter_mm == pytest.approx(3 / 16 * INCH, abs=0.3) for feature in holes)
 
 
@@ -167,3 +167,41 @@ def test_the_arrow_points_to_the_front_of_every_part() -> None:
     cabinet = design_cabinet(SMALL_BASE, STANDARD)
     assert {cabinet.front_side(cabinet.part(name)) for name in ("Left end", "Right end", "Deck", "Top")} == {Face.L1}
     assert {cabinet.front_side(cabinet.part(name)) for name in ("Door", "Toe kick", "Back")} == {Face.A}
+
+
+@pytest.mark.parametrize("ordered", [each for each in ONE_OF_EACH if "drawer" in each.fronts], ids=name_of)
+def test_a_drawers_pull_is_screwed_through_the_box_front_behind_its_front(ordered: CabinetOrder) -> None:
+    cabinet = design_cabinet(ordered, STANDARD)
+    shown = [part for part in cabinet.parts if part.id.startswith("Drawer ") and part.front]
+    for front in shown:
+        box = cabinet.part(f"{front.unit} box front")
+        seen, behind = (
+            [part.from_side(each.face, each.x_mm, each.y_mm) for each in part.features if each.work is Work.PULL_HOLE]
+            for part in (front, box)
+        )
+        assert [(round(x, 3), round(z, 3)) for x, _y, z in seen] == [(round(x, 3), round(z, 3)) for x, _y, z in behind]
+    (screws,) = (item for item in cabinet.items if item.item.startswith("drawer pull screw"))
+    assert (screws.item, screws.quantity) == ("drawer pull screw 45 mm", len(shown))
+
+
+@settings(max_examples=80)
+@given(buildable())
+def test_no_shelf_lies_on_a_hinge_plate(ordered: CabinetOrder) -> None:
+    cabinet = design_cabinet(ordered, STANDARD)
+    plates = [point[2] for joint in cabinet.joints if joint.fastening is Fastening.HINGE for point in joint.points]
+    for shelf in (part for part in cabinet.parts if part.name == "Shelf"):
+        low, high = shelf.place.origin[2] - 2.5, shelf.place.origin[2] + shelf.thickness_mm
+        assert all(plate + 16 < low or plate - 16 > high for plate in plates), shelf.id
+
+
+@pytest.mark.parametrize("width", [500, 457.2, 610])
+def test_equal_drawers_are_one_kind_though_their_measures_lie_at_half_a_digit(width: float) -> None:
+    cabinet = design_cabinet(order("base", width, 876, 580, "5 drawers"), STANDARD)
+    assert len({kind_of(part) for part in cabinet.parts if part.id.endswith("left side")}) == 1
+
+
+@pytest.mark.parametrize(("width", "height", "depth"), [(600, 876, 120), (460, 876, 48), (870, 350, 534)])
+def test_a_diagonal_corner_too_small_to_go_together_is_refused(width: float, height: float, depth: float) -> None:
+    with pytest.raises(InvalidInputError) as refused:
+        design_cabinet(order("diagonal corner", width, height, depth, "base", "left"), STANDARD)
+    assert refused.value.faults[0].where["rule"]

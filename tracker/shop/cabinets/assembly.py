@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from tracker.shop.cabinets.building import refuse
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, STILE_ID
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.joints import Fastening, Joint
@@ -37,7 +38,7 @@ class Move:
 
 
 def assembly_order(cabinet: Cabinet) -> tuple[Move, ...]:
-    """Return the moves, units first. Raises RuntimeError when no order exists, which the design rules out."""
+    """Return the moves, units first. Raises InvalidInputError when there is no such order."""
     solids = {part.id: solids_of(part) for part in cabinet.parts}
     units = dict.fromkeys(part.unit for part in cabinet.parts if part.unit)
     moves: list[Move] = []
@@ -60,7 +61,8 @@ def _in_order(
     while len(ranked) > 1:
         move = next(_ways_off(cabinet, solids, ranked, unit), None)
         if move is None:
-            raise RuntimeError(f"no way to take apart {[body[0] for body in ranked]}")
+            named = ", ".join(body[0].lower() for body in ranked[:3])
+            raise refuse("family", "assembly", f"there is no order in which {named} go together at this size")
         moves.append(move)
         ranked.remove(move.parts)
     moves.append(Move(unit=unit, parts=ranked[0], approach=STILL, slide=STILL, joints=()))

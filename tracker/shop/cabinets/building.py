@@ -135,6 +135,9 @@ class Build:
         if not any(_same(feature, other) for other in self._features[part]):
             self._features[part].append(feature)
 
+    def features_of(self, part: str) -> tuple[Feature, ...]:
+        return tuple(self._features[part])
+
     def hole(self, part: str, face: Face, work: Work, at: Vector, *, depth: float, diameter: float) -> None:
         """Drill a hole into a side of a panel at a point of the cabinet."""
         x, y = self.parts[part].on_side(face, at)

@@ -9,7 +9,7 @@ from typing import Final
 
 from tracker.shop.cabinets.building import LYING, Block, Build, refuse, spread
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, carcass_depth, toe_notch
-from tracker.shop.cabinets.fronts import bore_pull, check_door, front_board, hinge_count
+from tracker.shop.cabinets.fronts import bore_pull, check_door, clear_of_shelves, front_board, hinge_count
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Fronts, Hinge
 from tracker.shop.cabinets.panels import (
@@ -30,7 +30,7 @@ from tracker.shop.cabinets.panels import (
 _S: Final = 1 / sqrt(2)
 ALONG: Final[Vector] = (_S, _S, 0.0)  # along the front, from the left end to the right one
 OUTWARD: Final[Vector] = (_S, -_S, 0.0)  # out of the front
-_BACKS: Final = ("Left back", "Right back")
+_LOWEST_MM: Final = 300.0  # a door on two hinges between deck and top; common practice, no source
 
 
 def build_diagonal(build: Build) -> None:
@@ -44,6 +44,12 @@ def build_diagonal(build: Build) -> None:
             "fronts.narrowest_door",
             "a diagonal corner's walls are longer than its depth by a door and two boards",
         )
+    lines = standard.lines
+    shallowest = max(2 * lines.setback_mm + lines.pitch_mm, standard.carcass.toe_setback_mm + 3 * board)
+    if carcass_depth(build) < shallowest:
+        raise refuse("depth", "lines.setback", f"a diagonal corner's ends are at least {shallowest:.0f} mm deep")
+    if order.height_mm - toe < _LOWEST_MM:
+        raise refuse("height", "hinges.spacing", f"above the toe kick {_LOWEST_MM:g} mm or more are wanted")
     _walls(build, board, toe)
     for name, level in (("Deck", toe), ("Top", order.height_mm - board)):
         _lying(build, name, (level, level + board), 0.0)
@@ -169,8 +175,10 @@ def _hang(build: Build, door: str, hand: Hand, toe: float) -> None:
     half = lines.pitch_mm / 2
     points = []
     for up in spread(0.0, part.length_mm, hinge_count(build, part), hinges.inset_mm):
-        z = part.place.origin[2] + up
-        z = origin + half + round((z - origin - half) / lines.pitch_mm) * lines.pitch_mm
+        wanted = part.place.origin[2] + up
+        near = round((wanted - origin - half) / lines.pitch_mm)
+        steps = [origin + half + (near + more) * lines.pitch_mm for more in (0, 1, -1, 2, -2, 3, -3)]
+        z = next(iter(clear_of_shelves(build, steps)), steps[0])
         for hole in (z - half, z + half):
             point = (at[0], at[1], hole)
             build.hole(end, Face.A, Work.LINE_HOLE, point, depth=lines.depth_mm, diameter=lines.diameter_mm)

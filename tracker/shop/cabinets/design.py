@@ -107,7 +107,7 @@ def kind_of(part: Part) -> tuple[object, ...]:
             feature.work.value,
             feature.face.value,
             *(
-                round(value, _DIGITS) + 0.0
+                _rounded(value)
                 for value in (
                     feature.x_mm,
                     feature.y_mm,
@@ -120,8 +120,13 @@ def kind_of(part: Part) -> tuple[object, ...]:
         )
         for feature in part.features
     )
-    size = (round(part.length_mm, _DIGITS), round(part.width_mm, _DIGITS))
+    size = (_rounded(part.length_mm), _rounded(part.width_mm))
     return (part.board, size, part.grain, frozenset(part.edges), part.tape_mm, tuple(features))
+
+
+def _rounded(value: float) -> float:
+    """Round away the noise first: equal measures that lie at half a digit must not part ways."""
+    return round(round(value, 2 * _DIGITS), _DIGITS) + 0.0
 
 
 def _numbered(joints: Sequence[Joint], parts: Mapping[str, Part]) -> tuple[Joint, ...]:
@@ -154,7 +159,7 @@ def _numbered(joints: Sequence[Joint], parts: Mapping[str, Part]) -> tuple[Joint
 def _end_of(kinds: Mapping[str, object], part: Part, side: Face, other: Part, other_side: Face) -> object:
     """Return what tells one end of a joint from another: the kind of part, the side, and where on it."""
     mark = _mark(0, part, side, other, other_side)
-    return (kinds[part.id], side, round(mark.along_mm, _DIGITS), round(mark.across_mm, _DIGITS))
+    return (kinds[part.id], side, _rounded(mark.along_mm), _rounded(mark.across_mm))
 
 
 def _mark(number: int, part: Part, side: Face, other: Part, other_side: Face) -> Mark:

@@ -1,6 +1,7 @@
 """Drawers: a box on two slides behind an applied front."""
 
 from collections.abc import Sequence
+from math import ceil
 
 from tracker.shop.cabinets.building import ACROSS, LEFT_SIDE, LYING, RIGHT_SIDE, Block, Build, refuse
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, Carcass
@@ -62,9 +63,27 @@ def _drawer(build: Build, carcass: Carcass, opening: Opening, height: tuple[floa
     _slides(build, carcass, (left, right), (x, y, z))
     shown = front_panel(build, f"{unit} front", opening, unit=unit)
     drawer_pull(build, shown, opening)
+    _pull_through(build, shown, front)
     build.screw_faces(front, _FORWARD, shown, Face.B)
 
 
+def _pull_through(build: Build, shown: str, behind: str) -> None:
+    """Let the screws of a drawer's pull through the box front too, which lies flat behind the front."""
+    front, box = build.parts[shown], build.parts[behind]
+    points = [
+        front.from_side(Face.B, feature.x_mm, feature.y_mm)
+        for feature in build.features_of(shown)
+        if feature.work is Work.PULL_HOLE
+    ]
+    for point in points:
+        diameter = build.standard.pulls.diameter_mm
+        build.hole(behind, _FORWARD, Work.PULL_HOLE, point, depth=box.thickness_mm, diameter=diameter)
+    if build.standard.pulls.supplied:
+        length = 5 * ceil((front.thickness_mm + box.thickness_mm + _INTO_PULL_MM) / 5)
+        build.item(f"drawer pull screw {length} mm", len(points))
+
+
+_INTO_PULL_MM = 8.0  # common practice, no source
 _FORWARD = Face.A  # a panel that stands across shows its face A to the front
 
 

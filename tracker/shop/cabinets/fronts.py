@@ -146,13 +146,24 @@ def hinge_levels(build: Build, carcass: Carcass, door: str, inside: tuple[float,
     low = max(bottom + rules.least_inset_mm, inside[0] + lines.margin_mm + lines.pitch_mm / 2)
     high = min(top - rules.least_inset_mm, inside[1] - lines.margin_mm - lines.pitch_mm / 2)
     half = lines.pitch_mm / 2
-    middles = [z + half for z in grid(build, carcass, low - half, high - half)]
+    middles = clear_of_shelves(build, [z + half for z in grid(build, carcass, low - half, high - half)])
     count = hinge_count(build, part)
     wanted = spread(bottom, top, count, rules.inset_mm)
     chosen = [_nearest(middles, at) for at in wanted]
     if not middles or any(above - below < rules.spacing_mm - 1e-6 for below, above in pairwise(chosen)):
         raise refuse("height", "hinges.spacing", f"a door of {part.length_mm:.0f} mm is too low for its {count} hinges")
     return chosen
+
+
+def clear_of_shelves(build: Build, levels: Sequence[float]) -> list[float]:
+    """Return the heights at which a hinge plate and its holes keep clear of every loose shelf and its pins."""
+    room = build.standard.lines.pitch_mm / 2 + _PLATE_MM
+    shelves = [part for part in build.parts.values() if part.name == "Shelf"]
+    spans = [(part.place.origin[2] - room, part.place.origin[2] + part.thickness_mm + room) for part in shelves]
+    return [level for level in levels if not any(low < level < high for low, high in spans)]
+
+
+_PLATE_MM: Final = 10.0  # how far a plate reaches beyond its holes; common practice, no source
 
 
 def _nearest(levels: Sequence[float], wanted: float) -> float:

@@ -456,7 +456,8 @@ class _Writer:
             if any(joint.gap_mm for joint in screws):
                 yield "Put a spacer on each screw between the two."
         if self._has_pull(own):
-            yield "Screw on its pull."
+            behind = ", with the long screws through both boards" if self.parts[own].unit else ""
+            yield f"Screw on its pull{behind}."
 
     def _shelves(self, act: _Act) -> Iterator[str]:
         names = _and(dict.fromkeys(self._called(own) for own in act.parts))
@@ -585,7 +586,8 @@ class _Writer:
             yield f"Two people: the whole cabinet weighs {self.cabinet.mass_kg:.0f} kg."
 
     def _has_pull(self, own: str) -> bool:
-        return bool(self.purse.named("pull")) and any(f.work is Work.PULL_HOLE for f in self.parts[own].features)
+        part = self.parts[own]
+        return bool(self.purse.named("pull")) and part.front and any(f.work is Work.PULL_HOLE for f in part.features)
 
     def _used(self, act: _Act) -> Counter[str]:
         """Take out of the bag what a step uses. Hinges and slides are opened where their plates are screwed on."""
@@ -601,8 +603,10 @@ class _Writer:
         used += purse.take_each("door bumper", sum(j.fastening is Fastening.HINGE for j in act.joints), doors)
         if len(act.first.parts) > 1:
             return used
-        pulls = sum(any(f.work is Work.PULL_HOLE for f in part.features) for part in self.parts.values())
+        pulls = sum(self._has_pull(own) for own in self.parts)
         used += purse.take_each("pull", sum(self._has_pull(own) for own in act.parts), pulls)
+        drawers = [own for own in self.parts if self._has_pull(own) and self.parts[own].unit]
+        used += purse.take_each("drawer pull screw", sum(own in drawers for own in act.parts), len(drawers))
         shelves = sum(part.name == "Shelf" for part in self.parts.values())
         mine = sum(self.parts[own].name == "Shelf" for own in act.parts)
         used += purse.take_each("shelf pin", mine, shelves)

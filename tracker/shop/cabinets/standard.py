@@ -257,6 +257,16 @@ def _carcass_rules(standard: Standard) -> _Rules:
         "wanted: less than fronts.widest_door",
     )
     yield (
+        standard.shelves.spacing_mm >= 2 * standard.lines.pitch_mm + thickness,
+        "shelves.spacing",
+        "the shelves would lie on each other; wanted: two pitches and a board or more",
+    )
+    yield (
+        standard.corner.blind_mm > carcass.stretcher_mm + thickness,
+        "corner.blind",
+        "wanted: more than a stretcher's width and a board",
+    )
+    yield (
         2 * standard.corner.blind_mm > fronts.narrowest_door_mm,
         "corner.blind",
         "wanted: more than half the narrowest door",
