@@ -212,3 +212,11 @@ def test_a_blind_corner_goes_to_its_place_only_when_its_stile_is_screwed_on_from
     _, guide = designed(order("blind corner", 1100, 876, 600, "blind left"))
     assert "in its place" not in " ".join(step_named(guide, "Stand the cabinet up").sentences)
     assert step_named(guide, "Add the blind stile").number < step_named(guide, "Put the cabinet in its place").number
+
+
+def test_a_cabinet_heavier_than_two_people_may_lift_asks_for_a_lifting_aid_where_it_is_moved() -> None:
+    heavy = order("tall", 600, 2134, 600, "pantry", "left")
+    light = order("base", 457.2, 876.3, 457.2, "drawer over door", "left")
+    for ordered, aid in ((heavy, True), (light, False)):
+        _, guide = designed(ordered)
+        assert any("and a lifting aid" in caution for step in guide.steps for caution in step.cautions) == aid

@@ -583,7 +583,9 @@ class _Writer:
 
     def _two_people(self) -> Iterator[str]:
         if self.cabinet.mass_kg > self.limit:
-            yield f"Two people: the whole cabinet weighs {self.cabinet.mass_kg:.0f} kg."
+            mass = self.cabinet.mass_kg
+            aid = " and a lifting aid" if mass > 2 * self.limit else ""
+            yield f"Two people{aid}: the whole cabinet weighs {mass:.0f} kg."
 
     def _has_pull(self, own: str) -> bool:
         part = self.parts[own]
