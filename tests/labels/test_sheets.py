@@ -33,6 +33,7 @@ from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.drawing import Drawing, Frame, Label
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.errors import InvalidInputError
+from tracker.shop.lengths import Units
 
 LINK = "https://tracker.example/report/R-7K2Q"
 NASTY = '<script>alert("x")</script> & „Ölmühle“ **bold** __x__'
@@ -48,6 +49,7 @@ def made(ordered: CabinetOrder) -> Sheet:
         job="J-1042",
         name="101-2",
         boxes=("101 A", "101 B"),
+        box_of={"Deck": "101 A", "Top": "101 B"},
         one_person_kg=20,
         report_code="R-7K2Q",
         report_link=LINK,
@@ -251,6 +253,27 @@ def test_the_page_escapes_texts() -> None:
     html = page_of(replace(made(BASE), note=NASTY, cabinet=NASTY))
     assert "<script" not in html
     assert "&lt;script&gt;" in html
+
+
+def test_each_part_is_named_with_its_box_where_there_are_several() -> None:
+    sheet = made(BASE)
+    rows = {row.name: row for row in sheet.guide.parts}
+    assert (sheet.boxes_of(rows["Deck"]), sheet.boxes_of(rows["Top"])) == ("101 A", "101 B")
+    alone = replace(sheet, boxes=("101",))
+    assert alone.boxes_of(rows["Deck"]) == ""
+    assert '<th scope="col">Box</th>' in page_of(sheet)
+    assert '<th scope="col">Box</th>' not in page_of(alone)
+
+
+def test_a_sheet_of_an_order_in_inches_says_inches_and_pounds_throughout() -> None:
+    stream = io.BytesIO()
+    ordered = replace(BASE, units=Units.INCH)
+    write_sheet(made(ordered), stream)
+    text = text_of(stream.getvalue())
+    assert "Size in inches" in text
+    assert "16 1/2 × " in text
+    assert " lb put together" in text
+    assert not re.search(r"\d kg\b", text)
 
 
 def test_drawings_are_made_for_the_frames_that_the_sheet_has() -> None:

@@ -3,7 +3,7 @@
 Black, white and grey; nothing on it depends on colour. Sizes in mm, letters in points.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -15,9 +15,11 @@ from fpdf.enums import XPos, YPos
 
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.drawing import Area, Drawing, Drawings, Frame, Label, Line, Shape, drawings_of
-from tracker.shop.cabinets.guide import Guide, Step, guide_of
+from tracker.shop.cabinets.guide import LIFTERS, Guide, PartRow, Step, guide_of
 from tracker.shop.cabinets.joints import Item
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.lengths import Units
+from tracker.shop.written import mass_text
 
 _FONTS: Final = Path(__file__).parent / "fonts"
 _POINTS_PER_MM: Final = 72 / 25.4
@@ -37,13 +39,15 @@ class Paper(StrEnum):
 class Sheet:
     """What one carton's sheet says; nothing on it names a customer.
 
-    ``report_link`` stands in the code to scan, ``report_code`` as text below it. Raises InvalidInputError when a text
-    is missing, the link is too long for a code, or there is not one drawing for each step.
+    ``box_of`` names the box of each part id, where it is known. ``report_link`` stands in the code to scan,
+    ``report_code`` as text below it. Raises InvalidInputError when a text is missing, the link is too long for a code,
+    or there is not one drawing for each step.
     """
 
     job: str
     cabinet: str
     boxes: tuple[str, ...]
+    box_of: Mapping[str, str]
     note: str
     guide: Guide
     drawings: Drawings
@@ -67,6 +71,30 @@ class Sheet:
         if faults:
             raise InvalidInputError("The sheet cannot be made.", faults)
 
+    @property
+    def units(self) -> Units:
+        """Those in which the cabinet was ordered."""
+        return self.guide.units
+
+    @property
+    def mass_units(self) -> str:
+        return "kg" if self.units is Units.MM else "lb"
+
+    @property
+    def lifters(self) -> str:
+        return LIFTERS[self.guide.lifted_by]
+
+    def mass_of(self, row: PartRow) -> str:
+        """Return the mass of one of these parts, a number in the sheet's units."""
+        return mass_text(row.mass_kg, self.units, digits=1).partition(" ")[0]
+
+    def boxes_of(self, row: PartRow) -> str:
+        """Return the names of the boxes in which these parts lie; none where one box holds all."""
+        if len(self.boxes) < 2:
+            return ""
+        found = {self.box_of[own] for own in row.ids if own in self.box_of}
+        return ", ".join(name for name in self.boxes if name in found)
+
 
 def sheet_of(
     cabinet: Cabinet,
@@ -74,6 +102,7 @@ def sheet_of(
     job: str,
     name: str,
     boxes: Sequence[str],
+    box_of: Mapping[str, str] | None = None,
     one_person_kg: float,
     report_code: str,
     report_link: str,
@@ -84,6 +113,7 @@ def sheet_of(
         job=job,
         cabinet=name,
         boxes=tuple(boxes),
+        box_of=box_of or {},
         note=cabinet.order.note,
         guide=guide,
         drawings=drawings_of(cabinet, guide, step=STEP_FRAME, overview=OVERVIEW_FRAME),
@@ -137,6 +167,7 @@ _MARGIN: Final = 12.0
 _FOOT: Final = 9.0
 _CODE_MM: Final = 34.0
 _GAP: Final = 2.0
+_LEAST_BAG: Final = 26.0  # a heading does not stand alone at the foot of a page
 
 
 class _Pages(FPDF):
@@ -182,10 +213,10 @@ class _Printer:
         draw(pdf, symbol_of(sheet.report_link), pdf.w - _MARGIN - _CODE_MM, _MARGIN, _CODE_MM)
         self._text(f"Cabinet {sheet.cabinet}", 26, left, bold=True)
         boxes = ", ".join(sheet.boxes)
-        self._text(f"Job {sheet.job}" + (f"   Box {boxes}" if boxes else ""), 13, left)
+        word = "Boxes" if len(sheet.boxes) > 1 else "Box"
+        self._text(f"Job {sheet.job}" + (f"   {word} {boxes}" if boxes else ""), 13, left)
         guide = sheet.guide
-        people = "one person" if guide.people == 1 else "two people"
-        self._text(f"{guide.mass_kg:.0f} kg put together, {people}", 13, left)
+        self._text(f"{guide.mass} put together, {sheet.lifters}", 13, left)
         if sheet.note:
             self._text(sheet.note, 11, left)
         pdf.set_xy(pdf.w - _MARGIN - _CODE_MM - 12, max(pdf.get_y(), _MARGIN + _CODE_MM))
@@ -206,25 +237,35 @@ class _Printer:
 
     def _parts(self) -> None:
         self._section("The parts")
-        widths = (9, 37, 49, 13, 35, 11, self.pdf.epw - 154)
-        heads = ("", "Name on the label", "What it is", "How many", "Size in mm", "kg", "Numbers")
+        sheet, in_boxes = self.sheet, len(self.sheet.boxes) > 1
+        size = 35 if sheet.units is Units.MM else 47
+        widths = [9.0, 37.0, 40.0 if in_boxes else 46.0, 13.0, size, 11.0]
+        heads = ["", "Name on the label", "What it is", "How many", f"Size in {sheet.guide.size_unit}"]
+        heads += [sheet.mass_units, "Numbers"]
+        if in_boxes:
+            widths.append(24.0)
+            heads.insert(-1, "Box")
+        widths.append(self.pdf.epw - sum(widths))
         rows = [
             (
                 row.letter,
                 row.name,
                 row.plain,
                 str(row.count),
-                row.size.removesuffix(" mm"),
-                f"{row.mass_kg:.1f}",
+                row.size,
+                sheet.mass_of(row),
+                *((sheet.boxes_of(row),) if in_boxes else ()),
                 " ".join(map(str, row.numbers)),
             )
-            for row in self.sheet.guide.parts
+            for row in sheet.guide.parts
         ]
         self._table(widths, heads, rows)
 
     def _bag(self) -> None:
         if not self.sheet.guide.bag:
             return
+        if self.pdf.get_y() + _LEAST_BAG > self.pdf.h - _MARGIN - _FOOT:
+            self.pdf.add_page()
         self._section("In the bag")
         cells = [(str(item.quantity), item.item) for item in self.sheet.guide.bag]
         cells += [("", "")] * (len(cells) % 2)

@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, bindparam, delete, func, insert, select, type_coerce, update
 
-from tracker.records.tables import Steps, box, item, job, load, part
+from tracker.records.tables import Steps, box, item, job, load, marked, part
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES
@@ -157,13 +157,25 @@ def ship_load_rows(connection: Connection, load_id: int, box_ids: Collection[int
 
 
 def boxes_of_cabinet(connection: Connection, job_code: str, name: str) -> list[tuple[int, str]]:
-    """Return the number and the name of each box that holds parts of a cabinet, the fullest first."""
+    """Return the number and the name of each box that holds parts of a cabinet, in the order of their numbers."""
     query = (
         select(box.c.id, box.c.name)
         .join(part, part.c.box_id == box.c.id)
         .join(job, job.c.id == box.c.job_id)
         .where(job.c.code == job_code, part.c.cabinet == name, part.c.status.not_in(_DEAD))
-        .group_by(box.c.id, box.c.name)
-        .order_by(func.count().desc(), box.c.id)
+        .group_by(box.c.id, box.c.name, box.c.number)
+        .order_by(box.c.number)
     )
     return [(row.id, row.name) for row in connection.execute(query)]
+
+
+def boxes_of_parts(connection: Connection, job_code: str, name: str) -> dict[str, str]:
+    """Return the name of the box of each part of a designed cabinet, by the part's name in the design."""
+    query = (
+        select(marked.c.own, box.c.name)
+        .join(part, part.c.id == marked.c.part_id)
+        .join(box, box.c.id == part.c.box_id)
+        .join(job, job.c.id == box.c.job_id)
+        .where(job.c.code == job_code, part.c.cabinet == name, part.c.status.not_in(_DEAD))
+    )
+    return {row.own: row.name for row in connection.execute(query)}

@@ -4,7 +4,7 @@ from typing import BinaryIO
 from urllib.parse import quote
 
 from tracker.labels.sheets import Paper, Sheet, sheet_of, write_sheet
-from tracker.records.contents import boxes_of_cabinet
+from tracker.records.contents import boxes_of_cabinet, boxes_of_parts
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.codes import box_code
@@ -21,6 +21,7 @@ def cabinet_sheet(database: Database, settings: Settings, job: str, name: str, *
     cabinet = cabinet_of_job(database, job, name)
     with database.read() as connection:
         boxes = boxes_of_cabinet(connection, job, name)
+        box_of = boxes_of_parts(connection, job, name)
     code = box_code(boxes[0][0]) if boxes else job
     site = settings.site_url or site.rstrip("/")
     link = f"{site}{report_path(settings, job, name)}" if site else code
@@ -29,6 +30,7 @@ def cabinet_sheet(database: Database, settings: Settings, job: str, name: str, *
         job=job,
         name=name,
         boxes=[box_name for _, box_name in boxes],
+        box_of=box_of,
         one_person_kg=cabinet.one_person_kg,
         report_code=code,
         report_link=link,

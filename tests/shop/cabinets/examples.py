@@ -99,7 +99,7 @@ VARIANTS: dict[str, tuple[tuple[str, str], ...]] = {
     "grained board": (("grained = false", "grained = true"),),
     "18 mm board": _thick(18),
     "16 mm board": _thick(16, ("slide = 4 ", "slide = 3.3 "), ("slot_width = 6", "slot_width = 5")),
-    "25 mm board": _thick(25, ("length = 50", "length = 60")),
+    "25 mm board": _thick(25, ("length = 50", "length = 60"), ("edge_length = 45", "edge_length = 50")),
     "tall toe kick": (('toe_height = "4 in"', "toe_height = 200"),),
     "toe kick in front": (('toe_setback = "3 in"', "toe_setback = 0"),),
     "back far in": ((_GROOVE, "groove_distance = 40"),),

@@ -4,6 +4,7 @@ The judge is independent: the panels as meshes made by manifold3d from what each
 triangles (Möller and Trumbore, "Fast, minimum storage ray-triangle intersection", 1997), all over the picture.
 """
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import combinations, pairwise
@@ -17,8 +18,8 @@ from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, buildable, name_
 from tests.shop.cabinets.placed import placed, shared, touching_volume
 from tracker.shop.cabinets.design import Cabinet, design_cabinet
 from tracker.shop.cabinets.drawing import Area, Drawing, Drawings, Frame, Label, Line, drawings_of, exploded
-from tracker.shop.cabinets.guide import Guide, Step, guide_of
-from tracker.shop.cabinets.orders import CabinetOrder, Family
+from tracker.shop.cabinets.guide import Guide, Posture, Step, guide_of
+from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts
 from tracker.shop.cabinets.panels import Vector, dot
 from tracker.shop.cabinets.solids import Point, solids_of
 from tracker.shop.cabinets.views import (
@@ -123,11 +124,13 @@ def test_what_is_nearest_is_painted_last_in_every_view_and_with_parts_moved_out(
     cabinet, guide, _ = drawn(ordered)
     check_paint_order(cabinet, guide, list(cabinet.parts), exploded(cabinet, guide, beside=0.45), VIEWS, 25)
     for step in guide.steps[::3]:
-        out: Vector = (-170 * step.approach[0], -170 * step.approach[1], -170 * step.approach[2])
+        far = -170 if len(step.body) == 1 else -900  # a drawer is drawn clear of its cabinet
+        out: Vector = (far * step.approach[0], far * step.approach[1], far * step.approach[2])
         offsets = dict.fromkeys(step.body, out)
         parts = [cabinet.part(own) for own in (*step.standing, *step.body)]
         if parts and step.closed:
-            check_paint_order(cabinet, guide, parts, offsets, (STANDING, LYING), 15)
+            view = LYING if step.posture is Posture.LYING else STANDING
+            check_paint_order(cabinet, guide, parts, offsets, (view,), 25)
 
 
 @settings(max_examples=25)
@@ -241,16 +244,25 @@ def labels(drawing: Drawing, *frames: Frame) -> list[str]:
 
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
-def test_the_drawing_of_all_parts_has_the_letter_of_every_part(ordered: CabinetOrder) -> None:
-    _, guide, drawings = drawn(ordered)
-    assert sorted(labels(drawings.overview, Frame.DISC)) == sorted(guide.letters.values())
+def test_the_drawing_of_all_parts_has_every_letter_and_takes_one_of_equal_drawers_apart(ordered: CabinetOrder) -> None:
+    cabinet, guide, drawings = drawn(ordered)
+    shown = Counter(labels(drawings.overview, Frame.DISC))
+    assert set(shown) == set(guide.letters.values())
+    for row in guide.parts:
+        is_inner = cabinet.part(row.ids[0]).unit.startswith("Drawer") and not cabinet.part(row.ids[0]).front
+        assert shown[row.letter] <= row.count if is_inner else shown[row.letter] == row.count
+    if ordered.fronts is Fronts.FOUR_DRAWERS:
+        sides = next(row for row in guide.parts if row.name == "Drawer 2, 3 and 4 left side")
+        assert shown[sides.letter] == 1
 
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
 def test_each_step_shows_the_numbers_of_the_joints_that_it_closes(ordered: CabinetOrder) -> None:
     _, guide, drawings = drawn(ordered)
     for step, drawing in zip(guide.steps, drawings.steps, strict=True):
-        assert set(labels(drawing, Frame.BOX, Frame.BEHIND)) == {str(number) for number in step.numbers}, step.title
+        fitted = {joint.number for joint in step.fitted}
+        shown = set(labels(drawing, Frame.BOX, Frame.BEHIND))
+        assert shown == {str(number) for number in {*step.numbers, *fitted}}, step.title
 
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)

@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -9,8 +10,12 @@ from hypothesis import given, settings
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, buildable, name_of, order
 from tracker.shop.cabinets.design import Cabinet, design_cabinet
 from tracker.shop.cabinets.guide import EYES, FIX, Guide, Posture, Step, guide_of, letter_of
+from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts
 from tracker.shop.errors import InvalidInputError
+from tracker.shop.lengths import Units
+from tracker.shop.lifting import Handling
+from tracker.shop.written import length_text
 
 LIMIT = STANDARD.lifting.one_person_kg
 TRADE_WORDS = re.compile(
@@ -88,8 +93,8 @@ def test_items_are_used_where_they_belong(ordered: CabinetOrder) -> None:
         "spring pin": "Drive the spring pins",
         "shelf pin": "Put in the",
         "door bumper": "Hang the",
-        "hinge": "left end",
-        "slide pair": "left end",
+        "hinge": "Fit the",
+        "slide pair": "Fit the",
         "screw": "Add the",
         "spacer": "Add the",
     }
@@ -129,14 +134,20 @@ def test_a_lock_joint_is_told_by_its_number_its_arrow_and_the_way_to_push() -> N
     assert "4 mm towards the top of the cabinet" in " ".join(step_named(guide, "Close with").sentences)
 
 
-def test_slides_and_hinge_plates_are_fitted_when_the_first_end_is_laid_down() -> None:
-    _, guide = designed(order("base", 457.2, 876.3, 457.2, "drawer over door", "left"))
-    first = step_named(guide, "Lay down the left end")
-    text = " ".join(first.sentences)
-    assert "drawer slide" in text
-    assert "hinge plates" in text
-    assert first.posture is Posture.LYING
-    assert step_named(guide, "Close with").number > first.number
+@pytest.mark.parametrize("hinge", ["left", "right"])
+def test_slides_and_hinge_plates_are_fitted_to_each_end_before_the_ends_are_joined(hinge: str) -> None:
+    cabinet, guide = designed(order("base", 457.2, 876.3, 457.2, "drawer over door", hinge))
+    for end in ("left end", "right end"):
+        what = "slides and hinge plates" if end.startswith(hinge) else "slides"
+        step = step_named(guide, f"Fit the {what} to the {end}")
+        assert step.posture is Posture.INSIDE_UP
+        assert step.shown == (end.capitalize(),)
+        assert {joint.onto for joint in step.fitted} == set(step.shown)
+        assert step.number < step_named(guide, "Lay down the left end").number
+    hinges = next(joint for joint in cabinet.joints if joint.fastening is Fastening.HINGE)
+    text = " ".join(step_named(guide, "hinge plates").sentences)
+    for point in hinges.points:
+        assert length_text(point[2], Units.MM) in text, "how high each plate sits"
 
 
 def test_pins_come_after_the_last_locked_panel_with_eye_protection_and_before_standing_up() -> None:
@@ -148,11 +159,13 @@ def test_pins_come_after_the_last_locked_panel_with_eye_protection_and_before_st
     assert pins.moving == ()
 
 
-def test_two_people_are_asked_for_by_mass_alone() -> None:
+def test_who_lifts_follows_from_the_mass_alone() -> None:
     cabinet = design_cabinet(order("base", 800, 876, 600, "doors"), STANDARD)
     heavy = guide_of(cabinet, one_person_kg=cabinet.mass_kg - 0.1)
     light = guide_of(cabinet, one_person_kg=cabinet.mass_kg + 0.1)
-    assert (heavy.people, light.people) == (2, 1)
+    crane = guide_of(cabinet, one_person_kg=cabinet.mass_kg / 2 - 0.1)
+    assert [guide.lifted_by for guide in (light, heavy, crane)] == list(Handling)
+    assert any(caution.startswith("Two people and a lifting aid move") for caution in crane.cautions)
     assert any("Two people" in caution for caution in step_named(heavy, "Stand").cautions)
     assert not any("Two people" in caution for caution in (*light.cautions, *step_named(light, "Stand").cautions))
 
@@ -187,9 +200,31 @@ def test_equal_drawers_are_told_once() -> None:
     assert len(first.body) == 1
 
 
-def test_the_diagonal_corner_is_put_together_standing() -> None:
-    _, guide = designed(order("diagonal corner", 914, 876, 600, "base", "left"))
-    assert {step.posture for step in guide.steps} == {Posture.STANDING}
+def test_a_diagonal_corner_is_put_together_on_its_left_back_and_nothing_in_it_lies_loose() -> None:
+    cabinet, guide = designed(order("diagonal corner", 914, 876, 600, "base", "left"))
+    titles = [step.title for step in guide.steps]
+    first, *others = titles[titles.index("Lay down the left back") :]
+    assert first
+    assert others[:2] == ["Add the deck", "Add the top"]
+    assert others.index("Close with the right end") == len(others) - 3, "then it is stood up and the door is hung"
+    assert all(own in joined(cabinet) for own in (part.id for part in cabinet.parts))
+
+
+def joined(cabinet: Cabinet) -> set[str]:
+    return {own for joint in cabinet.joints for own in (joint.part, joint.onto)}
+
+
+def test_a_sheet_speaks_in_the_units_of_its_order() -> None:
+    cabinet = design_cabinet(order("base", 457.2, 876.3, 457.2, "drawer over door", "left"), STANDARD)
+    inches = replace(cabinet, order=replace(cabinet.order, units=Units.INCH))
+    guide = guide_of(inches, one_person_kg=LIMIT)
+    said = " ".join(sentence for step in guide.steps for sentence in (*step.sentences, *step.cautions))
+    assert "push it 5/32 in towards" in said
+    assert not re.search(r"\d (mm|kg)\b", said.replace("screw 30 mm", ""))
+    deck = next(row for row in guide.parts if row.name == "Deck")
+    assert deck.size.startswith("16 1/2 × ")
+    assert deck.size.endswith(" × 3/4")
+    assert guide.size_unit == "inches"
 
 
 def test_letters_go_on_after_z() -> None:

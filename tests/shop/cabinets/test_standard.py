@@ -57,6 +57,14 @@ def test_a_bare_number_is_in_the_units_of_the_standard_and_a_text_carries_its_ow
         ("lowest = 70", "lowest = 20", "drawers.lowest"),
         ("depth = 13\nsetback", "depth = 19\nsetback", "lines.depth"),
         ("length = 50", "length = 30", "pins.length"),
+        ("length = 50", "length = 400", "pins.length"),
+        ("face_length = 30", "face_length = 40", "screws.face_length"),
+        ("face_length = 30", "face_length = 20", "screws.face_length"),
+        ("edge_length = 45", "edge_length = 10", "screws.edge_length"),
+        ("edge_length = 45", "edge_length = 70", "screws.edge_length"),
+        ("inset = 32", "inset = 2", "lock.inset"),
+        ("bore_depth = 24", "bore_depth = 200", "lock.bore_depth"),
+        ("slide_height = 46", "slide_height = 30", "drawers.slide_height"),
     ],
 )
 def test_a_standard_that_contradicts_itself_is_refused_by_the_value(old: str, new: str, field: str) -> None:
@@ -88,6 +96,13 @@ def test_each_value_that_is_no_measure_is_named(old: str, new: str, field: str) 
 def test_what_is_no_standard_is_refused(text: str) -> None:
     with pytest.raises(InvalidInputError):
         read_standard(text)
+
+
+def test_a_toe_kick_that_would_stand_behind_the_back_is_refused_by_its_rule() -> None:
+    standard = read_standard(changed('toe_setback = "3 in"', "toe_setback = 540"))
+    with pytest.raises(InvalidInputError) as refused:
+        design_cabinet(order("base", 600, 876, 580, "doors"), standard)
+    assert [fault.where for fault in refused.value.faults] == [{"field": "depth", "rule": "carcass.toe_setback"}]
 
 
 @given(st.floats(min_value=15.0, max_value=25.0), st.floats(min_value=3.0, max_value=10.0))

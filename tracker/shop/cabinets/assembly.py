@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from tracker.shop.cabinets.building import refuse
-from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, STILE_ID
+from tracker.shop.cabinets.carcass import LEFT_BACK_ID, LEFT_ID, RIGHT_ID, STILE_ID
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.joints import Fastening, Joint
 from tracker.shop.cabinets.orders import Family
@@ -69,8 +69,14 @@ def _in_order(
     return moves[::-1]
 
 
+def base_of(cabinet: Cabinet) -> str:
+    """Return the panel on which a cabinet lies while it is put together; a single panel is its own."""
+    ids = [part.id for part in cabinet.parts]
+    return next((own for own in (LEFT_BACK_ID, LEFT_ID) if own in ids), ids[0])
+
+
 def _rank(cabinet: Cabinet, body: tuple[str, ...]) -> tuple[int, int]:
-    """Return how early a body is taken off: drawers, fronts, shelves, then the right end, the left end last of all."""
+    """Return how early a body is taken off: drawers, fronts, shelves, then the right end, the base last of all."""
     first = cabinet.part(body[0])
     place = [part.id for part in cabinet.parts].index(first.id)
     is_loose = not any(first.id in (joint.part, joint.onto) for joint in cabinet.joints)
@@ -80,7 +86,7 @@ def _rank(cabinet: Cabinet, body: tuple[str, ...]) -> tuple[int, int]:
         first.id == STILE_ID,  # before the loose shelves behind it
         is_loose,
         first.id == RIGHT_ID or first.id.endswith("right side"),
-        first.id != LEFT_ID and not first.id.endswith("left side"),
+        first.id != base_of(cabinet) and not first.id.endswith("left side"),
     )
     return (turns.index(True) if any(turns) else len(turns), -place)
 

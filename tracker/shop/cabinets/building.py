@@ -157,6 +157,7 @@ class Build:
         fastening: Fastening,
         points: Iterable[Vector] = (),
         *,
+        item: str = "",
         gap: float = 0.0,
         slide: Vector = (0.0, 0.0, 0.0),
     ) -> None:
@@ -169,6 +170,7 @@ class Build:
                 onto_side=onto_side,
                 fastening=fastening,
                 points=tuple(points),
+                item=item,
                 gap_mm=gap,
                 slide=slide,
             )
@@ -181,7 +183,7 @@ class Build:
         """
         lock = self.standard.lock
         slide = (0.0, 0.0, -lock.slide_mm)
-        points = self.along(part, side, onto, onto_side, lock.counts, lock.inset_mm, start=start)
+        points = self.along(part, side, onto, onto_side, lock.counts, lock.inset_mm, free=(start, 0.0))
         for point in points:
             self.hole(part, side, Work.LOCK_BORE, point, depth=lock.bore_depth_mm, diameter=lock.bore_diameter_mm)
             x, y = self.parts[onto].on_side(onto_side, point)
@@ -202,18 +204,29 @@ class Build:
         self.item("panel lock", len(points), in_bag=False)
         self.join(part, side, onto, onto_side, Fastening.LOCK, points, slide=slide)
 
-    def screw_edge(self, part: str, side: Face, onto: str, onto_side: Face) -> None:
-        """Screw an edge to a face: clearance holes through the face's panel, pilot holes into the edge."""
+    def screw_edge(
+        self,
+        part: str,
+        side: Face,
+        onto: str,
+        onto_side: Face,
+        *,
+        gap: float = 0.0,
+        free: tuple[float, float] = (0.0, 0.0),
+    ) -> None:
+        """Screw a face (``onto``) to an edge: clearance holes through the face's panel, pilot holes into the edge.
+
+        As many mm as ``free`` says stay without a screw at the start and at the end of the joint.
+        """
         screws = self.standard.screws
-        points = self.along(part, side, onto, onto_side, screws.counts, screws.inset_mm)
+        points = self.along(part, side, onto, onto_side, screws.counts, screws.inset_mm, free=free)
         through = self.parts[onto].thickness_mm
         for point in points:
             self.hole(
                 part, side, Work.PILOT_HOLE, point, depth=screws.edge_pilot_depth_mm, diameter=screws.pilot_diameter_mm
             )
             self.hole(onto, onto_side, Work.SCREW_HOLE, point, depth=through, diameter=screws.clearance_diameter_mm)
-        self.item(f"screw {screws.edge_length_mm:g} mm", len(points))
-        self.join(part, side, onto, onto_side, Fastening.SCREW, points)
+        self._screwed(part, side, onto, onto_side, points, screws.edge_length_mm, gap)
 
     def screw_faces(self, part: str, side: Face, onto: str, onto_side: Face, *, gap: float = 0.0) -> None:
         """Screw a front (``onto``) to the panel behind it, from the inside, below the middle where the pull may be."""
@@ -225,10 +238,17 @@ class Build:
             self.hole(
                 onto, onto_side, Work.PILOT_HOLE, point, depth=screws.pilot_depth_mm, diameter=screws.pilot_diameter_mm
             )
-        self.item(f"screw {screws.face_length_mm:g} mm", len(points))
+        length = self.standard.face_screw_mm(self.parts[part].thickness_mm + gap)
+        self._screwed(part, side, onto, onto_side, points, length, gap)
+
+    def _screwed(
+        self, part: str, side: Face, onto: str, onto_side: Face, points: Sequence[Vector], length: float, gap: float
+    ) -> None:
+        screw = f"screw {length:g} mm"
+        self.item(screw, len(points))
         if gap:
             self.item(f"spacer {gap:g} mm", len(points))
-        self.join(part, side, onto, onto_side, Fastening.SCREW, points, gap=gap)
+        self.join(part, side, onto, onto_side, Fastening.SCREW, points, item=screw, gap=gap)
 
     def groove(self, part: str, side: Face, onto: str, onto_side: Face, block: Block) -> None:
         """Let an edge into a groove that fills a block of space inside the other panel."""
@@ -260,21 +280,20 @@ class Build:
         counts: Sequence[CountByLength],
         inset: float,
         *,
-        start: float = 0.0,
+        free: tuple[float, float] = (0.0, 0.0),
         share: float = 0.5,
     ) -> list[Vector]:
         """Return the places of the fasteners of a joint, on one line along the strip in which the two sides meet.
 
-        The line divides the strip's width at ``share``; the first ``start`` mm stay free.
+        The line divides the strip's width at ``share``; as many mm as ``free`` says stay free at its start and end.
         """
         one, other = self.parts[part], self.parts[onto]
         low, high = met(one, side, other, onto_side)
         long = 0 if high[0] - low[0] >= high[1] - low[1] else 1
-        first = low[long] + start
-        length = high[long] - first
-        count = count_for(length, counts, f"{one.name} on {other.name}")
+        first, last = low[long] + free[0], high[long] - free[1]
+        count = count_for(last - first, counts, f"{one.name} on {other.name}")
         middle = low[1 - long] + (high[1 - long] - low[1 - long]) * share
-        places = spread(first, high[long], count, inset)
+        places = spread(first, last, count, inset)
         return [one.from_side(side, *((at, middle) if long == 0 else (middle, at))) for at in places]
 
     # ------------------------------------------------------------------ results

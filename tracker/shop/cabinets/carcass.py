@@ -12,6 +12,7 @@ from tracker.shop.cabinets.panels import BACK, Face, Feature, Hand, Vector, Work
 
 LEFT_ID: Final = "Left end"
 RIGHT_ID: Final = "Right end"
+LEFT_BACK_ID: Final = "Left back"
 STILE_ID: Final = "Blind stile"
 _LEAST_OPENING_MM: Final = 60.0
 
@@ -100,6 +101,14 @@ def _check(build: Build, carcass: Carcass) -> None:
             "lines.setback",
             f"in front of the back are {carcass.back_at:.0f} mm; the lines of holes and the stretcher need "
             f"{max(least_depth, standard.carcass.stretcher_mm):.0f} mm",
+        )
+    rules = standard.carcass
+    if carcass.toe and rules.toe_setback_mm + 2 * carcass.board > carcass.back_at:
+        raise refuse(
+            "depth",
+            "carcass.toe_setback",
+            f"the toe kick would stand {rules.toe_setback_mm:g} mm behind the front; in front of the back are "
+            f"{carcass.back_at:.0f} mm",
         )
     if carcass.width - 2 * carcass.board < 2 * (standard.pins.inset_mm + standard.pins.diameter_mm):
         raise refuse(

@@ -1,14 +1,16 @@
 """The diagonal corner: two ends at right angles, two backs along the walls, and one front across the corner.
 
 Seen from above, the room's corner is at x = 0, y = width; the left end stands at y = 0, the right one at x = width, and
-the front runs from the left end's front edge to the right end's, at 45° to both. All four walls lock onto deck and top.
+the front runs from the left end's front edge to the right end's, at 45° to both. All four walls lock onto deck, top and
+shelves: a shelf is wider than the opening, so it is locked in rather than laid on pins. The cabinet is put together
+lying on its left back, on which deck, top and shelves stand until the other walls hold them.
 """
 
 from math import sqrt
 from typing import Final
 
 from tracker.shop.cabinets.building import LYING, Block, Build, refuse, spread
-from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, carcass_depth, toe_notch
+from tracker.shop.cabinets.carcass import LEFT_BACK_ID, LEFT_ID, RIGHT_ID, carcass_depth, toe_notch
 from tracker.shop.cabinets.fronts import bore_pull, check_door, clear_of_shelves, front_board, hinge_count
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Fronts, Hinge
@@ -51,13 +53,11 @@ def build_diagonal(build: Build) -> None:
     if order.height_mm - toe < _LOWEST_MM:
         raise refuse("height", "hinges.spacing", f"above the toe kick {_LOWEST_MM:g} mm or more are wanted")
     _walls(build, board, toe)
-    for name, level in (("Deck", toe), ("Top", order.height_mm - board)):
-        _lying(build, name, (level, level + board), 0.0)
-        for side, wall in ((Face.W1, "Left back"), (Face.W2, RIGHT_ID), (Face.L1, LEFT_ID), (Face.L2, "Right back")):
-            build.lock(name, side, wall, Face.A)
+    _lying(build, "Deck", toe)
+    _lying(build, "Top", order.height_mm - board)
     if toe:
         _kick(build, board, toe)
-    _shelves(build, board, toe)
+    _shelves(build, (toe + board, order.height_mm - board))
     _door(build, toe)
 
 
@@ -70,7 +70,7 @@ def _walls(build: Build, board: float, toe: float) -> None:
     right: Block = ((width - board, width), (width - depth, width), tall)
     build.panel(RIGHT_ID, right, (UP, BACK), stock, edging.end, hand=Hand.RIGHT)
     block: Block = ((0.0, board), (board, width), tall)
-    build.panel("Left back", block, (DOWN, BACK), stock, edging.nailer)
+    build.panel(LEFT_BACK_ID, block, (DOWN, BACK), stock, edging.nailer)
     block = ((board, width - board), (width - board, width), tall)
     build.panel("Right back", block, (UP, LEFT), stock, edging.nailer)
     if toe:
@@ -78,21 +78,19 @@ def _walls(build: Build, board: float, toe: float) -> None:
         toe_notch(build, RIGHT_ID, left=False, height=height, toe=toe)
 
 
-def _lying(build: Build, name: str, z: tuple[float, float], clear: float, *, number: int = 0) -> str:
-    """Lay a panel between the walls, its corner cut off along the front; ``clear`` mm stay free all round."""
-    width, depth = build.order.width_mm, carcass_depth(build)
-    board = build.standard.boards.carcass
-    low, high = board.thickness_mm + clear, width - board.thickness_mm - clear
-    back = clear * sqrt(2)
-    own = build.panel(
-        name, ((low, high), (low, high), z), LYING, board, (), number=number, unit=f"{name} {number}" if number else ""
-    )
-    leg = high - low - depth + back
+def _lying(build: Build, name: str, level: float, *, number: int = 0) -> None:
+    """Lay a panel across between the four walls and lock it to them, its corner cut off along the front."""
+    width, board = build.order.width_mm, build.standard.boards.carcass
+    low, high = board.thickness_mm, width - board.thickness_mm
+    block: Block = ((low, high), (low, high), (level, level + board.thickness_mm))
+    own = build.panel(name, block, LYING, board, (), number=number)
+    leg = high - low - carcass_depth(build)
     cut = Feature(
         work=Work.CORNER_CUT, face=Face.A, x_mm=high - low, y_mm=0.0, dx_mm=-leg, dy_mm=leg, depth_mm=board.thickness_mm
     )
     build.work(own, cut)
-    return own
+    for side, wall in ((Face.W1, LEFT_BACK_ID), (Face.W2, RIGHT_ID), (Face.L1, LEFT_ID), (Face.L2, "Right back")):
+        build.lock(own, side, wall, Face.A)
 
 
 def _kick(build: Build, board: float, toe: float) -> None:
@@ -109,33 +107,13 @@ def _kick(build: Build, board: float, toe: float) -> None:
     build.screw_edge(kick, Face.L2, "Deck", Face.B)
 
 
-def _shelves(build: Build, board: float, toe: float) -> None:
-    lines, shelves = build.standard.lines, build.standard.shelves
-    opening = (toe + board, build.order.height_mm - board)
-    origin = toe + board / 2
-    levels = [
-        origin + index * lines.pitch_mm
-        for index in range(int((opening[1] - origin) / lines.pitch_mm) + 1)
-        if opening[0] + lines.margin_mm <= origin + index * lines.pitch_mm <= opening[1] - lines.margin_mm
-    ]
-    count = int((opening[1] - opening[0]) // shelves.spacing_mm)
-    if not count or len(levels) < 2:
-        return
-    width, depth, in_, set_ = build.order.width_mm, carcass_depth(build), board, lines.setback_mm
-    columns = (
-        (LEFT_ID, depth - set_, in_),
-        (RIGHT_ID, width - in_, width - depth + set_),
-        ("Left back", in_, width - in_ - set_),
-        ("Right back", in_ + set_, width - in_),
-    )
-    for wall, x, y in columns:
-        for z in levels:
-            build.hole(wall, Face.A, Work.LINE_HOLE, (x, y, z), depth=lines.depth_mm, diameter=lines.diameter_mm)
+def _shelves(build: Build, opening: tuple[float, float]) -> None:
+    """Lock in as many shelves as the height asks for, evenly apart."""
+    room = opening[1] - opening[0]
+    count = int(room // build.standard.shelves.spacing_mm)
     for number in range(1, count + 1):
-        wanted = opening[0] + (opening[1] - opening[0]) * number / (count + 1)
-        level = min(levels, key=lambda z: abs(z - wanted)) + lines.diameter_mm / 2
-        _lying(build, "Shelf", (level, level + board), shelves.rear_clearance_mm, number=number)
-        build.item("shelf pin 5 mm" if lines.diameter_mm == 5 else "shelf pin", len(columns))
+        middle = opening[0] + room * number / (count + 1)
+        _lying(build, "Fixed shelf", middle - build.standard.boards.carcass.thickness_mm / 2, number=number)
 
 
 def _door(build: Build, toe: float) -> None:

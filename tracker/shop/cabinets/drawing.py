@@ -7,18 +7,21 @@ still and has heavy lines. A letter on a black disc names a part, a number in a 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from math import cos, pi, sin
 from typing import Final
 
 from tracker.shop.cabinets.assembly import STILL
-from tracker.shop.cabinets.design import Cabinet
+from tracker.shop.cabinets.design import Cabinet, kind_of
 from tracker.shop.cabinets.guide import Guide, Posture, Step
+from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Family
-from tracker.shop.cabinets.panels import SIDES, Part, Vector, dot, minus, moved, reverse
+from tracker.shop.cabinets.panels import SIDES, Face, Part, Vector, Work, dot, minus, moved, reverse
 from tracker.shop.cabinets.solids import Point, Prism, moved_by, solids_of
 from tracker.shop.cabinets.views import (
     LYING,
     LYING_FROM_BEHIND,
     ROUND,
+    ROUND_LYING,
     STANDING,
     STANDING_FROM_BEHIND,
     Piece,
@@ -26,8 +29,10 @@ from tracker.shop.cabinets.views import (
     View,
     hides,
     pieces_of,
+    view_onto,
 )
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.written import length_text
 
 
 class Frame(StrEnum):
@@ -114,6 +119,9 @@ _THIN: Final = 0.2
 _HEAVY: Final = 0.55
 _ARROW: Final = 9.0  # the length of the arrow that says which way to push
 _NEAR_MM: Final = 60.0  # the two marks of one joint are not farther apart
+_HOLE: Final = 0.45
+_USED_HOLE: Final = 0.95
+_PLATE_HOLES: Final = 2
 
 
 def drawings_of(
@@ -154,29 +162,38 @@ class _Artist:
             _Scene(self, STANDING, list(self.parts), exploded(self.cabinet, self.guide, beside=beside), frozenset())
             for beside in _BESIDE
         )
+        units: dict[str, list[str]] = {}
+        for part in self.cabinet.parts:
+            units.setdefault(part.unit or part.id, []).append(part.id)
+        told = {own for inside in _told(self.cabinet, units.values()) for own in inside}
+        apart = [
+            own for own, part in self.parts.items() if own in told or part.front or len(units[part.unit or own]) == 1
+        ]
         tried = []
         for scene in scenes:
-            places = {own: scene.seen_point(own) for own in self.parts}
+            places = {own: scene.seen_point(own) for own in apart}
             tried.append((sum(place is None for place in places.values()), scene, places))
             if not tried[-1][0]:
                 break
         _, scene, places = min(tried, key=lambda each: each[0])
         canvas = _Canvas(scene.reach(), width, height)
         scene.paint(canvas)
-        for own, letter in self.letters.items():
-            canvas.letter(places[own] or scene.middle_point(own), letter)
+        for own in apart:
+            canvas.letter(places[own] or scene.middle_point(own), self.letters[own])
         return canvas.finished(f"All parts of cabinet {self.cabinet.order.cabinet}, apart")
 
     # ------------------------------------------------------------------ one step
     def step(self, step: Step, width: float, height: float) -> Drawing:
         offset = self._offset(step)
         offsets = dict.fromkeys(step.body, offset) if step.standing else {}
-        shown = [*step.standing, *step.body] or list(step.moving)
+        shown = [*step.standing, *step.body] or list(step.moving) or list(step.shown)
         scene = _Scene(self, self._view(step, shown, offsets), shown, offsets, frozenset((*step.body, *step.shown)))
         canvas = _Canvas(scene.reach(), width, height)
         pairs = self._pairs(step)
         guides = [(moved(mine, offset, 1.0), theirs) for _, mine, theirs in pairs] if offsets else []
         scene.paint(canvas, guides, body=set(step.body))
+        if step.posture is Posture.INSIDE_UP:
+            self._holes(canvas, scene, step)
         self._arrows(canvas, scene, step, offset)
         for own in self._lettered(step):
             place = scene.seen_point(own)
@@ -184,6 +201,28 @@ class _Artist:
                 canvas.letter(place, self.letters[own])
         self._numbers(canvas, scene, pairs, offset if offsets else None)
         return canvas.finished(f"Step {step.number}: {step.title}")
+
+    def _holes(self, canvas: "_Canvas", scene: "_Scene", step: Step) -> None:
+        """Draw the holes in a panel's inner face: those that the step uses large and black, with their numbers."""
+        part = self.parts[step.shown[0]]
+        holes = [
+            part.from_side(feature.face, feature.x_mm, feature.y_mm)
+            for feature in part.features
+            if feature.face is Face.A and feature.work in (Work.LINE_HOLE, Work.SLIDE_HOLE)
+        ]
+        used: dict[Vector, int] = {}
+        for joint in step.fitted:
+            each = 1 if joint.fastening is Fastening.SLIDE else _PLATE_HOLES
+            for point in joint.points:
+                nearest = sorted(holes, key=lambda hole: round(_apart(hole, point), 3))[:each]
+                used |= dict.fromkeys(nearest, joint.number)
+        for hole in holes:
+            if hole not in used:
+                canvas.dot(scene.view.at(hole), _HOLE, 1.0, part.id)
+        for hole in used:
+            canvas.dot(scene.view.at(hole), _USED_HOLE, 0.0, part.id)
+        for hole, number in used.items():
+            canvas.label(scene.view.at(hole), str(number), NUMBER, Frame.BOX)
 
     def _lettered(self, step: Step) -> Iterator[str]:
         """The parts that get a letter: what moves, what to look at, and what they meet, unless that is much."""
@@ -194,16 +233,17 @@ class _Artist:
             yield from sorted(met)
 
     def _view(self, step: Step, shown: Sequence[str], offsets: Mapping[str, Vector]) -> View:
-        if step.posture is Posture.LYING:
-            return LYING_FROM_BEHIND if step.from_behind else LYING
+        if step.posture is Posture.INSIDE_UP:
+            return view_onto(self.parts[step.shown[0]].place.thickness, self.cabinet.front)
+        lying = step.posture is Posture.LYING
         if step.from_behind:
-            return STANDING_FROM_BEHIND
+            return LYING_FROM_BEHIND if lying else STANDING_FROM_BEHIND
         if self.cabinet.order.family is Family.DIAGONAL_CORNER and step.numbers:
-            return self._clearest(step, shown, offsets)
-        return STANDING
+            return self._clearest(step, shown, offsets, ROUND_LYING if lying else ROUND)
+        return LYING if lying else STANDING
 
-    def _clearest(self, step: Step, shown: Sequence[str], offsets: Mapping[str, Vector]) -> View:
-        """Return the view around the cabinet in which most of the joints that are being closed are not hidden."""
+    def _clearest(self, step: Step, shown: Sequence[str], offsets: Mapping[str, Vector], views: Sequence[View]) -> View:
+        """Return the view in which most of the joints that are being closed are not hidden."""
         solids = [
             (own, moved_by(piece.solid, offsets[own]) if own in offsets else piece.solid)
             for own in shown
@@ -212,7 +252,7 @@ class _Artist:
         pairs = self._pairs(step)
         points = [theirs for _, _, theirs in pairs]
         points += [moved(mine, offsets[step.body[0]], 1.0) for _, mine, _ in pairs if step.body[0] in offsets]
-        return max(ROUND, key=lambda view: sum(not any(hides(s, p, view.toward) for _, s in solids) for p in points))
+        return max(views, key=lambda view: sum(not any(hides(s, p, view.toward) for _, s in solids) for p in points))
 
     def _offset(self, step: Step) -> Vector:
         """Return how far from its place a body is drawn: clear of what stands if it is pushed in, else a little."""
@@ -283,7 +323,9 @@ class _Artist:
         x, y, _ = _middle(body)
         tip: Vector = (x, y, edge)
         tail: Vector = (x, y, edge + (100.0 if down else -100.0))
-        canvas.arrow(scene.view.at(tip), scene.view.at(tail), _ARROW, 2.5, text=f"{abs(slide[2]):g} mm")
+        canvas.arrow(
+            scene.view.at(tip), scene.view.at(tail), _ARROW, 2.5, text=length_text(abs(slide[2]), self.guide.units)
+        )
 
 
 def _beside(body: Sequence[Prism], view: View, way: tuple[Point, Point], scale: float) -> float:
@@ -478,6 +520,16 @@ class _Canvas:
     def line(self, start: Point, end: Point, weight: float, *, dashed: bool = False) -> None:
         self._shapes.append(Line(start=self._to(start), end=self._to(end), weight=weight, dashed=dashed))
 
+    def dot(self, seen: Point, radius: float, tone: float, part: str) -> None:
+        """Draw a hole, ``radius`` units large; labels keep clear of one that is filled."""
+        x, y = self._to(seen)
+        points = tuple((x + radius * cos(turn), y + radius * sin(turn)) for turn in _ROUND_TURNS)
+        self._shapes.append(Area(points=points, tone=tone, part=part))
+        for start, end in zip(points, (*points[1:], points[0]), strict=True):
+            self._shapes.append(Line(start=start, end=end, weight=_THIN * 0.7))
+        if tone == 0:
+            self._taken.append(((x, y), (radius, radius)))
+
     def letter(self, seen: Point, letter: str) -> None:
         self.label(seen, letter, LETTER, Frame.DISC)
 
@@ -560,6 +612,7 @@ def _box_around(points: Sequence[Point]) -> tuple[Point, Point]:
     return middle, ((max(xs) - min(xs)) * _SLIM / 2, (max(ys) - min(ys)) * _SLIM / 2)
 
 
+_ROUND_TURNS: Final = tuple(2 * pi * eighth / 8 for eighth in range(8))
 _SLIM: Final = 0.8  # a slanting arrow leaves the corners of its box free
 _WAYS: Final = tuple(
     (dx * step, dy * step)
@@ -572,24 +625,39 @@ _WAYS: Final = tuple(
 def exploded(cabinet: Cabinet, guide: Guide, *, beside: float) -> dict[str, Vector]:
     """Return how far each part is drawn from its place: along each axis behind what it follows there, drawers in front.
 
+    Of drawers that are alike the first is drawn apart, the others whole.
     Along the cabinet's width the parts are at least ``beside`` times its depth apart. No two parts overlap.
     """
     solids = {part.id: solids_of(part) for part in cabinet.parts}
-    bodies: dict[str, list[str]] = {}
-    for part in cabinet.parts:
-        bodies.setdefault(part.unit or part.id, []).append(part.id)
+    bodies = _bodies(cabinet)
     low, high = _bounds([solid for each in solids.values() for solid in each])
     large = 0.13 * max(high[i] - low[i] for i in range(3))
     gap: Vector = (max(large, beside * (high[1] - low[1])), large * 1.3, large)
     offsets: dict[str, Vector] = {}
-    for inside in bodies.values():
-        offsets |= (
-            _spread({own: [own] for own in inside}, solids, {}, (large, large, large * 0.7)) if len(inside) > 1 else {}
-        )
+    for inside in _told(cabinet, bodies.values()):
+        offsets |= _spread({own: [own] for own in inside}, solids, {}, (large, large, large * 0.7))
     apart = _spread(bodies, solids, offsets, gap)
     ways = {own: moved(offsets.get(own, STILL), apart[name], 1.0) for name, inside in bodies.items() for own in inside}
     frame = {part.id for part in cabinet.parts if not part.front and len(bodies[part.unit or part.id]) == 1}
     return _drawn_out(guide, solids, ways, frame, large)
+
+
+def _bodies(cabinet: Cabinet) -> dict[str, list[str]]:
+    """Return the parts of each unit, and each other part by itself."""
+    bodies: dict[str, list[str]] = {}
+    for part in cabinet.parts:
+        bodies.setdefault(part.unit or part.id, []).append(part.id)
+    return bodies
+
+
+def _told(cabinet: Cabinet, bodies: Iterable[Sequence[str]]) -> Iterator[Sequence[str]]:
+    """Yield the bodies of several parts that the drawing takes apart: of those that are alike the first."""
+    seen = set()
+    for inside in bodies:
+        kind = tuple(kind_of(cabinet.part(own)) for own in inside)
+        if len(inside) > 1 and kind not in seen:
+            seen.add(kind)
+            yield inside
 
 
 def _spread(

@@ -156,9 +156,9 @@ def hinge_levels(build: Build, carcass: Carcass, door: str, inside: tuple[float,
 
 
 def clear_of_shelves(build: Build, levels: Sequence[float]) -> list[float]:
-    """Return the heights at which a hinge plate and its holes keep clear of every loose shelf and its pins."""
+    """Return the heights at which a hinge plate and its holes keep clear of every shelf and its pins."""
     room = build.standard.lines.pitch_mm / 2 + _PLATE_MM
-    shelves = [part for part in build.parts.values() if part.name == "Shelf"]
+    shelves = [part for part in build.parts.values() if part.name in ("Shelf", "Fixed shelf")]
     spans = [(part.place.origin[2] - room, part.place.origin[2] + part.thickness_mm + room) for part in shelves]
     return [level for level in levels if not any(low < level < high for low, high in spans)]
 

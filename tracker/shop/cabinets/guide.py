@@ -10,13 +10,16 @@ from enum import StrEnum
 from string import ascii_uppercase
 from typing import Final
 
-from tracker.shop.cabinets.assembly import STILL, Move, assembly_order, needs_wall_fixing
-from tracker.shop.cabinets.carcass import STILE_ID
+from tracker.shop.cabinets.assembly import STILL, Move, assembly_order, base_of, needs_wall_fixing
+from tracker.shop.cabinets.carcass import LEFT_ID, STILE_ID
 from tracker.shop.cabinets.design import Cabinet, kind_of
 from tracker.shop.cabinets.joints import Fastening, Item, Joint
-from tracker.shop.cabinets.orders import Family, Fronts
+from tracker.shop.cabinets.orders import Fronts
 from tracker.shop.cabinets.panels import Part, Vector, Work
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.lengths import Units
+from tracker.shop.lifting import Handling
+from tracker.shop.written import length_number, length_text, mass_text
 
 # Common practice, no source: what a part is, said to one who does not know its name in the trade.
 _PLAIN: Final[Mapping[str, str]] = {
@@ -49,14 +52,16 @@ _PLAIN_DRAWER: Final[Mapping[str, str]] = {
     "right side": "right side of the drawer's box",
     "front": "front that is seen",
 }
+_LEVELS_TOLD: Final = 4
 _STRAIGHT: Final = 0.9  # a direction is named by an axis when it runs along it
 
 
 class Posture(StrEnum):
     """How the work lies while a step is done."""
 
-    LYING = "lying on the left end"
+    LYING = "lying on its base"  # the left end, or the left back of a diagonal corner
     STANDING = "standing"
+    INSIDE_UP = "one panel, its inner face up"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +85,8 @@ class Step:
     ``moving`` are the parts that are put in now, over all steps each part once; ``standing`` those that are there.
     ``body`` are the parts that the drawing moves along ``approach`` and then by ``slide`` mm (the first of equal
     units, or a finished drawer); where nothing moves, ``shown`` are the parts to look at. ``numbers`` are those of the
-    joints that the step closes, ``closed`` the joints that the drawing shows being closed.
+    joints that the step closes, ``closed`` the joints that the drawing shows being closed; ``fitted`` are those of
+    which the step fits the half that one panel carries.
     """
 
     number: int
@@ -96,6 +102,7 @@ class Step:
     slide: Vector = STILL
     numbers: tuple[int, ...] = ()
     closed: tuple[Joint, ...] = ()
+    fitted: tuple[Joint, ...] = ()
     items: tuple[Item, ...] = ()
     posture: Posture = Posture.STANDING
     from_behind: bool = False
@@ -108,14 +115,20 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guide:
-    """How one cabinet goes together. ``bag`` are the items that come in the bag; ``people`` is how many lift it."""
+    """How one cabinet goes together. ``bag`` are the items that come in the bag; ``lifted_by`` says who moves it."""
 
     parts: tuple[PartRow, ...]
     bag: tuple[Item, ...]
     steps: tuple[Step, ...]
     cautions: tuple[str, ...]
     mass_kg: float
-    people: int
+    mass: str
+    lifted_by: Handling
+    units: Units
+
+    @property
+    def size_unit(self) -> str:
+        return "mm" if self.units is Units.MM else "inches"
 
     @property
     def letters(self) -> dict[str, str]:
@@ -124,7 +137,7 @@ class Guide:
 
 
 def guide_of(cabinet: Cabinet, *, one_person_kg: float) -> Guide:
-    """Return the guide of a designed cabinet; what is heavier than ``one_person_kg`` is lifted by two.
+    """Return the guide of a designed cabinet; what is heavier than ``one_person_kg`` is lifted by two, or with an aid.
 
     Raises InvalidInputError when the limit is not a mass.
     """
@@ -134,7 +147,7 @@ def guide_of(cabinet: Cabinet, *, one_person_kg: float) -> Guide:
         )
         raise InvalidInputError("This is not a mass that one person lifts.", [fault])
     rows = part_rows(cabinet)
-    writer = _Writer(cabinet, {own: row.letter for row in rows for own in row.ids}, one_person_kg)
+    writer = _Writer(cabinet, rows, one_person_kg)
     steps = writer.steps()
     return Guide(
         parts=rows,
@@ -142,8 +155,24 @@ def guide_of(cabinet: Cabinet, *, one_person_kg: float) -> Guide:
         steps=steps,
         cautions=tuple(dict.fromkeys((*_general_cautions(cabinet, one_person_kg), *_all_cautions(steps)))),
         mass_kg=cabinet.mass_kg,
-        people=2 if cabinet.mass_kg > one_person_kg else 1,
+        mass=mass_text(cabinet.mass_kg, cabinet.order.units),
+        lifted_by=lifted_by(cabinet.mass_kg, one_person_kg),
+        units=cabinet.order.units,
     )
+
+
+def lifted_by(mass_kg: float, one_person_kg: float) -> Handling:
+    """Return who lifts a mass: one person up to the limit, two up to twice that, beyond it a lifting aid."""
+    if mass_kg <= one_person_kg:
+        return Handling.ONE_PERSON
+    return Handling.TWO_PERSONS if mass_kg <= 2 * one_person_kg else Handling.MACHINE
+
+
+LIFTERS: Final = {
+    Handling.ONE_PERSON: "one person",
+    Handling.TWO_PERSONS: "two people",
+    Handling.MACHINE: "two people and a lifting aid",
+}
 
 
 def part_rows(cabinet: Cabinet) -> tuple[PartRow, ...]:
@@ -167,15 +196,24 @@ def plain_name(part: Part) -> str:
     return part.name
 
 
+def label_name(parts: Sequence[Part]) -> str:
+    """The name on the labels of parts that are alike; where only drawers' numbers differ, all of them."""
+    names = list(dict.fromkeys(part.name for part in parts))
+    if len(names) < 2:
+        return names[0]
+    numbers = listed(int(part.unit.rsplit(" ", 1)[1]) for part in parts)
+    return plain_name(parts[0]).replace("Drawer", f"Drawer {numbers}", 1)
+
+
 def _row(cabinet: Cabinet, letter: str, parts: Sequence[Part]) -> PartRow:
-    first, name = parts[0], plain_name(parts[0])
+    first, name, units = parts[0], plain_name(parts[0]), cabinet.order.units
     plain = _PLAIN_DRAWER.get(name.removeprefix("Drawer ")) if name.startswith("Drawer ") else None
     return PartRow(
         letter=letter,
-        name=name,
+        name=label_name(parts),
         plain=plain or _PLAIN.get(name) or name.lower(),
         count=len(parts),
-        size=" × ".join(f"{size:.0f}" for size in first.sizes) + " mm",
+        size=" × ".join(length_number(round(size) if units is Units.MM else size, units) for size in first.sizes),
         mass_kg=first.mass_kg,
         numbers=tuple(sorted({mark.number for part in parts for mark in cabinet.marks(part)})),
         ids=tuple(part.id for part in parts),
@@ -183,8 +221,10 @@ def _row(cabinet: Cabinet, letter: str, parts: Sequence[Part]) -> PartRow:
 
 
 def _general_cautions(cabinet: Cabinet, limit: float) -> Iterator[str]:
-    if cabinet.mass_kg > limit:
-        yield f"Two people lift this cabinet: put together it weighs {cabinet.mass_kg:.0f} kg."
+    lifters = lifted_by(cabinet.mass_kg, limit)
+    if lifters is not Handling.ONE_PERSON:
+        mass = mass_text(cabinet.mass_kg, cabinet.order.units)
+        yield f"{LIFTERS[lifters].capitalize()} move this cabinet: put together it weighs {mass}."
     if needs_wall_fixing(cabinet):
         yield FIX
     if cabinet.order.fronts in _TRADES:
@@ -275,16 +315,16 @@ class _Act:
 class _Writer:
     """Writes the steps of one cabinet."""
 
-    def __init__(self, cabinet: Cabinet, letters: Mapping[str, str], limit: float) -> None:
+    def __init__(self, cabinet: Cabinet, rows: Sequence[PartRow], limit: float) -> None:
         self.cabinet = cabinet
-        self.letters = letters
+        self.letters = {own: row.letter for row in rows for own in row.ids}
         self.limit = limit
         self.parts = {part.id: part for part in cabinet.parts}
+        self.names = {own: row.name.lower() for row in rows for own in row.ids}
         self.purse = _Purse(left=Counter({item.item: item.quantity for item in cabinet.items if item.in_bag}))
-        self.stands = cabinet.order.family is Family.DIAGONAL_CORNER
+        self.is_corner = base_of(cabinet) != LEFT_ID
         self.placed_last = STILE_ID in self.parts  # it is screwed on through the deck, from below
         self.pins = tuple(joint for joint in cabinet.joints if joint.fastening is Fastening.PIN)
-        self.screws = _screw_names(cabinet)
 
     # ------------------------------------------------------------------ which steps there are
     def steps(self) -> tuple[Step, ...]:
@@ -293,6 +333,7 @@ class _Writer:
             drafts = [self._single()]
         else:
             drafts = [self._unit_step(act) for act in _unit_acts(moves, self.parts)]
+            drafts += self._ready_steps()
             drafts += self._cabinet_steps([move for move in moves if not move.unit])
         last = drafts[-1]
         rest = self.purse.take_all(*self.purse.full)
@@ -320,8 +361,7 @@ class _Writer:
         present = tuple(own for act in acts[:carcass] for own in act.parts)
         if self.pins:
             steps.append(self._drive_pins(present))
-        if not self.stands or not needs_wall_fixing(self.cabinet):
-            steps.append(self._stand_up(present))
+        steps.append(self._stand_up(present))
         if needs_wall_fixing(self.cabinet):
             steps.append(self._fix(present))
         steps += [self._step(act, Posture.STANDING) for act in acts[carcass:]]
@@ -334,7 +374,64 @@ class _Writer:
         return act.has(Fastening.LOCK) and len(act.first.parts) == 1
 
     def _posture(self, act: _Act, *, built: bool) -> Posture:
-        return Posture.STANDING if built or self.stands else Posture.LYING
+        return Posture.STANDING if built else Posture.LYING
+
+    # ------------------------------------------------------------------ the ends, before they are joined
+    def _ready_steps(self) -> Iterator[Step]:
+        """Screw hinge plates and slides to each end while it lies alone with its inner face up."""
+        for own in self.parts:
+            joints = [
+                joint
+                for joint in self.cabinet.joints
+                if joint.onto == own and joint.fastening in (Fastening.HINGE, Fastening.SLIDE)
+            ]
+            if joints:
+                yield self._ready(own, joints)
+
+    def _ready(self, own: str, joints: Sequence[Joint]) -> Step:
+        hinged = [joint for joint in joints if joint.fastening is Fastening.HINGE]
+        sliding = [joint for joint in joints if joint.fastening is Fastening.SLIDE]
+        sentences = [f"Lay {self._called(own)} on a clean, soft surface, the side with the holes up."]
+        items: Counter[str] = Counter()
+        if sliding:
+            sentences.append("Take the drawer slides apart. Screw an outer half on at the black holes for each drawer.")
+            items += self._opened("slide pair", Fastening.SLIDE)
+        if hinged:
+            sentences.append("Screw a hinge plate on at each pair of black holes for the door.")
+            items += self._opened("hinge", Fastening.HINGE)
+        sentences += self._levels("Slides", sliding)
+        sentences += self._levels("Hinge plates", hinged)
+        return Step(
+            number=1,
+            unit="",
+            title=f"Fit the {_and(self._fitted(sliding, hinged))} to the {self.parts[own].name.lower()}",
+            sentences=tuple(sentences),
+            cautions=self._heavy(own),
+            shown=(own,),
+            fitted=tuple(joints),
+            items=_items(items),
+            posture=Posture.INSIDE_UP,
+        )
+
+    def _fitted(self, sliding: Sequence[Joint], hinged: Sequence[Joint]) -> Iterator[str]:
+        if sliding:
+            yield "slides"
+        if hinged:
+            yield "hinge plates"
+
+    def _levels(self, what: str, joints: Sequence[Joint]) -> Iterator[str]:
+        """Say how high hinges or slides sit, lowest first, a few in a sentence."""
+        units, said = self.cabinet.order.units, []
+        for joint in sorted(joints, key=lambda each: min(point[2] for point in each.points)):
+            levels = sorted({round(point[2], 1) for point in joint.points})
+            said.append(f"{joint.number} at {_and(length_text(level, units) for level in levels)}")
+        for start in range(0, len(said), _LEVELS_TOLD):
+            yield f"{what}, measured from the lower end: {'; '.join(said[start : start + _LEVELS_TOLD])}."
+
+    def _opened(self, item: str, fastening: Fastening) -> Counter[str]:
+        """Hinges and slides are taken out of the bag where the first of their halves is screwed on."""
+        kind = {joint.onto for joint in self.cabinet.joints if joint.fastening is fastening}
+        return self.purse.take_each(item, 1, len(kind)) if fastening is Fastening.HINGE else self.purse.take_all(item)
 
     # ------------------------------------------------------------------ the steps that move something
     def _unit_step(self, act: _Act) -> Step:
@@ -367,7 +464,7 @@ class _Writer:
         name = plain_name(part).lower() if act.units else part.name.lower()
         count = len(act.moves)
         if act.first.approach == STILL:
-            verb = "Start with" if act.units or self.stands else "Lay down"
+            verb = "Start with" if act.units else "Lay down"
             return f"{verb} the {name}"
         if len(act.first.parts) > 1:
             return "Slide in the drawer" if count == 1 else f"Slide in the {count} drawers"
@@ -399,22 +496,9 @@ class _Writer:
             yield f"Lay {self._called(own)} on a clean, soft surface, the side with the slots up."
             yield "Its arrow points to the front."
             return
-        if self.stands:
-            yield f"Stand {self._called(own)} upright. Its arrow points to the front."
-        yield from self._prepare()
-        if not self.stands:
-            yield f"Lay {self._called(own)} flat on a clean, soft surface, the side with the slots up."
-
-    def _prepare(self) -> Iterator[str]:
-        """What is screwed to both ends while they are still easy to reach."""
-        kinds = [
-            (Fastening.SLIDE, "Take each drawer slide apart. Screw the outer halves to the two ends at {}."),
-            (Fastening.HINGE, "Screw the hinge plates to the ends, at the holes for hinges at {}."),
-        ]
-        for fastening, text in kinds:
-            numbers = [joint.number for joint in self.cabinet.joints if joint.fastening is fastening]
-            if numbers:
-                yield text.format(_numbered(numbers))
+        yield f"Lay {self._called(own)} flat on a clean, soft surface, the side with the slots up."
+        if self.is_corner:
+            yield "The panels that come next stand on it."
 
     def _lock(self, act: _Act, posture: Posture) -> Iterator[str]:
         own, locks = act.first.parts[0], [joint for joint in act.joints if joint.fastening is Fastening.LOCK]
@@ -429,7 +513,8 @@ class _Writer:
             way = "towards the floor end of the cabinet" if down else "towards the top of the cabinet"
         else:
             way = "down" if down else "up"
-        yield f"Press it on until it sits flat. Then push it {abs(act.first.slide[2]):g} mm {way} until it stops."
+        push = length_text(abs(act.first.slide[2]), self.cabinet.order.units)
+        yield f"Press it on until it sits flat. Then push it {push} {way} until it stops."
 
     def _meeting(self, act: _Act, joints: Sequence[Joint]) -> str:
         numbers = sorted({joint.number for joint in joints})
@@ -451,19 +536,28 @@ class _Writer:
             numbers = _numbered(joint.number for joint in grooves)
             yield f"{'Slide' if screws else 'Set'} {edges} at {numbers}."
         if screws:
-            numbers = _numbered(joint.number for joint in screws)
-            yield f"{'Then hold' if grooves else 'Hold'} equal numbers together and screw it on at {numbers}."
+            yield f"{'Then hold' if grooves else 'Hold'} equal numbers together. {self._screwing(screws)}"
             if any(joint.gap_mm for joint in screws):
                 yield "Put a spacer on each screw between the two."
         if self._has_pull(own):
             behind = ", with the long screws through both boards" if self.parts[own].unit else ""
             yield f"Screw on its pull{behind}."
 
+    def _screwing(self, joints: Sequence[Joint]) -> str:
+        """Say which screw goes where, and from which side where a front is screwed on from both."""
+        kinds = dict.fromkeys(joint.item for joint in joints)
+        if len(kinds) < 2:
+            return f"Screw it on at {_numbered(joint.number for joint in joints)}."
+        said = []
+        for kind in kinds:
+            numbers = _numbered(joint.number for joint in joints if joint.item == kind)
+            said.append(f"{numbers} with the {kind.removeprefix('screw ')} screws")
+        return f"Screw it on at {' and at '.join(said)}."
+
     def _shelves(self, act: _Act) -> Iterator[str]:
         names = _and(dict.fromkeys(self._called(own) for own in act.parts))
         yield "Push four shelf pins for each shelf into the holes inside, all at one height."
-        side = "open side" if self.stands else "front"
-        yield f"Tilt {names}, bring it in from the {side} and lay it on its pins. Its arrow points to the front."
+        yield f"Tilt {names}, bring it in from the front and lay it on its pins. Its arrow points to the front."
 
     def _doors(self, act: _Act) -> Iterator[str]:
         called = _and(self._called(own) for own in act.parts)
@@ -505,9 +599,7 @@ class _Writer:
         )
 
     def _stand_up(self, present: tuple[str, ...]) -> Step:
-        sentences = ["Pull at each panel: none may come off."]
-        if not self.stands:
-            sentences.append("Set the cabinet upright. Do not drag it on its edges.")
+        sentences = ["Pull at each panel: none may come off.", "Set the cabinet upright. Do not drag it on its edges."]
         if self.placed_last:
             sentences.append("Leave room under and over it for a screwdriver: it goes to its place last.")
         elif not needs_wall_fixing(self.cabinet):
@@ -515,22 +607,24 @@ class _Writer:
         return Step(
             number=1,
             unit="",
-            title="Put the cabinet in its place" if self.stands else "Stand the cabinet up",
+            title="Stand the cabinet up",
             sentences=tuple(sentences),
             cautions=tuple(self._two_people()),
             standing=present,
         )
 
     def _placing(self) -> str:
-        through = "panels at its back" if self.stands else "strips behind its back"
+        through = "panels at its back" if self.is_corner else "strips behind its back"
         return f"Put it in its place, level it, and screw it to the wall through the {through}."
 
     def _put_in_place(self, present: tuple[str, ...]) -> Step:
+        loose = any(part.name == "Shelf" for part in self.parts.values())
+        first = ("Lay the loose shelves flat on the bottom before you move it. Set them on their pins afterwards.",)
         return Step(
             number=1,
             unit="",
             title="Put the cabinet in its place",
-            sentences=(self._placing(),),
+            sentences=(*(first if loose else ()), self._placing()),
             cautions=tuple(self._two_people()),
             standing=present,
         )
@@ -570,35 +664,34 @@ class _Writer:
 
     # ------------------------------------------------------------------ words and counts
     def _called(self, own: str) -> str:
-        part = self.parts[own]
-        return f"{self.letters[own]} ({(plain_name(part) if part.unit else part.name).lower()})"
+        return f"{self.letters[own]} ({self.names[own]})"
 
     def _cautions(self, act: _Act) -> Iterator[str]:
         if len(act.first.parts) == 1:
             yield from self._heavy(act.first.parts[0])
 
     def _heavy(self, own: str) -> tuple[str, ...]:
-        mass = self.parts[own].mass_kg
-        return (f"Two people: this part weighs {mass:.0f} kg.",) if mass > self.limit else ()
+        return tuple(self._lifting(self.parts[own].mass_kg, "this part"))
 
     def _two_people(self) -> Iterator[str]:
-        if self.cabinet.mass_kg > self.limit:
-            mass = self.cabinet.mass_kg
-            aid = " and a lifting aid" if mass > 2 * self.limit else ""
-            yield f"Two people{aid}: the whole cabinet weighs {mass:.0f} kg."
+        yield from self._lifting(self.cabinet.mass_kg, "the whole cabinet")
+
+    def _lifting(self, mass_kg: float, what: str) -> Iterator[str]:
+        lifters = lifted_by(mass_kg, self.limit)
+        if lifters is not Handling.ONE_PERSON:
+            mass = mass_text(mass_kg, self.cabinet.order.units)
+            yield f"{LIFTERS[lifters].capitalize()}: {what} weighs {mass}."
 
     def _has_pull(self, own: str) -> bool:
         part = self.parts[own]
         return bool(self.purse.named("pull")) and part.front and any(f.work is Work.PULL_HOLE for f in part.features)
 
     def _used(self, act: _Act) -> Counter[str]:
-        """Take out of the bag what a step uses. Hinges and slides are opened where their plates are screwed on."""
+        """Take out of the bag what a step uses."""
         purse, used = self.purse, Counter[str]()
-        if act.first.approach == STILL and not act.units:
-            return purse.take_all("hinge", "slide pair")
         for joint in act.joints:
             if joint.fastening is Fastening.SCREW:
-                used += purse.take(self.screws[_is_to_front(joint, self.parts)], joint.count)
+                used += purse.take(joint.item, joint.count)
                 if joint.gap_mm:
                     used += sum((purse.take(name, joint.count) for name in purse.named("spacer")), Counter())
         doors = sum(joint.fastening is Fastening.HINGE for joint in self.cabinet.joints)
@@ -613,26 +706,6 @@ class _Writer:
         mine = sum(self.parts[own].name == "Shelf" for own in act.parts)
         used += purse.take_each("shelf pin", mine, shelves)
         return used
-
-
-def _screw_names(cabinet: Cabinet) -> dict[bool, str]:
-    """Return the name of the screw that holds a front (True) and of the one that goes into an edge (False)."""
-    parts = {part.id: part for part in cabinet.parts}
-    counts = Counter({True: 0, False: 0})
-    for joint in cabinet.joints:
-        if joint.fastening is Fastening.SCREW:
-            counts[_is_to_front(joint, parts)] += joint.count
-    found = {item.item: item.quantity for item in cabinet.items if item.item.startswith("screw ")}
-    names = sorted(found, key=lambda name: (float(name.split()[1]), name))
-    if len(names) < 2:
-        return dict.fromkeys((True, False), names[0] if names else "")
-    short, long = names
-    swapped = found[short] != counts[True] and found[long] == counts[True]
-    return {True: long, False: short} if swapped else {True: short, False: long}
-
-
-def _is_to_front(joint: Joint, parts: Mapping[str, Part]) -> bool:
-    return parts[joint.onto].front
 
 
 def _and(texts: Iterable[str]) -> str:

@@ -23,8 +23,9 @@ class Joint:
 
     ``number`` is the mark that stands at both; joints between parts that are truly alike share it. ``gap_mm`` is the
     distance between the two sides where they do not touch: a hinge or a slide bridges it. ``points`` are the middles
-    of the fasteners in the cabinet, in mm, on the side of ``part``; ``count`` is how many there are.
-    ``slide`` is the way in mm in which ``part`` moves at last to lock, seen from ``onto``.
+    of the fasteners in the cabinet, in mm, on the side of ``part``; ``count`` is how many there are. ``item`` names
+    the screw, where one is driven in. ``slide`` is the way in mm in which ``part`` moves at last to lock, seen from
+    ``onto``.
     """
 
     number: int
@@ -34,6 +35,7 @@ class Joint:
     onto_side: Face
     fastening: Fastening
     points: tuple[Vector, ...]
+    item: str = ""
     gap_mm: float = 0.0
     slide: Vector = (0.0, 0.0, 0.0)
 

@@ -95,6 +95,8 @@ CHOICES: Final[dict[Family, dict[Fronts, tuple[Hinge, ...]]]] = {
 class CabinetOrder:
     """``quantity`` equal cabinets. Outer sizes in mm; raises InvalidInputError naming every field that cannot be.
 
+    ``units`` are those in which it was ordered, and in which its sheet speaks.
+
     The depth of a diagonal corner is that of the cabinets beside it; its two walls are both ``width_mm`` long.
     """
 
@@ -108,6 +110,7 @@ class CabinetOrder:
     quantity: int = 1
     finish: str = ""
     note: str = ""
+    units: Units = Units.MM
 
     def __post_init__(self) -> None:
         faults = [*self._wrong_sizes(), *self._wrong_texts(), *self._wrong_choices()]
@@ -183,6 +186,7 @@ def order_from_cells(cells: Mapping[str, Any], units: Units) -> CabinetOrder:
     reader = _Cells(cells)
     order: dict[str, Any] = {
         **{f"{name}_mm": reader.length(name, units) for name in ("width", "height", "depth")},
+        "units": units,
         "cabinet": reader.text("cabinet"),
         "family": reader.choice("family", Family),
         "fronts": reader.choice("fronts", Fronts),

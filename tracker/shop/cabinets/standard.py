@@ -7,12 +7,14 @@ this file, whose comments say what each value is for.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
+from math import floor
 from typing import Final
 
 from tracker.shop.errors import Fault, InvalidInputError
 
 LOCK_SLIDE_MM: Final = (25.4 / 8, 25.4 / 4)  # common practice, no source: 1/8 to 1/4 in
 MATERIAL_LEFT_MM: Final = 2.0
+SCREW_BITE_MM: Final = 10.0  # common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,6 +212,14 @@ class Standard:
     corner: Corner
     lifting: Lifting
 
+    def face_screw_mm(self, through_mm: float) -> float:
+        """Return the length of the screw into the back of a front through ``through_mm`` of board and gap.
+
+        It bites as far as ``screws.face_length`` does through a drawer's box; screws come in steps of 5 mm.
+        """
+        bite = self.screws.face_length_mm - self.boards.drawer.thickness_mm
+        return 5 * floor((through_mm + bite) / 5)
+
     def __post_init__(self) -> None:
         faults = [
             Fault(where={"field": field}, what=rule)
@@ -290,12 +300,23 @@ def _hardware_rules(standard: Standard) -> _Rules:
         "pins.length",
         "the pin does not reach 10 mm into the top through nailer and back",
     )
-    yield pins.diameter_mm + 6 <= boards.carcass.thickness_mm, "pins.diameter", "the pin would split the edge"
     yield (
-        standard.screws.pilot_depth_mm + 2 <= boards.fronts.thickness_mm,
-        "screws.pilot_depth",
-        "the screw would come through the front",
+        pins.length_mm + 20 <= boards.carcass.thickness_mm + boards.back.thickness_mm + 2 * standard.lines.setback_mm,
+        "pins.length",
+        "the pin would reach through the shallowest top; wanted: a shorter pin",
     )
+    yield (
+        lock.inset_mm >= lock.bore_depth_mm + lock.bore_diameter_mm / 2 + MATERIAL_LEFT_MM,
+        "lock.inset",
+        "two bores would meet at the corner of a panel; wanted: more than the bore's depth and half its diameter",
+    )
+    yield (
+        2 * (lock.bore_depth_mm + boards.drawer.thickness_mm) + 10 <= standard.drawers.narrowest_mm,
+        "lock.bore_depth",
+        "two bores would meet in the box of the narrowest drawer; wanted: a shallower bore",
+    )
+    yield from _screw_rules(standard)
+    yield pins.diameter_mm + 6 <= boards.carcass.thickness_mm, "pins.diameter", "the pin would split the edge"
     yield (
         standard.lines.depth_mm + 2 <= boards.carcass.thickness_mm,
         "lines.depth",
@@ -308,6 +329,37 @@ def _hardware_rules(standard: Standard) -> _Rules:
             field,
             "wanted: lengths and counts that rise from line to line",
         )
+
+
+def _screw_rules(standard: Standard) -> _Rules:
+    screws, boards, drawers = standard.screws, standard.boards, standard.drawers
+    yield (
+        screws.pilot_depth_mm + 2 <= boards.fronts.thickness_mm,
+        "screws.pilot_depth",
+        "the screw would come through the front",
+    )
+    bite = screws.face_length_mm - boards.drawer.thickness_mm
+    yield (
+        bite + 2 <= boards.fronts.thickness_mm,
+        "screws.face_length",
+        "through a drawer's box the screw would come through the front; wanted: a shorter screw",
+    )
+    yield (
+        bite >= SCREW_BITE_MM,
+        "screws.face_length",
+        f"through a drawer's box the screw would bite {bite:g} mm; wanted: {SCREW_BITE_MM:g} mm or more",
+    )
+    yield (
+        screws.edge_length_mm >= boards.carcass.thickness_mm + standard.fronts.gap_mm + 2 * SCREW_BITE_MM,
+        "screws.edge_length",
+        f"through a board the screw bites less than {2 * SCREW_BITE_MM:g} mm into the edge; wanted: a longer screw",
+    )
+    under = drawers.lowest_mm - drawers.bottom_inset_mm - boards.drawer_bottom.thickness_mm
+    yield (
+        screws.edge_length_mm - boards.drawer_bottom.thickness_mm + 5 <= under,
+        "screws.edge_length",
+        "the screw would come out at the top of the lowest drawer's box back; wanted: a shorter screw",
+    )
 
 
 def _hinge_rules(standard: Standard) -> _Rules:
@@ -356,6 +408,13 @@ def _drawer_rules(standard: Standard) -> _Rules:
         drawers.lowest_mm >= drawers.slide_height_mm,
         "drawers.lowest",
         "a box of this height is lower than its slide; wanted: drawers.slide_height or more",
+    )
+    groove_top = drawers.bottom_inset_mm + standard.boards.drawer_bottom.thickness_mm + standard.carcass.play_mm
+    yield (
+        drawers.slide_height_mm / 2 >= groove_top + standard.screws.pilot_diameter_mm / 2 + MATERIAL_LEFT_MM
+        or drawers.slide_hole_depth_mm + drawers.bottom_groove_depth_mm + MATERIAL_LEFT_MM <= board.thickness_mm,
+        "drawers.slide_height",
+        "the slide's screws would come into the groove of the bottom; wanted: a higher slide",
     )
     yield drawers.bottom_groove_depth_mm + 4 <= board.thickness_mm, "drawers.bottom_groove_depth", "it splits the side"
     yield (

@@ -1,7 +1,15 @@
 """The straight cabinets: base, wall, tall and blind corner, and the single panels."""
 
 from tracker.shop.cabinets.building import FRONT_UPRIGHT, LEFT_END, Block, Build, refuse
-from tracker.shop.cabinets.carcass import STILE_ID, Carcass, adjustable_shelves, crossing, frame, join_ends, upright
+from tracker.shop.cabinets.carcass import (
+    STILE_ID,
+    Carcass,
+    adjustable_shelves,
+    crossing,
+    frame,
+    join_ends,
+    upright,
+)
 from tracker.shop.cabinets.drawers import drawers
 from tracker.shop.cabinets.fronts import Opening, doors, front_board, front_panel, split, whole_front
 from tracker.shop.cabinets.orders import Fronts, Hinge
@@ -51,11 +59,14 @@ def build_blind(build: Build) -> None:
             f"{blind:g} mm run behind the cabinet beside it and leave {carcass.width - blind:.0f} mm for the door",
         )
     on_left = build.order.fronts is Fronts.BLIND_LEFT
+    under = reveal + _BEHIND_DOOR_MM  # the stile holds the fixed panel and stops the door's free edge
+    edge = blind if on_left else carcass.width - blind
     if on_left:
-        stile, closed, door = (blind - stretcher, blind), (whole.x[0], blind), (blind + reveal, whole.x[1])
+        low = blind + under - stretcher
+        stile, closed, door = (low, low + stretcher), (whole.x[0], blind), (blind + reveal, whole.x[1])
     else:
-        edge = carcass.width - blind
-        stile, closed, door = (edge, edge + stretcher), (edge, whole.x[1]), (whole.x[0], edge - reveal)
+        low = edge - under
+        stile, closed, door = (low, low + stretcher), (edge, whole.x[1]), (whole.x[0], edge - reveal)
     inside = carcass.opening_of(*whole.z)
     block: Block = (stile, (0.0, carcass.board), inside)
     boards, edging = build.standard.boards, build.standard.edging
@@ -64,8 +75,15 @@ def build_blind(build: Build) -> None:
     build.screw_edge(own, Face.W2, "Top", Face.B)
     panel = front_panel(build, "Blind panel", Opening(x=closed, z=whole.z))
     build.screw_faces(own, Face.A, panel, Face.B, gap=rules.gap_mm)
+    # Away from the stile the panel is screwed from the front: the cabinet beside it hides these screws.
+    free = (0.0, blind - low) if on_left else (low + stretcher - edge, 0.0)
+    for lying in ("Deck", "Top"):
+        build.screw_edge(lying, Face.L1, panel, Face.B, gap=rules.gap_mm, free=free)
     adjustable_shelves(build, carcass, inside, front=carcass.board + build.standard.shelves.front_setback_mm)
     doors(build, carcass, Opening(x=door, z=whole.z), Hinge.RIGHT if on_left else Hinge.LEFT)
+
+
+_BEHIND_DOOR_MM = 20.0  # how far a stile reaches behind a door's free edge; common practice, no source
 
 
 def build_filler(build: Build) -> None:

@@ -43,6 +43,12 @@ def view_from(frame: tuple[Vector, Vector, Vector], turned: float, raised: float
     return View(right=right, up=cross(toward, right), toward=toward, above=above)
 
 
+def view_onto(up: Vector, front: Vector) -> View:
+    """Return a view down onto a face that looks ``up``, its side to the ``front`` nearest to the viewer."""
+    right = next(way for way in (DOWN, UP) if dot(cross(up, way), front) < 0)
+    return view_from((right, cross(up, right), up), -20, INSIDE_RAISED)
+
+
 def _sum(*terms: tuple[Vector, float]) -> Vector:
     total: Vector = (0.0, 0.0, 0.0)
     for direction, by in terms:
@@ -56,7 +62,12 @@ STANDING: Final = view_from(UPRIGHT, 32, 27)
 STANDING_FROM_BEHIND: Final = view_from(UPRIGHT, 148, 27)
 LYING: Final = view_from(ON_LEFT_END, -32, 34)
 LYING_FROM_BEHIND: Final = view_from(ON_LEFT_END, -148, 34)
+INSIDE_RAISED: Final = 52.0  # degrees: one panel that lies with its inner face up
 ROUND: Final = (STANDING, *(view_from(UPRIGHT, turned, 33) for turned in (75, 120, 150, -30, -60)))
+ROUND_LYING: Final = (
+    LYING,
+    *(view_from(ON_LEFT_END, turned, raised) for raised in (34, 58) for turned in (-32, 32, -75, 75, -120, 120)),
+)
 
 
 @dataclass(frozen=True, slots=True)
