@@ -1,6 +1,7 @@
 """What a cabinet order becomes: checked against a cabinet worked by hand, the rules of the standard, and the marks."""
 
 from collections import defaultdict
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -10,6 +11,7 @@ from tracker.shop.cabinets.design import design_cabinet, kind_of
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.cabinets.panels import Face, Work
+from tracker.shop.cabinets.standard import CountByLength
 from tracker.shop.cabinets.standard_reading import read_standard
 from tracker.shop.errors import InvalidInputError
 
@@ -146,6 +148,33 @@ def test_alike_parts_have_the_same_marks_and_others_do_not(ordered: CabinetOrder
 
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+@pytest.mark.parametrize(
+    ("ordered", "field"),
+    [
+        (order("base", 600, 876, 1_200, "doors"), "depth"),
+        (order("diagonal corner", 1_100, 876, 600, "base", "left"), "width"),
+        (order("blind corner", 1_100, 1_300, 600, "blind left"), "height"),
+    ],
+    ids=["deep", "wide", "high"],
+)
+def test_a_joint_that_is_too_long_is_refused_by_the_size_that_makes_it_so(ordered: CabinetOrder, field: str) -> None:
+    counts = (CountByLength(up_to_mm=1_000, count=4),)
+    short = replace(
+        STANDARD, lock=replace(STANDARD.lock, counts=counts), screws=replace(STANDARD.screws, counts=counts)
+    )
+    with pytest.raises(InvalidInputError) as refused:
+        design_cabinet(ordered, short)
+    assert [fault.where for fault in refused.value.faults] == [{"field": field, "rule": "fasteners by length"}]
+
+
+@pytest.mark.parametrize("family", ["diagonal corner", "base"])
+def test_a_door_that_is_too_wide_is_told_to_be_a_pair_only_where_a_pair_can_hang(family: str) -> None:
+    fronts = ("base", "left") if family == "diagonal corner" else ("door", "left")
+    with pytest.raises(InvalidInputError) as refused:
+        design_cabinet(order(family, 1_300 if family == "diagonal corner" else 900, 876, 450, *fronts), STANDARD)
+    assert [("order a pair" in fault.what) for fault in refused.value.faults] == [family == "base"]
+
+
 def test_each_joints_number_stands_at_both_mating_sides(ordered: CabinetOrder) -> None:
     cabinet = design_cabinet(ordered, STANDARD)
     for joint in cabinet.joints:

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Final
 
 from tracker.shop.cabinets.joints import Fastening, Item, Joint
-from tracker.shop.cabinets.orders import CabinetOrder
+from tracker.shop.cabinets.orders import CabinetOrder, Family
 from tracker.shop.cabinets.panels import (
     BACK,
     DOWN,
@@ -28,6 +28,7 @@ from tracker.shop.cabinets.panels import (
     Work,
     cross,
     dot,
+    minus,
     moved,
 )
 from tracker.shop.cabinets.standard import Board, CountByLength, Standard
@@ -108,8 +109,11 @@ class Build:
     ) -> str:
         """Put a panel of a length and width where ``place`` says; return its id."""
         if min(size) < _LEAST_PANEL_MM:
+            way = place.length if size[0] <= size[1] else place.width
             raise refuse(
-                "width", "panels", f"the {name.lower()} would be {size[0]:.1f} × {size[1]:.1f} mm, which cannot be made"
+                _field_along(self.order, way),
+                "panels",
+                f"the {name.lower()} would be {size[0]:.1f} × {size[1]:.1f} mm, which cannot be made",
             )
         own = f"{name} {number}" if number else name
         edging = self.standard.edging
@@ -291,7 +295,9 @@ class Build:
         low, high = met(one, side, other, onto_side)
         long = 0 if high[0] - low[0] >= high[1] - low[1] else 1
         first, last = low[long] + free[0], high[long] - free[1]
-        count = count_for(last - first, counts, f"{one.name} on {other.name}")
+        steps = [one.from_side(side, *((at, 0.0) if long == 0 else (0.0, at))) for at in (0.0, 1.0)]
+        field = _field_along(self.order, minus(steps[1], steps[0]))
+        count = count_for(last - first, counts, f"{one.name} on {other.name}", field)
         middle = low[1 - long] + (high[1 - long] - low[1 - long]) * share
         places = spread(first, last, count, inset)
         return [one.from_side(side, *((at, middle) if long == 0 else (middle, at))) for at in places]
@@ -320,14 +326,23 @@ def spread(low: float, high: float, count: int, inset: float) -> Iterator[float]
         yield low + inset + index * step
 
 
-def count_for(length: float, counts: Sequence[CountByLength], what: str) -> int:
-    """Return how many fasteners a joint of this length takes; refuses one that is longer than the standard knows."""
+def _field_along(order: CabinetOrder, way: Vector) -> str:
+    """Return the size of the order that runs along a direction; both walls of a diagonal corner are its width."""
+    sizes = ("width", "width" if order.family is Family.DIAGONAL_CORNER else "depth", "height")
+    return max(zip(sizes, way, strict=True), key=lambda each: round(abs(each[1]), 6))[0]
+
+
+def count_for(length: float, counts: Sequence[CountByLength], what: str, field: str) -> int:
+    """Return how many fasteners a joint of this length takes; refuses one that is longer than the standard knows.
+
+    ``field`` is the size of the order that makes it so long.
+    """
     for line in counts:
         if length <= line.up_to_mm + _TINY:
             return line.count
     longest = counts[-1].up_to_mm
     raise refuse(
-        "width", "fasteners by length", f"the joint {what} is {length:.0f} mm long; the standard ends at {longest:g} mm"
+        field, "fasteners by length", f"the joint {what} is {length:.0f} mm long; the standard ends at {longest:g} mm"
     )
 
 

@@ -8,7 +8,7 @@ from typing import Final
 from tracker.shop.cabinets.building import FRONT_UPRIGHT, Block, Build, refuse, spread
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, Carcass, grid, line_hole
 from tracker.shop.cabinets.joints import Fastening
-from tracker.shop.cabinets.orders import Hinge
+from tracker.shop.cabinets.orders import Family, Hinge
 from tracker.shop.cabinets.panels import Face, Hand, Part, Vector, Work
 from tracker.shop.cabinets.standard import Board
 
@@ -75,9 +75,13 @@ def doors(build: Build, carcass: Carcass, opening: Opening, hinge: Hinge, *, nam
     _door(build, carcass, f"Right {name}", right, Hand.RIGHT)
 
 
+_ONE_DOOR: Final = (Family.BLIND_CORNER, Family.DIAGONAL_CORNER)
+
+
 def check_door(build: Build, width: float) -> None:
     """Refuse a door that is too narrow for its hinges and its pull, or too wide for them to carry."""
     rules = build.standard.fronts
+    instead = "; order a pair" if build.order.family not in _ONE_DOOR else ""
     if width < rules.narrowest_door_mm:
         raise refuse(
             "width",
@@ -89,7 +93,7 @@ def check_door(build: Build, width: float) -> None:
         raise refuse(
             "width",
             "fronts.widest_door",
-            f"a door would be {width:.0f} mm wide, more than {rules.widest_door_mm:g} mm; order a pair",
+            f"a door would be {width:.0f} mm wide, more than {rules.widest_door_mm:g} mm{instead}",
         )
 
 
