@@ -7,6 +7,7 @@ import shutil
 import subprocess
 from dataclasses import replace
 from datetime import date
+from itertools import combinations
 from pathlib import Path
 
 import pypdf
@@ -17,6 +18,7 @@ from PIL import Image, ImageChops
 
 from tests.conftest import missing_tool
 from tests.reading import codes_in
+from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, name_of, order
 from tracker.labels.documents import png_bytes, write_pdf
 from tracker.labels.layouts import (
     BOX_LABEL_MM,
@@ -27,8 +29,11 @@ from tracker.labels.layouts import (
     draw_box_label,
     draw_code_label,
     draw_part_label,
+    lay_out_marks,
 )
 from tracker.labels.symbols import DPIS
+from tracker.shop.cabinets.design import design_cabinet
+from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.lifting import Handling
 
@@ -205,3 +210,45 @@ def test_two_numbers_at_one_place_stand_beside_each_other() -> None:
     both = _outline(replace(MARKED, marks=[same, replace(same, number=4)]))
     one = _outline(replace(MARKED, marks=[same]))
     assert both.convert("L").histogram()[0] > one.convert("L").histogram()[0] * 1.02
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_no_number_of_a_designed_part_covers_another_or_leaves_the_outline(ordered: CabinetOrder) -> None:
+    cabinet = design_cabinet(ordered, STANDARD)
+    for part in cabinet.parts:
+        marks = [
+            JointMark(number=each.number, side=each.side, along_mm=each.along_mm, across_mm=each.across_mm)
+            for each in cabinet.marks(part)
+        ]
+        label = replace(PART, length_mm=part.length_mm, width_mm=part.width_mm, marks=marks, front="L1")
+        width, height, placed = lay_out_marks(label, ROOM_MM)
+        assert len(placed) == len(marks), f"{part.id}: a number is not on the label"
+        boxes = [(spot.x - 0.4, spot.y - 0.2, spot.x + spot.wide, spot.y + 3.1) for _, spot in placed]
+        for left, top, right, bottom in boxes:
+            assert 0 < left < right < width <= ROOM_MM[0] + 1e-6
+            assert 0 < top < bottom < height <= ROOM_MM[1] + 1e-6
+        for one, other in combinations(boxes, 2):
+            beside = one[2] < other[0] or other[2] < one[0] or one[3] < other[1] or other[3] < one[1]
+            assert beside, f"{part.id}: {one} covers {other}"
+
+
+ROOM_MM = (29.1, 20.1)
+
+
+@pytest.mark.parametrize("dpi", [203, 300])
+def test_each_number_of_a_crowded_end_can_be_read_alone_on_the_drawn_label(dpi: int) -> None:
+    """The end of a pantry cabinet carries the most joints; taking one number away changes only its own place."""
+    cabinet = design_cabinet(order("tall", 600, 2134, 600, "pantry", "right"), STANDARD)
+    part = cabinet.part("Right end")
+    marks = [
+        JointMark(number=each.number, side=each.side, along_mm=each.along_mm, across_mm=each.across_mm)
+        for each in cabinet.marks(part)
+    ]
+    assert len(marks) >= 9
+    label = replace(PART, length_mm=part.length_mm, width_mm=part.width_mm, marks=marks, front="L1")
+    last = marks[-1]  # the numbers are set in their order, so taking the last away moves no other
+    drawn, without = _outline(label, dpi), _outline(replace(label, marks=[m for m in marks if m is not last]), dpi)
+    changed = _difference(drawn, without).getbbox()
+    assert changed is not None
+    assert changed[2] - changed[0] <= 5.5 * dpi / 25.4
+    assert changed[3] - changed[1] <= 4.5 * dpi / 25.4

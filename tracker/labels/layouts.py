@@ -24,7 +24,11 @@ BOX_LABEL_MM: Final = (100.0, 150.0)
 CODE_LABEL_MM: Final = (100.0, 50.0)
 _LIFTING: Final = {Handling.TWO_PERSONS: "LIFT WITH TWO PEOPLE", Handling.MACHINE: "LIFT BY MACHINE ONLY"}
 _ARROW_MM: Final = 4.2
-_NUMBER_MM: Final = (4.0, 3.0)
+_NUMBER_MM: Final = 3.0  # the height of a joint's number
+_EDGE_MM: Final = 0.9  # from a number to the outline
+_APART_MM: Final = 0.9  # between two numbers, their frames in it
+_ROUNDING_MM: Final = 1e-6
+_GROWTH: Final = 1.1
 _DIGIT_MM: Final = 1.8
 LEAST_SHOWN_RATIO: Final = 0.16  # a narrow strip is drawn a little wider, so that its edges can still be told apart
 
@@ -184,7 +188,8 @@ def _outline(canvas: Canvas, label: PartLabel, at: tuple[float, float], room: tu
 
 def _marked_outline(canvas: Canvas, label: PartLabel, at: tuple[float, float], room: tuple[float, float]) -> None:
     """Draw a designed panel: its joints' numbers in their places and the arrow to the front, outside the outline."""
-    width, height = _shown(label.length_mm, label.width_mm, (room[0] - 2 * _ARROW_MM, room[1] - 2 * _ARROW_MM))
+    inner = (room[0] - 2 * _ARROW_MM, room[1] - 2 * _ARROW_MM)
+    width, height, spots = lay_out_marks(label, inner)
     left, top = at[0] + (room[0] - width) / 2, at[1] + (room[1] - height) / 2
     right, bottom = left + width, top + height
     sides = {
@@ -196,36 +201,76 @@ def _marked_outline(canvas: Canvas, label: PartLabel, at: tuple[float, float], r
     for edge, (start, end) in sides.items():
         canvas.line(start, end, 1.0 if edge in label.edges else 0.2)
     _front_arrow(canvas, label.front, (left, top, right, bottom))
-    taken: list[tuple[float, float]] = []
+    for mark, spot in spots:
+        x, y = left + spot.x, top + spot.y
+        canvas.write(str(mark.number), (x, y), (spot.wide, _NUMBER_MM), bold=True)
+        if mark.side in ("A", "B"):
+            _rectangle(canvas, (x - 0.4, y - 0.2), (spot.wide + 0.4, _NUMBER_MM + 0.3), 0.15)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """Where a number stands in an outline: its left upper corner from the outline's, and its width, in mm."""
+
+    x: float
+    y: float
+    wide: float
+
+
+Laid = list[tuple[JointMark, Spot]]
+
+
+def lay_out_marks(label: PartLabel, room: tuple[float, float]) -> tuple[float, float, Laid]:
+    """Return the width and height of a panel's outline and the places of its joints' numbers.
+
+    An outline that is too narrow for its numbers is drawn wider than it is: that each can be read comes first.
+    """
+    width, height = _shown(label.length_mm, label.width_mm, room)
+    while True:
+        spots = _spots(label, width, height)
+        if spots is not None or (width >= room[0] and height >= room[1]):
+            return width, height, spots or []
+        width, height = min(width * _GROWTH, room[0]), min(height * _GROWTH, room[1])
+
+
+def _spots(label: PartLabel, width: float, height: float) -> Laid | None:
+    """Return a place for each number near its joint, none over another, or None where one finds no room."""
+    found: Laid = []
     for mark in sorted(label.marks, key=lambda mark: mark.side not in ("A", "B")):
         wide = _DIGIT_MM * len(str(mark.number)) + 0.4
-        x = left + width * mark.along_mm / label.length_mm - wide / 2
-        y = bottom - height * mark.across_mm / label.width_mm - _NUMBER_MM[1] / 2
-        x = min(max(x, left + 0.9), right - wide - 0.9)
-        y = min(max(y, top + 0.9), bottom - _NUMBER_MM[1] - 0.9)
-        spot = _free_spot((x, y), wide, taken, (left, top, right, bottom))
-        taken.append(spot)
-        canvas.write(str(mark.number), spot, (wide, _NUMBER_MM[1]), bold=True)
-        if mark.side in ("A", "B"):
-            _rectangle(canvas, (spot[0] - 0.4, spot[1] - 0.2), (wide + 0.4, _NUMBER_MM[1] + 0.3), 0.15)
+        x = width * mark.along_mm / label.length_mm - wide / 2
+        y = height * (1 - mark.across_mm / label.width_mm) - _NUMBER_MM / 2
+        spot = _free_spot(Spot(x=x, y=y, wide=wide), [spot for _, spot in found], width, height)
+        if spot is None:
+            return None
+        found.append((mark, spot))
+    return found
 
 
-def _free_spot(
-    wanted: tuple[float, float],
-    wide: float,
-    taken: Sequence[tuple[float, float]],
-    inside: tuple[float, float, float, float],
-) -> tuple[float, float]:
-    """Return the place for a number nearest to the wanted one where no other number stands, if there is room."""
-    step_x, step_y = _NUMBER_MM[0] + 0.6, _NUMBER_MM[1] + 0.6
-    left, top, right, bottom = inside
-    shifts = [(dx * step_x / 2, dy * step_y / 2) for dx in range(-12, 13) for dy in range(-12, 13)]
-    for dx, dy in sorted(shifts, key=lambda shift: abs(shift[0]) + abs(shift[1])):
-        x, y = wanted[0] + dx, wanted[1] + dy
-        fits = left + 0.7 <= x <= right - wide - 0.7 and top + 0.7 <= y <= bottom - _NUMBER_MM[1] - 0.7
-        if fits and all(abs(x - a) >= step_x or abs(y - b) >= step_y for a, b in taken):
-            return x, y
-    return wanted
+def _free_spot(wanted: Spot, taken: Sequence[Spot], width: float, height: float) -> Spot | None:
+    """Return the place inside the outline nearest to the wanted one where no other number stands."""
+    low, right, bottom = _EDGE_MM, width - wanted.wide - _EDGE_MM, height - _NUMBER_MM - _EDGE_MM
+    if right < low or bottom < low:
+        return None
+    xs = {low, right, min(max(wanted.x, low), right)}
+    xs |= {at for spot in taken for at in (spot.x - wanted.wide - _APART_MM, spot.x + spot.wide + _APART_MM)}
+    ys = {low, bottom, min(max(wanted.y, low), bottom)}
+    ys |= {at for spot in taken for at in (spot.y - _NUMBER_MM - _APART_MM, spot.y + _NUMBER_MM + _APART_MM)}
+    places = [(x, y) for x in xs for y in ys if low <= x <= right and low <= y <= bottom]
+    for x, y in sorted(places, key=lambda place: (hypot(place[0] - wanted.x, place[1] - wanted.y), place)):
+        spot = Spot(x=x, y=y, wide=wanted.wide)
+        if not any(_covers(spot, other) for other in taken):
+            return spot
+    return None
+
+
+def _covers(one: Spot, other: Spot) -> bool:
+    near = _APART_MM - _ROUNDING_MM
+    return (
+        one.x < other.x + other.wide + near
+        and other.x < one.x + one.wide + near
+        and abs(one.y - other.y) < _NUMBER_MM + near
+    )
 
 
 def _front_arrow(canvas: Canvas, front: str, outline: tuple[float, float, float, float]) -> None:
