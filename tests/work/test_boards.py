@@ -63,6 +63,21 @@ def test_an_undo_takes_the_whole_board_back_but_not_what_was_scanned_before_it(f
     floor.check()
 
 
+def test_an_undo_read_with_the_code_of_something_else_takes_back_nothing(floor: Floor) -> None:
+    plan(floor)
+    (board,) = job_boards(floor.database, JOB)
+    floor.scan(floor.end, "CUT-1")
+    answer = floor.scan(board.code, "CUT-1", action=Action.UNDO)
+    assert answer.outcome is Outcome.NOTHING_TO_UNDO
+    assert floor.end in answer.message, "it says what would be taken back"
+    assert floor.scan(floor.deck, "CUT-1", action=Action.UNDO).outcome is Outcome.NOTHING_TO_UNDO
+    assert floor.scan(floor.end, "CUT-1", action=Action.UNDO).outcome is Outcome.UNDONE
+    floor.scan(board.code, "CUT-1")
+    assert floor.scan(floor.end, "CUT-1", action=Action.UNDO).outcome is Outcome.NOTHING_TO_UNDO
+    assert floor.scan(board.code, "CUT-1", action=Action.UNDO).outcome is Outcome.UNDONE
+    floor.check()
+
+
 def test_a_board_is_scanned_again_after_an_undo(floor: Floor) -> None:
     plan(floor)
     (board,) = job_boards(floor.database, JOB)

@@ -355,6 +355,7 @@ class _Desk:
         last = floor.last_counted(self.ledger.connection, station.id, scan.at)
         if last is None:
             raise _Refused(Outcome.NOTHING_TO_UNDO, f"{station.name}: nothing to take back.")
+        self._check_meant(scan, last)
         board = _code_or_none(last.code)
         if board is not None and board.kind is Kind.BOARD:
             return self._undo_board(board, scan, last, entry)
@@ -377,6 +378,16 @@ class _Desk:
         if last.step in (Step.PACK, Step.SHIP):
             self._reopen(station, scan.at)
         return answer
+
+    def _check_meant(self, scan: Scan, last: floor.LastCounted) -> None:
+        """Refuse an undo that is read with the code of another part or board than the one that it would take back."""
+        meant, done = _code_or_none(scan.code), _code_or_none(last.code)
+        if meant is None or meant.kind not in (Kind.PART, Kind.BOARD) or meant == done:
+            return
+        if meant.kind is Kind.PART and meant.number == last.part_id:
+            return  # it was scanned last by another code: a slot's, a card's
+        told = f"{meant} was not scanned last here: {last.code or 'another code'} was."
+        raise _Refused(Outcome.NOTHING_TO_UNDO, f"{told} Scan the undo card to take that back.")
 
     def _reopen(self, station: StationRow, at: datetime) -> None:
         """After an undo, the station has open what it had open before the scan that was taken back."""
