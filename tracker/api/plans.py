@@ -9,7 +9,7 @@ from tracker.api.cabinet_shapes import CabinetOrderShape, CabinetShape, cabinet_
 from tracker.api.context import database
 from tracker.api.schemas import LiftingShape, Shape, lifting_json
 from tracker.api.service import CallBlueprint
-from tracker.shop.boxing.planner import plan_boxes
+from tracker.shop.boxing.planner import MOST_PANELS, plan_boxes
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import order_from_cells
@@ -21,7 +21,6 @@ from tracker.work.access import needs
 from tracker.work.lists import standard_named
 
 blueprint = CallBlueprint("plans", __name__)
-MOST_PANELS_SENT = 10_000
 Value = TypeVar("Value")
 
 
@@ -52,7 +51,7 @@ class CartonShape(Shape):
 class PanelsShape(Shape):
     """What is to be packed, and into what."""
 
-    panels = fields.List(fields.Nested(PanelShape), required=True, validate=validate.Length(max=MOST_PANELS_SENT))
+    panels = fields.List(fields.Nested(PanelShape), required=True, validate=validate.Length(max=MOST_PANELS))
     cartons = fields.List(fields.Nested(CartonShape), required=True)
     layer_gap_mm = fields.Float(load_default=0.0)
     bag_height_mm = fields.Float(load_default=0.0)

@@ -30,7 +30,7 @@ def type_of(error: type[errors.ShopError]) -> str:
 def shop_problem(error: errors.ShopError) -> Response:
     """Answer a refusal of the shop."""
     more: dict[str, Any] = {}
-    if isinstance(error, errors.InvalidInputError) and error.faults:
+    if isinstance(error, errors.InvalidInputError | errors.TooLargeError) and error.faults:
         more["errors"] = [{"where": dict(fault.where), "what": fault.what} for fault in error.faults]
     if isinstance(error, errors.IncompleteError):
         more["missing"] = [dict(entry) for entry in error.missing]

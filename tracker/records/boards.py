@@ -19,6 +19,7 @@ class UncutPart:
 
     id: int
     name: str
+    cabinet: str
     material: str
     length_mm: float
     width_mm: float
@@ -62,7 +63,7 @@ def uncut_parts(connection: Connection, job_id: int) -> list[UncutPart]:
     """Return the living parts of a job that the shop makes and has not cut."""
     query = (
         select(
-            *(part.c.id, part.c.name, part.c.material, part.c.thickness_mm, part.c.done),
+            *(part.c.id, part.c.name, part.c.cabinet, part.c.material, part.c.thickness_mm, part.c.done),
             func.coalesce(marked.c.blank_length_mm, part.c.length_mm).label("length_mm"),
             func.coalesce(marked.c.blank_width_mm, part.c.width_mm).label("width_mm"),
             func.coalesce(marked.c.grain, False).label("grain"),

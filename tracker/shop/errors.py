@@ -4,7 +4,7 @@ Each error is an answer to a person: what is wrong, where, and what to do. The H
 status and a problem type; the command line prints the message and exits with 1 or 2.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -50,9 +50,24 @@ def refuse_faults(kind: str, name: str, faults: Sequence[tuple[str, str]]) -> No
 
 
 class TooLargeError(ShopError):
-    """A file or request is over a stated limit."""
+    """A file or request is over a stated limit; ``faults`` name the field and the limit where there is one."""
 
     title = "Too large"
+
+    def __init__(self, detail: str, faults: Sequence[Fault] = ()) -> None:
+        super().__init__(detail)
+        self.faults = tuple(faults)
+
+
+def gathered(faults: Iterable[tuple[Mapping[str, Any], str, str]]) -> list[Fault]:
+    """Return one fault for all things of one place and one reason: each is a place, a cabinet, and what is wrong."""
+    groups: dict[tuple[tuple[tuple[str, Any], ...], str], list[str]] = {}
+    for where, cabinet, what in faults:
+        groups.setdefault((tuple(where.items()), what), []).append(cabinet)
+    return [
+        Fault(where={**dict(where), "cabinets": list(dict.fromkeys(cabinets)), "count": len(cabinets)}, what=what)
+        for (where, what), cabinets in groups.items()
+    ]
 
 
 class NotFoundError(ShopError):

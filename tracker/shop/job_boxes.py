@@ -5,9 +5,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from tracker.shop.boxing.planner import plan_job
+from tracker.shop.boxing.planner import MOST_IN_JOB, plan_job
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel, PlacedPanel
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, TooLargeError, gathered
 from tracker.shop.orders import ItemLine, PartLine
 
 MOST_FAULTS_TOLD: Final = 100
@@ -87,16 +87,19 @@ def _carton_boxes(parts: Sequence[PartLine], packing: Packing, taken: Collection
     pieces = [line for line in parts for _ in range(line.quantity)]
     if not pieces:
         return []
+    if len(pieces) > MOST_IN_JOB:
+        cabinets = len({piece.cabinet for piece in pieces})
+        told = (
+            f"{len(pieces):,} parts in {cabinets:,} cabinets: more than {MOST_IN_JOB:,} cannot be planned into cartons."
+        )
+        fault = Fault(where={"field": "parts"}, what=f"wanted: at most {MOST_IN_JOB:,} in one job")
+        raise TooLargeError(f"{told} Split it into several jobs.", [fault])
     plan = plan_job([_panel(index, piece) for index, piece in enumerate(pieces)], packing.cartons, packing.rules)
     if plan.unplaceable:
-        faults = [
-            Fault(
-                where={"cabinet": pieces[int(left.id)].cabinet, "part": pieces[int(left.id)].part, "field": "cartons"},
-                what=left.why,
-            )
-            for left in plan.unplaceable[:MOST_FAULTS_TOLD]
-        ]
-        raise InvalidInputError("Not every panel fits a carton of the shop. Nothing was stored.", faults)
+        left = [(pieces[int(each.id)], each.why) for each in plan.unplaceable]
+        faults = gathered(({"part": piece.part, "field": "cartons"}, piece.cabinet, why) for piece, why in left)
+        detail = "Not every panel fits a carton of the shop. Nothing was stored."
+        raise InvalidInputError(detail, faults[:MOST_FAULTS_TOLD])
     kinds = {carton.id: carton for carton in packing.cartons}
     names = _names(len(plan.boxes), taken)
     return [

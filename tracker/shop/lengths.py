@@ -22,8 +22,8 @@ class Units(StrEnum):
 
 _MARKS: Final = {Units.MM: ("mm",), Units.INCH: ('"', "in.", "in", "″", "”", "''")}
 _WANTED: Final = {
-    Units.MM: "wanted: a number of mm, such as 560.5",
-    Units.INCH: "wanted: a number of in, such as 23.25 or 23 1/4",
+    Units.MM: "wanted: a number of mm above 0, such as 560.5",
+    Units.INCH: "wanted: a number of in above 0, such as 23.25 or 23 1/4",
 }
 
 

@@ -14,7 +14,7 @@ from tracker.records.database import Database
 from tracker.records.floor import take_numbers
 from tracker.shop.cutting.runs import plan_all_boards
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
-from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, gathered
 from tracker.shop.supplies import Boards
 from tracker.work.ledger import Ledger
 from tracker.work.lists import boards_of
@@ -130,13 +130,12 @@ def _stocks_for(parts: Sequence[UncutPart], boards: Boards) -> list[Stock]:
 
 
 def _refuse_left(parts: Sequence[UncutPart], plan: CuttingPlan) -> None:
-    names = {str(part.id): part.name for part in parts}
-    faults = [
-        Fault(where={"part": names[left.id], "field": "boards"}, what=left.why)
-        for left in plan.unplaceable[:MOST_FAULTS_TOLD]
-    ]
-    if faults:
-        raise InvalidInputError("Not every part comes off a board of the shop. Nothing was planned.", faults)
+    known = {str(part.id): part for part in parts}
+    left = [(known[each.id], each.why) for each in plan.unplaceable]
+    if left:
+        faults = gathered(({"part": part.name, "field": "boards"}, part.cabinet, why) for part, why in left)
+        detail = "Not every part comes off a board of the shop. Nothing was planned."
+        raise InvalidInputError(detail, faults[:MOST_FAULTS_TOLD])
 
 
 def _board_rows(

@@ -59,7 +59,7 @@ def read_json_order(
     lines: list[PartLine] = []
     if cabinets:
         rows = (({"index": index}, row) for index, row in enumerate(cabinets))
-        designs = design_all(read_cabinets(rows, units), standard)
+        designs = _designs(rows, units, standard)
         lines += part_lines(designs)
     parts = list(parts)
     if parts or not cabinets:
@@ -68,10 +68,22 @@ def read_json_order(
 
 
 def _read_cabinet_table(table: Table, units: Units, standard: Standard) -> tuple[OrderedDesign, ...]:
+    long_rows: list[Fault] = []
     try:
-        return design_all(read_cabinets(_rows(table), units), standard)
+        return _designs(_rows(table, long_rows), units, standard, long_rows)
     except InvalidInputError as error:
         raise InvalidInputError(error.detail, [_at_column(fault) for fault in error.faults]) from error
+
+
+def _designs(
+    rows: Iterable[tuple[Mapping[str, Any], Mapping[str, Any]]],
+    units: Units,
+    standard: Standard,
+    found: Sequence[Fault] = (),
+) -> tuple[OrderedDesign, ...]:
+    """Return the designs of rows; all that is wrong is told at once, with what was ``found`` before."""
+    orders, faults = read_cabinets(rows, units)
+    return design_all(orders, standard, [*faults, *found])
 
 
 def _at_column(fault: Fault) -> Fault:
@@ -82,7 +94,8 @@ def _at_column(fault: Fault) -> Fault:
     return Fault(where=where, what=fault.what)
 
 
-def _rows(table: Table) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]:
+def _rows(table: Table, long_rows: list[Fault]) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]:
+    """Yield each row's place and cells; a row with more values than the header has names is left to ``long_rows``."""
     names = [cutlist.column_name(spelled) for spelled in table.header]
     known = [name for name in names if name in CABINET_COLUMNS]
     faults = [
@@ -97,10 +110,9 @@ def _rows(table: Table) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]
     for line, cells in table.rows:
         if any(map(str.strip, cells)):
             if len(cells) > len(names):
-                raise InvalidInputError(
-                    "A row has more values than the first line has names. Nothing was stored.",
-                    [Fault(where={"line": line}, what=f"{len(cells)} values; wanted: {len(names)}")],
-                )
+                what = f"{len(cells)} values; the first line has {len(names)} names"
+                long_rows.append(Fault(where={"line": line}, what=what))
+                continue
             yield {"line": line}, {name: cell for name, cell in zip(names, cells, strict=False) if name in known}
 
 

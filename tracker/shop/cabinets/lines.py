@@ -5,25 +5,31 @@ from hashlib import sha256
 from typing import Final
 
 from tracker.shop.cabinets.design import Cabinet, design_cabinet, kind_of
-from tracker.shop.cabinets.orders import PlacedOrder
+from tracker.shop.cabinets.orders import MOST_FAULTS_TOLD, PlacedOrder
 from tracker.shop.cabinets.panels import Grain, Part
 from tracker.shop.cabinets.standard import Standard
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
 from tracker.shop.orders import Designed, ItemLine, OrderedDesign, PartLine
 
 MOST_CABINETS: Final = 2_000
+MOST_PARTS: Final = 20_000
 
 
-def design_all(orders: Sequence[PlacedOrder], standard: Standard) -> tuple[OrderedDesign, ...]:
-    """Return the designs of a job's cabinets.
+def design_all(
+    orders: Sequence[PlacedOrder], standard: Standard, unread: Sequence[Fault] = ()
+) -> tuple[OrderedDesign, ...]:
+    """Return the designs of a job's cabinets; ``unread`` are the faults of rows that could not be read.
 
-    Raises InvalidInputError naming, for every order that cannot be built, its place, its field and the rule that it
-    breaks, and each cabinet's number that stands twice; TooLargeError for more cabinets than one job takes.
+    Raises InvalidInputError naming these and, for every order that cannot be built, its place, its field and the rule
+    that it breaks, and each cabinet's number that stands twice; TooLargeError for more than one job takes.
     """
     if sum(order.quantity for _, order in orders) > MOST_CABINETS:
-        raise TooLargeError(f"More than {MOST_CABINETS:,} cabinets in one job. Split it into several jobs.")
+        raise _too_large(f"More than {MOST_CABINETS:,} cabinets in one job.", f"at most {MOST_CABINETS:,} cabinets")
+    if not orders and not unread:
+        raise InvalidInputError("There are no cabinets.", [Fault(where={}, what="no rows")])
     designs: list[OrderedDesign] = []
-    faults: list[Fault] = []
+    faults = list(unread)
+    parts = 0
     seen: set[str] = set()
     for where, order in orders:
         for name in order.unit_names:
@@ -31,12 +37,24 @@ def design_all(orders: Sequence[PlacedOrder], standard: Standard) -> tuple[Order
                 faults.append(Fault(where={**where, "field": "cabinet"}, what=f"{name!r} stands twice"))
             seen.add(name)
         try:
-            designs.append(OrderedDesign(cabinet=design_cabinet(order, standard), names=order.unit_names))
+            cabinet = design_cabinet(order, standard)
+            designs.append(OrderedDesign(cabinet=cabinet, names=order.unit_names))
+            parts += len(cabinet.parts) * order.quantity
         except InvalidInputError as error:
             faults += [Fault(where={**where, **fault.where}, what=fault.what) for fault in error.faults]
+        if parts > MOST_PARTS:
+            told = f"With cabinet {order.cabinet} the job has more than {MOST_PARTS:,} parts."
+            raise _too_large(told, f"fewer cabinets: at most {MOST_PARTS:,} parts in one job")
     if faults:
-        raise InvalidInputError("Not every cabinet can be built. Nothing was stored; mend these.", faults)
+        faults.sort(key=lambda fault: [value for value in fault.where.values() if isinstance(value, int)][:1])
+        detail = "Not every cabinet can be built. Nothing was stored; mend these."
+        raise InvalidInputError(detail, faults[:MOST_FAULTS_TOLD])
     return tuple(designs)
+
+
+def _too_large(told: str, wanted: str) -> TooLargeError:
+    fault = Fault(where={"field": "cabinets"}, what=f"wanted: {wanted}")
+    return TooLargeError(f"{told} Split it into several jobs.", [fault])
 
 
 def part_lines(designs: Sequence[OrderedDesign]) -> Iterator[PartLine]:

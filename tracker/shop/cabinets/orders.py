@@ -128,6 +128,8 @@ class CabinetOrder:
     def _wrong_texts(self) -> Iterable[Fault]:
         if not self.cabinet.strip():
             yield _fault("cabinet", "wanted: the cabinet's number")
+        if set(self.cabinet) & set("/\\") or not self.cabinet.strip("."):
+            yield _fault("cabinet", "wanted: a number without / and \\ and not of points alone: it stands in addresses")
         for field, text in (("cabinet", self.cabinet), ("finish", self.finish), ("note", self.note)):
             if len(text) > LONGEST_TEXT or not text.isprintable():
                 yield _fault(field, f"wanted: at most {LONGEST_TEXT} characters, none of them control characters")
@@ -158,27 +160,27 @@ def _fault(field: str, what: str) -> Fault:
 PlacedOrder = tuple[Mapping[str, Any], CabinetOrder]
 
 
-def read_cabinets(rows: Iterable[tuple[Mapping[str, Any], Mapping[str, Any]]], units: Units) -> tuple[PlacedOrder, ...]:
-    """Return the orders of a table's rows, each with its place: a row is its place (``{"line": 7}``) and its cells.
+def read_cabinets(
+    rows: Iterable[tuple[Mapping[str, Any], Mapping[str, Any]]], units: Units
+) -> tuple[list[PlacedOrder], list[Fault]]:
+    """Return the orders of a table's rows that can be read, each with its place, and what is wrong with the others.
 
-    Cells are texts, or numbers as JSON has them. Raises InvalidInputError naming place, field and rule of every fault.
+    A row is its place (``{"line": 7}``) and its cells: texts, or numbers as JSON has them. A fault names place and
+    field. Raises InvalidInputError for too many rows.
     """
     orders: list[PlacedOrder] = []
     faults: list[Fault] = []
     for count, (where, cells) in enumerate(rows, 1):
         if count > MOST_ROWS:
-            raise InvalidInputError(f"More than {MOST_ROWS} rows of cabinets. Send them in several parts.")
+            fault = _fault("cabinets", f"wanted: at most {MOST_ROWS:,} rows")
+            raise InvalidInputError(f"More than {MOST_ROWS:,} rows of cabinets. Send them in several parts.", [fault])
         try:
             orders.append((where, order_from_cells(cells, units)))
         except InvalidInputError as error:
             faults += [Fault(where={**where, **fault.where}, what=fault.what) for fault in error.faults]
         if len(faults) > MOST_FAULTS_TOLD:
             break
-    if faults:
-        raise InvalidInputError("The cabinets have faults. Nothing was stored; mend these.", faults[:MOST_FAULTS_TOLD])
-    if not orders:
-        raise InvalidInputError("There are no cabinets.", [Fault(where={}, what="no rows")])
-    return tuple(orders)
+    return orders, faults[:MOST_FAULTS_TOLD]
 
 
 def order_from_cells(cells: Mapping[str, Any], units: Units) -> CabinetOrder:
