@@ -169,7 +169,12 @@ def test_panels_larger_than_every_carton_are_named_and_nothing_is_stored(office:
     tall = {**BASE, "cabinet": "9", "family": "tall", "height": 84, "fronts": "pantry"}
     answer = office.post("/jobs", {**JOB, "cabinets": [tall]})
     assert answer.status_code == 422
-    assert answer.json["errors"][0]["where"] == {"cabinet": "9", "part": "Left end", "field": "cartons"}
+    assert answer.json["errors"][0]["where"] == {
+        "part": "Left end",
+        "field": "cartons",
+        "cabinets": ["9"],
+        "count": 1,
+    }
     assert office.get("/jobs").json["items"] == []
 
 

@@ -147,7 +147,6 @@ def test_alike_parts_have_the_same_marks_and_others_do_not(ordered: CabinetOrder
                 assert numbers[one.id] != numbers[other.id], f"{one.id} could be put where {other.id} belongs"
 
 
-@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
 @pytest.mark.parametrize(
     ("ordered", "field"),
     [
@@ -175,6 +174,7 @@ def test_a_door_that_is_too_wide_is_told_to_be_a_pair_only_where_a_pair_can_hang
     assert [("order a pair" in fault.what) for fault in refused.value.faults] == [family == "base"]
 
 
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
 def test_each_joints_number_stands_at_both_mating_sides(ordered: CabinetOrder) -> None:
     cabinet = design_cabinet(ordered, STANDARD)
     for joint in cabinet.joints:
