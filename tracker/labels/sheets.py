@@ -14,7 +14,7 @@ from fpdf import FPDF
 from fpdf.enums import XPos, YPos
 
 from tracker.shop.cabinets.design import Cabinet
-from tracker.shop.cabinets.drawing import Area, Drawing, Drawings, Frame, Label, Line, Shape, drawings_of
+from tracker.shop.cabinets.drawing import Area, Dot, Drawing, Drawings, Frame, Label, Line, Shape, drawings_of
 from tracker.shop.cabinets.guide import LIFTERS, Guide, PartRow, Step, guide_of
 from tracker.shop.cabinets.joints import Item
 from tracker.shop.errors import Fault, InvalidInputError
@@ -393,6 +393,8 @@ def draw(pdf: FPDF, drawing: Drawing, x: float, y: float, width: float) -> None:
                 pen.line(shape)
             case Label():
                 pen.label(shape)
+            case Dot():
+                pen.dot(shape)
     pdf.set_dash_pattern()
     pdf.set_draw_color(0)
     pdf.set_text_color(0)
@@ -420,6 +422,15 @@ class _Pen:
         pdf.set_draw_color(0)
         pdf.set_dash_pattern(*((1.6, 1.1) if line.dashed else (0, 0)))
         pdf.line(*self._at(line.start), *self._at(line.end))
+
+    def dot(self, dot: Dot) -> None:
+        """Draw a hole: white ones open, black ones filled."""
+        x, y = self._at(dot.at)
+        self.pdf.set_dash_pattern()
+        self.pdf.set_line_width(0.15 * self.scale)
+        self.pdf.set_draw_color(0)
+        self.pdf.set_fill_color(round(dot.tone * 255))
+        self.pdf.circle(x, y, dot.radius * self.scale, style="DF")
 
     def label(self, label: Label) -> None:
         pdf = self.pdf

@@ -1,8 +1,12 @@
-"""A drawing as inline SVG: escaped, with a title, without script."""
+"""A drawing as inline SVG: escaped, with a title, without script, and as short as it can be said."""
 
+from collections.abc import Iterator, Sequence
 from html import escape
+from itertools import groupby
+from typing import Any
 
-from tracker.shop.cabinets.drawing import Area, Drawing, Frame, Label, Line, Shape
+from tracker.shop.cabinets.drawing import Area, Dot, Drawing, Frame, Label, Line, Shape
+from tracker.shop.cabinets.solids import Point
 
 _FONT = "DejaVu Sans, Verdana, sans-serif"
 
@@ -10,12 +14,39 @@ _FONT = "DejaVu Sans, Verdana, sans-serif"
 def svg_of(drawing: Drawing) -> str:
     """Return a drawing as an SVG element that is as wide as its place, with a title for screen readers."""
     title = escape(drawing.title)
-    body = "".join(map(_element, drawing.shapes))
+    body = "".join(_elements(drawing.shapes))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {drawing.width:g} {drawing.height:g}" role="img" '
         f'aria-label="{title}"><title>{title}</title>'
-        f'<rect width="{drawing.width:g}" height="{drawing.height:g}" fill="#fff"/>{body}</svg>'
+        f'<rect width="{drawing.width:g}" height="{drawing.height:g}" fill="#fff"/>'
+        f'<g stroke-width=".1" stroke-linecap="round" font-family="{_FONT}" font-weight="700" text-anchor="middle">'
+        f"{body}</g></svg>"
     )
+
+
+def _elements(shapes: Sequence[Shape]) -> Iterator[str]:
+    """Yield the elements in the order of painting; lines of one weight that follow each other are one path."""
+    for kind, following in groupby(shapes, key=_kind):
+        if kind is None:
+            yield from map(_element, following)
+            continue
+        weight, dashed = kind
+        path = "".join(f"M{_at(line.start)}L{_at(line.end)}" for line in following if isinstance(line, Line))
+        dashes = ' stroke-dasharray="1.6 1.1"' if dashed else ""
+        yield f'<path d="{path}" stroke="#000" stroke-width="{weight:g}"{dashes}/>'
+
+
+def _kind(shape: Shape) -> tuple[float, bool] | None:
+    return (shape.weight, shape.dashed) if isinstance(shape, Line) else None
+
+
+def _at(point: Point) -> str:
+    return f"{_short(point[0])} {_short(point[1])}"
+
+
+def _short(value: float) -> str:
+    """A tenth of a unit is finer than a line is wide."""
+    return f"{value:.1f}".removesuffix(".0")
 
 
 def _grey(tone: float) -> str:
@@ -23,20 +54,16 @@ def _grey(tone: float) -> str:
     return f"#{level:02x}{level:02x}{level:02x}"
 
 
-def _element(shape: Shape) -> str:
+def _element(shape: Any) -> str:
     match shape:
         case Area():
-            points = " ".join(f"{x:.2f},{y:.2f}" for x, y in shape.points)
+            points = "L".join(map(_at, shape.points))
             grey = _grey(shape.tone)
-            return f'<polygon points="{points}" fill="{grey}" stroke="{grey}" stroke-width=".1"/>'
-        case Line():
-            (x1, y1), (x2, y2) = shape.start, shape.end
-            dashes = ' stroke-dasharray="1.6 1.1"' if shape.dashed else ""
-            return (
-                f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}" stroke="#000" '
-                f'stroke-width="{shape.weight:g}" stroke-linecap="round"{dashes}/>'
-            )
-        case Label():
+            return f'<path d="M{points}Z" fill="{grey}" stroke="{grey}"/>'
+        case Dot():
+            x, y = map(_short, shape.at)
+            return f'<circle cx="{x}" cy="{y}" r="{shape.radius:g}" fill="{_grey(shape.tone)}" stroke="#000"/>'
+        case _:
             return _label(shape)
 
 
@@ -50,6 +77,6 @@ def _label(label: Label) -> str:
         dashes = ' stroke-dasharray=".9 .6"' if label.frame is Frame.BEHIND else ""
         around = around.replace("/>", f' stroke="#000" stroke-width=".3"{dashes}/>')
     return (
-        f'{around}<text x="{x:.2f}" y="{y + label.size * 0.36:.2f}" font-family="{_FONT}" font-size="{label.size:g}" '
-        f'font-weight="700" text-anchor="middle" fill="{ink}">{escape(label.text)}</text>'
+        f'{around}<text x="{x:.2f}" y="{y + label.size * 0.36:.2f}" font-size="{label.size:g}" fill="{ink}">'
+        f"{escape(label.text)}</text>"
     )

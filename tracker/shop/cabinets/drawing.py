@@ -7,7 +7,6 @@ still and has heavy lines. A letter on a black disc names a part, a number in a 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from math import cos, pi, sin
 from typing import Final
 
 from tracker.shop.cabinets.assembly import STILL
@@ -80,7 +79,16 @@ class Label:
         return (wide + self.size * 0.22, self.size * 0.68)
 
 
-Shape = Area | Line | Label
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dot:
+    """A hole: its middle, its radius, and its ``tone`` from 0 (black: it is used) to 1 (white)."""
+
+    at: Point
+    radius: float
+    tone: float
+
+
+Shape = Area | Line | Label | Dot
 LETTER: Final = 3.9
 NUMBER: Final = 3.3
 LARGEST: Final = 2_000.0
@@ -218,9 +226,9 @@ class _Artist:
                 used |= dict.fromkeys(nearest, joint.number)
         for hole in holes:
             if hole not in used:
-                canvas.dot(scene.view.at(hole), _HOLE, 1.0, part.id)
+                canvas.dot(scene.view.at(hole), _HOLE, 1.0)
         for hole in used:
-            canvas.dot(scene.view.at(hole), _USED_HOLE, 0.0, part.id)
+            canvas.dot(scene.view.at(hole), _USED_HOLE, 0.0)
         for hole, number in used.items():
             canvas.label(scene.view.at(hole), str(number), NUMBER, Frame.BOX)
 
@@ -520,15 +528,11 @@ class _Canvas:
     def line(self, start: Point, end: Point, weight: float, *, dashed: bool = False) -> None:
         self._shapes.append(Line(start=self._to(start), end=self._to(end), weight=weight, dashed=dashed))
 
-    def dot(self, seen: Point, radius: float, tone: float, part: str) -> None:
+    def dot(self, seen: Point, radius: float, tone: float) -> None:
         """Draw a hole, ``radius`` units large; labels keep clear of one that is filled."""
-        x, y = self._to(seen)
-        points = tuple((x + radius * cos(turn), y + radius * sin(turn)) for turn in _ROUND_TURNS)
-        self._shapes.append(Area(points=points, tone=tone, part=part))
-        for start, end in zip(points, (*points[1:], points[0]), strict=True):
-            self._shapes.append(Line(start=start, end=end, weight=_THIN * 0.7))
+        self._shapes.append(Dot(at=self._to(seen), radius=radius, tone=tone))
         if tone == 0:
-            self._taken.append(((x, y), (radius, radius)))
+            self._taken.append((self._to(seen), (radius, radius)))
 
     def letter(self, seen: Point, letter: str) -> None:
         self.label(seen, letter, LETTER, Frame.DISC)
@@ -612,7 +616,6 @@ def _box_around(points: Sequence[Point]) -> tuple[Point, Point]:
     return middle, ((max(xs) - min(xs)) * _SLIM / 2, (max(ys) - min(ys)) * _SLIM / 2)
 
 
-_ROUND_TURNS: Final = tuple(2 * pi * eighth / 8 for eighth in range(8))
 _SLIM: Final = 0.8  # a slanting arrow leaves the corners of its box free
 _WAYS: Final = tuple(
     (dx * step, dy * step)
