@@ -61,6 +61,22 @@ def test_init_is_safe_to_repeat_and_keeps_a_secret_key_that_only_its_owner_reads
     assert key.stat().st_mode & 0o077 == 0
 
 
+def test_a_person_is_added_with_a_password_that_is_asked_for_or_read_from_a_file(run: Run, tmp_path: Path) -> None:
+    run("init")
+    asked = CliRunner().invoke(main, ["person", "Ida", "--role", "admin"], input="a long password\na long password\n")
+    assert (asked.exit_code, "Ida was added as admin." in asked.stdout) == (0, True)
+    assert "a long password" not in asked.output
+    (tmp_path / "password").write_text("another password\n")
+    made = run("person", "Ola", "--role", "packer", "--password-file", str(tmp_path / "password"), "--json")
+    assert json.loads(made.stdout) == {"number": 2, "name": "Ola", "role": "packer"}
+    assert run("person", "Per", "--role", "station", "--badge-only").exit_code == 0
+    again = run("person", "Ida", "--role", "admin", "--badge-only")
+    assert (again.exit_code, "already" in again.stderr) == (1, True)
+    (tmp_path / "password").write_text("short\n")
+    refused = run("person", "Una", "--role", "packer", "--password-file", str(tmp_path / "password"))
+    assert (refused.exit_code, "password: wanted: 10 to 200 characters" in refused.stderr) == (1, True)
+
+
 def test_a_cut_list_becomes_a_job_and_its_labels(shop: Run, tmp_path: Path) -> None:
     dry = shop(*_import(tmp_path, "--dry-run", "--json"))
     assert json.loads(dry.stdout) == {"code": "J-1", "parts": 3, "cabinets": 2, "boxes": [], "dry_run": True}

@@ -27,12 +27,15 @@ from tracker.api import (
     service,
 )
 from tracker.api.context import check_caller
-from tracker.pages import sheets, site
+from tracker.pages import jobs_board, missing, office, pack, people, sheets, site, site_reports, station
+from tracker.pages.cookies import Sessions
+from tracker.pages.frame import add_frame
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.errors import ShopError
 from tracker.work.access import Gate
 from tracker.work.together import ScanCounter
+from tracker.work.visits import KEPT
 
 MAX_BODY_BYTES = 80 * 1024 * 1024
 _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
@@ -59,22 +62,28 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
         MAX_CONTENT_LENGTH=MAX_BODY_BYTES,
         MAX_FORM_MEMORY_SIZE=1024 * 1024,
         SESSION_COOKIE_HTTPONLY=True,
+        PERMANENT_SESSION_LIFETIME=KEPT,  # the shop's own records say when a session ends
         SESSION_COOKIE_SAMESITE="Strict",
     )
+    app.session_interface = Sessions()
     app.json.ensure_ascii = False  # type: ignore[attr-defined]  # the default provider has it
     app.json.sort_keys = False  # type: ignore[attr-defined]  # the default provider has it
     app.extensions["shop_database"] = database or Database(settings.database_url)
     app.extensions["shop_settings"] = settings
     app.extensions["shop_scans"] = ScanCounter(app.extensions["shop_database"])
     app.extensions["shop_gate"] = Gate(app.extensions["shop_database"])
+    app.extensions["shop_session"] = site.bearer_of_session
     app.extensions["shop_metrics"] = _metrics()
+    add_frame(app)
     app.before_request(_start)
     app.before_request(_check)
     app.after_request(_finish)
     service.register(app, [each.blueprint for each in CALLS])
     app.register_blueprint(health.blueprint)
-    app.register_blueprint(site.blueprint)
-    app.register_blueprint(sheets.blueprint)
+    for screen in (site, people, station, pack, jobs_board, missing, site_reports, sheets):
+        app.register_blueprint(screen.blueprint)
+    for blueprint in office.BLUEPRINTS:
+        app.register_blueprint(blueprint)
     for kind in (ShopError, SQLAlchemyError, Exception):
         app.register_error_handler(kind, _answer_error)
     return app
@@ -116,9 +125,11 @@ def _finish(response: Response) -> Response:
     response.headers["X-Request-Id"] = g.get("request_id", "")
     response.headers.setdefault("X-Content-Type-Options", "nosniff")
     response.headers.setdefault("Referrer-Policy", "same-origin")
+    response.headers.setdefault("Permissions-Policy", "camera=(self), microphone=(), geolocation=()")
     response.headers.setdefault(
         "Content-Security-Policy",
-        "default-src 'self'; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'",
+        "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; frame-ancestors 'none'; "
+        "base-uri 'none'; form-action 'self'",
     )
     if not requests_log.isEnabledFor(logging.INFO):
         return response

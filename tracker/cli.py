@@ -174,6 +174,39 @@ def withdraw(name: str, as_json: bool) -> None:
 
 @main.command()
 @click.argument("name")
+@click.option("--role", required=True, type=click.Choice([role.value for role in Role]), help="What they may do.")
+@click.option(
+    "--password-file",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="Take the password from the first line of this file rather than ask for it.",
+)
+@click.option("--badge-only", is_flag=True, help="Give no password: they work by badge alone.")
+@json_option
+@answers
+def person(name: str, role: str, password_file: Path | None, badge_only: bool, as_json: bool) -> None:
+    """Add a person who signs in by name and password. The password is asked for, twice.
+
+    Example: tracker person "Ida Holm" --role foreman
+    """
+    from tracker.work.people import add_person
+
+    if badge_only and password_file is not None:
+        raise click.UsageError("Give --password-file or --badge-only, not both.")
+    password = None if badge_only else _password(password_file)
+    number = add_person(_database(), name, Role(role), password=password, now=datetime.now(UTC))
+    sentence = f"{name} was added as {role}." + ("" if badge_only else " They sign in by this name and password.")
+    _put({"number": number, "name": name, "role": role}, sentence, as_json=as_json)
+
+
+def _password(file: Path | None) -> str:
+    if file is None:
+        given: str = click.prompt("Password", hide_input=True, confirmation_prompt=True, err=True)
+        return given
+    return (_text_of(file).splitlines() or [""])[0]
+
+
+@main.command()
+@click.argument("name")
 @click.option("--step", required=True, type=click.Choice([step.value for step in Step]), help="The work done there.")
 @click.option("--strict", is_flag=True, help="Refuse a part of which an earlier step is open, rather than infer it.")
 @json_option

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from tests.api.conftest import Caller
+from tracker.shop.boxing.planner import MOST_PANELS
 
 CARTON = {"id": "large", "length_mm": 800, "width_mm": 600, "height_mm": 200, "max_mass_kg": 30, "tare_kg": 1.2}
 
@@ -50,13 +51,19 @@ def test_bad_sizes_are_named_by_their_place(station: Caller) -> None:
     assert fields == ["panels.1.length_mm", "panels.2.width_mm", "panels.2.thickness_mm"]
     text = '{"panels": [{"id": "a", "length_mm": NaN, "width_mm": 1, "thickness_mm": 1, "mass_kg": 1}], "cartons": []}'
     headers = {**station.headers, "Content-Type": "application/json"}
-    assert station.client.post("/api/v1/plans/boxes", data=text, headers=headers).status_code == 422
+    not_a_number = station.client.post("/api/v1/plans/boxes", data=text, headers=headers)
+    assert not_a_number.status_code == 422
+    assert not_a_number.get_json()["errors"] == [
+        {"where": {"field": "panels.0.length_mm"}, "what": "a number of more than 0 is wanted"}
+    ]
 
 
 def test_too_many_panels_and_ids_that_stand_twice_are_refused(station: Caller) -> None:
-    for panels in ([panel(str(number)) for number in range(10_001)], [panel("a"), panel("a")]):
+    for panels in ([panel(str(number)) for number in range(MOST_PANELS + 1)], [panel("a"), panel("a")]):
         answer = station.post("/plans/boxes", {"panels": panels, "cartons": [CARTON]})
         assert answer.status_code == 422
         assert answer.mimetype == "application/problem+json"
+    schemas = station.get("/openapi.json").get_json()["components"]["schemas"]
+    assert schemas["PanelsShape"]["properties"]["panels"]["maxItems"] == MOST_PANELS, "what the planner takes"
     assert station.post("/plans/boxes", {"panels": [panel("a")], "cartons": []}).status_code == 422
     assert station.post("/plans/boxes", {"panels": [], "cartons": [CARTON]}).json["boxes"] == []

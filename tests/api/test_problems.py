@@ -1,5 +1,7 @@
 """Errors as RFC 9457 says: members, media type, one status for each of the shop's errors."""
 
+from io import BytesIO
+
 from flask import Flask
 from sqlalchemy import text
 from sqlalchemy.exc import OperationalError
@@ -42,6 +44,14 @@ def test_no_such_path_wrong_verb_and_too_large_keep_their_protocol(app: Flask, a
     app.config["MAX_CONTENT_LENGTH"] = 10
     large = admin.post("/jobs", {"code": "x" * 100})
     assert (large.status_code, large.mimetype) == (413, "application/problem+json")
+    assert "at most 10 bytes" in large.json["detail"]
+
+
+def test_a_form_that_is_too_large_beside_its_files_is_told_the_limit_of_its_texts(app: Flask, admin: Caller) -> None:
+    app.config["MAX_FORM_MEMORY_SIZE"] = 100
+    large = admin.upload("/jobs/import", code="J-1", customer="x" * 200, file=(BytesIO(b"a,b"), "parts.csv"))
+    assert large.status_code == 413
+    assert "at most 100 bytes" in large.json["detail"]
 
 
 def test_a_page_that_is_not_there_is_a_page(app: Flask) -> None:

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+import urllib.parse
 import urllib.request
 from pathlib import Path
 from typing import Any
@@ -62,7 +63,9 @@ def test_the_shop_is_open_with_a_sign_in_for_each_role_and_stations_that_scan(tm
     with told.open("wb") as stream:
         demo = subprocess.Popen([*PROGRAM, "--port", "0"], stdout=stream, stderr=subprocess.STDOUT, env=environment)
     try:
-        address, tokens = _opened(told)
+        address, tokens, people = _opened(told)
+        assert set(people) == set(tokens)
+        assert _signed_in(address, *people["foreman"]) == f"{address}/"
         assert set(tokens) == {"station", "packer", "foreman", "office", "admin"}
         first = _get(f"{address}/api/v1/changes?since=0", tokens["station"])["now"]
         patience = time.monotonic() + 20
@@ -79,16 +82,29 @@ def test_the_shop_is_open_with_a_sign_in_for_each_role_and_stations_that_scan(tm
         assert demo.wait(timeout=20) == 0
 
 
-def _opened(told: Path) -> tuple[str, dict[str, str]]:
+def _signed_in(address: str, name: str, password: str) -> str:
+    """Sign in as a browser does; return where it led."""
+    opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    form = opener.open(f"{address}/sign-in", timeout=10).read().decode()
+    proof = re.search(r'name="csrf_token" value="([^"]+)"', form)
+    assert proof is not None
+    given = urllib.parse.urlencode({"csrf_token": proof.group(1), "name": name, "password": password})
+    with opener.open(f"{address}/sign-in", data=given.encode(), timeout=10) as answer:
+        found: str = answer.url
+    return found
+
+
+def _opened(told: Path) -> tuple[str, dict[str, str], dict[str, tuple[str, str]]]:
     patience = time.monotonic() + 90
     while "Stop with Ctrl-C" not in told.read_text():
         assert time.monotonic() < patience, told.read_text()
         time.sleep(0.1)
     text = told.read_text()
     tokens = dict(re.findall(r"^  (station|packer|foreman|office|admin) +(\S+)$", text, re.MULTILINE))
+    rows = re.findall(r"^  (station|packer|foreman|office|admin) +(\w+ \w+) +(\S+)$", text, re.MULTILINE)
     found = re.search(r"http://\S+", text)
     assert found is not None
-    return found.group(0), tokens
+    return found.group(0), tokens, {role: (name, password) for role, name, password in rows}
 
 
 def _get(url: str, token: str) -> Any:

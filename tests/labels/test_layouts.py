@@ -32,8 +32,9 @@ from tracker.labels.layouts import (
     lay_out_marks,
 )
 from tracker.labels.symbols import DPIS
-from tracker.shop.cabinets.design import design_cabinet
+from tracker.shop.cabinets.design import Cabinet, design_cabinet
 from tracker.shop.cabinets.orders import CabinetOrder
+from tracker.shop.cabinets.panels import Part
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.lifting import Handling
 
@@ -216,10 +217,7 @@ def test_two_numbers_at_one_place_stand_beside_each_other() -> None:
 def test_no_number_of_a_designed_part_covers_another_or_leaves_the_outline(ordered: CabinetOrder) -> None:
     cabinet = design_cabinet(ordered, STANDARD)
     for part in cabinet.parts:
-        marks = [
-            JointMark(number=each.number, side=each.side, along_mm=each.along_mm, across_mm=each.across_mm)
-            for each in cabinet.marks(part)
-        ]
+        marks = _marks(cabinet, part)
         label = replace(PART, length_mm=part.length_mm, width_mm=part.width_mm, marks=marks, front="L1")
         width, height, placed = lay_out_marks(label, ROOM_MM)
         assert len(placed) == len(marks), f"{part.id}: a number is not on the label"
@@ -236,14 +234,49 @@ ROOM_MM = (29.1, 20.1)
 
 
 @pytest.mark.parametrize("dpi", [203, 300])
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_all_ink_inside_an_outline_is_that_of_one_number_in_its_own_place(ordered: CabinetOrder, dpi: int) -> None:
+    cabinet = design_cabinet(ordered, STANDARD)
+    for part in cabinet.parts:
+        label = replace(PART, length_mm=part.length_mm, width_mm=part.width_mm, edges=part.edges, front="L1")
+        label = replace(label, marks=_marks(cabinet, part))
+        width, height, placed = lay_out_marks(label, ROOM_MM)
+        left, top = (OUTLINE_MM[0] + OUTLINE_MM[2] - width) / 2, (OUTLINE_MM[1] + OUTLINE_MM[3] - height) / 2
+        ink = ImageChops.invert(draw_part_label(label, dpi).convert("L"))
+        for mark, spot in placed:
+            x, y = left + spot.x, top + spot.y
+            own = _dots((x - 0.4, y - 0.2, x + spot.wide, y + 3.1), dpi)
+            own = (own[0] - 1, own[1] - 1, own[2] + 2, own[3] + 2)
+            assert ink.crop(own).getbbox() is not None, f"{part.id}: {mark.number} is not drawn, or is under another"
+            ink.paste(0, own)
+        inside = _dots((left + 0.7, top + 0.7, left + width - 0.7, top + height - 0.7), dpi)
+        assert ink.crop(inside).getbbox() is None, f"{part.id}: a number runs out of its place"
+
+
+def _marks(cabinet: Cabinet, part: Part) -> list[JointMark]:
+    return [
+        JointMark(number=each.number, side=each.side, along_mm=each.along_mm, across_mm=each.across_mm)
+        for each in cabinet.marks(part)
+    ]
+
+
+def _dots(mm: tuple[float, float, float, float], dpi: int) -> tuple[int, int, int, int]:
+    left, top, right, bottom = (round(each * dpi / 25.4) for each in mm)
+    return left, top, right, bottom
+
+
+def test_where_not_all_numbers_find_room_those_that_do_are_drawn() -> None:
+    many = [JointMark(number=number, side="A", along_mm=350, across_mm=250) for number in range(10, 70)]
+    _, _, placed = lay_out_marks(replace(MARKED, marks=many), ROOM_MM)
+    assert 10 <= len(placed) < len(many)
+
+
+@pytest.mark.parametrize("dpi", [203, 300])
 def test_each_number_of_a_crowded_end_can_be_read_alone_on_the_drawn_label(dpi: int) -> None:
     """The end of a pantry cabinet carries the most joints; taking one number away changes only its own place."""
     cabinet = design_cabinet(order("tall", 600, 2134, 600, "pantry", "right"), STANDARD)
     part = cabinet.part("Right end")
-    marks = [
-        JointMark(number=each.number, side=each.side, along_mm=each.along_mm, across_mm=each.across_mm)
-        for each in cabinet.marks(part)
-    ]
+    marks = _marks(cabinet, part)
     assert len(marks) >= 9
     label = replace(PART, length_mm=part.length_mm, width_mm=part.width_mm, marks=marks, front="L1")
     last = marks[-1]  # the numbers are set in their order, so taking the last away moves no other

@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, Page
 
-from tests.pages.test_overview import SIZES, sign_in, violations
+from tests.pages.looking import SIZES, sign_in, violations
 
 SHEETS = ("101", "102")
 

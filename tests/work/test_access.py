@@ -6,7 +6,7 @@ from tests.floor import START, Floor
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, NotSignedInError
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
-from tracker.work.access import KNOWN_FOR_S, Gate, add_station, bearer_numbered, make_token, withdraw_token
+from tracker.work.access import KNOWN_FOR_S, Gate, add_station, make_token, withdraw_token
 
 
 def test_a_gate_knows_a_token_for_a_moment_and_then_asks_again(floor: Floor) -> None:
@@ -20,8 +20,6 @@ def test_a_gate_knows_a_token_for_a_moment_and_then_asks_again(floor: Floor) -> 
     time[0] = KNOWN_FOR_S
     with pytest.raises(NotSignedInError):
         gate.bearer_of("secret")
-    with pytest.raises(NotSignedInError):
-        bearer_numbered(floor.database, bearer.token_id)
 
 
 def test_names_that_cannot_be_used_or_are_taken_are_refused(floor: Floor) -> None:

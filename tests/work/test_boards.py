@@ -70,6 +70,11 @@ def test_an_undo_read_with_the_code_of_something_else_takes_back_nothing(floor: 
     answer = floor.scan(board.code, "CUT-1", action=Action.UNDO)
     assert answer.outcome is Outcome.NOTHING_TO_UNDO
     assert floor.end in answer.message, "it says what would be taken back"
+    assert floor.scan(floor.slot, "CUT-1").ok
+    placed = floor.scan(floor.deck, "CUT-1", action=Action.UNDO)
+    assert placed.outcome is Outcome.NOTHING_TO_UNDO
+    assert floor.end in placed.message, "it says the part that lies in the slot, not the slot"
+    assert floor.undo("CUT-1").outcome is Outcome.UNDONE
     assert floor.scan(floor.deck, "CUT-1", action=Action.UNDO).outcome is Outcome.NOTHING_TO_UNDO
     assert floor.scan(floor.end, "CUT-1", action=Action.UNDO).outcome is Outcome.UNDONE
     floor.scan(board.code, "CUT-1")
@@ -175,6 +180,7 @@ def test_the_shops_own_boards_are_used_and_what_is_too_large_for_them_is_named(f
     with pytest.raises(InvalidInputError) as refused:
         plan(floor)
     assert [fault.where["part"] for fault in refused.value.faults] == ["End"]
+    assert "End of cabinet 102 (1 part): it is" in refused.value.detail
     set_list(floor.database, "boards", text.replace("600", "900"), who="office", now=floor.tick())
     plan(floor)
     assert needed(job_boards(floor.database, JOB)) == {"half": 2}

@@ -12,16 +12,18 @@ import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from sqlalchemy import select
 
 from tests.conftest import Cluster
 from tests.floor import JOB, START, Floor, scan_of
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
-from tracker.shop.codes import Code, Kind, part_code
+from tracker.records.tables import log
+from tracker.shop.codes import Code, Kind, part_code, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import CLOSED_STATES
+from tracker.shop.verdicts import CLOSED_STATES, Outcome
 from tracker.work.boards import plan_job_boards
 from tracker.work.jobs import cancel_job, hold_job, resume_job
 from tracker.work.replace import repair_part, replace_part
@@ -58,12 +60,16 @@ class Shop(RuleBasedStateMachine):
     def _scan(self, data: st.DataObject, back_s: int) -> Scan:
         self.count += 1
         at = self.floor.tick() - timedelta(seconds=back_s)
+        action = data.draw(ACTIONS)
+        codes = self._codes()
+        # Most undos are a key or a card, which name nothing; an undo that names another thing takes nothing back.
+        codes += [""] * (len(codes) if action is Action.UNDO else 0)
         scan = scan_of(
-            data.draw(st.sampled_from(self._codes())),
+            data.draw(st.sampled_from(codes)),
             data.draw(st.sampled_from(STATIONS)),
             max(at, START),
             scan_id=uuid5(NAMESPACE, str(self.count)),
-            action=data.draw(ACTIONS),
+            action=action,
         )
         self.sent[scan.id] = scan
         return scan
@@ -72,6 +78,10 @@ class Shop(RuleBasedStateMachine):
         for answer in self.floor.send(batch):
             first = self.answers.setdefault(answer.id, answer)
             assert answer == first, "the same id had another answer"
+            if answer.outcome is Outcome.NOTHING_TO_UNDO and not _names_a_part_or_a_board(self.sent[answer.id].code):
+                assert answer.message.endswith("nothing to take back."), (
+                    "only a named part or board can be the wrong one"
+                )
 
     @rule(data=st.data(), backs=st.lists(st.sampled_from([0, 0, 0, 2, 7, 30]), min_size=1, max_size=6))
     def send_a_batch(self, data: st.DataObject, backs: list[int]) -> None:
@@ -98,6 +108,29 @@ class Shop(RuleBasedStateMachine):
         if undo:
             scans.append(self._board_scan(data, 0, Action.UNDO))
         self._send(scans)
+
+    @rule(data=st.data(), named=st.sampled_from(["", "itself", "another"]))
+    def take_back_what_was_scanned_last(self, data: st.DataObject, named: str) -> None:
+        """An undo that names nothing or the last thing is judged by it; one that names another takes nothing back."""
+        things = [part_code(number) for number in range(1, self.parts + 1)]
+        things += [str(Code(Kind.BOARD, number)) for number in range(1, self.boards + 1)]
+        code = data.draw(st.sampled_from(things))
+        if self._act_at_the_saw(code, Action.PASS).outcome is not Outcome.DONE:
+            return
+        other = data.draw(st.sampled_from([thing for thing in things if thing != code]))
+        before = self.floor.job()
+        undo = self._act_at_the_saw({"": "", "itself": code, "another": other}[named], Action.UNDO)
+        assert (undo.outcome is Outcome.NOTHING_TO_UNDO) == (named == "another")
+        if named == "another":
+            assert code in undo.message, "it says what would be taken back"
+            assert self.floor.job() == before
+
+    def _act_at_the_saw(self, code: str, action: Action) -> Answer:
+        self.count += 1
+        scan = scan_of(code, "CUT-1", self.floor.tick(), scan_id=uuid5(NAMESPACE, str(self.count)), action=action)
+        self.sent[scan.id] = scan
+        self._send([scan])
+        return self.answers[scan.id]
 
     def _board_scan(self, data: st.DataObject, back: int, action: Action) -> Scan:
         self.count += 1
@@ -160,6 +193,19 @@ class Shop(RuleBasedStateMachine):
             self.floor.check()
 
     @invariant()
+    def an_undo_that_names_a_part_or_a_board_took_back_that_one(self) -> None:
+        if not hasattr(self, "floor"):
+            return
+        done = log.alias("done")
+        query = select(log.c.code, done.c.code, done.c.part_id).join(done, log.c.undoes == done.c.seq)
+        with self.floor.database.read() as connection:
+            taken_back = connection.execute(query.where(log.c.action == Action.UNDO.value)).all()
+        for named, code, part_id in taken_back:
+            if _names_a_part_or_a_board(named):
+                part = "" if part_id is None else part_code(part_id)
+                assert named in (code, part), f"an undo of {named} took back {code or part}"
+
+    @invariant()
     def no_part_is_in_two_boxes_and_every_part_is_accounted_for(self) -> None:
         if not hasattr(self, "floor"):
             return
@@ -181,6 +227,13 @@ class Shop(RuleBasedStateMachine):
     def teardown(self) -> None:
         if hasattr(self, "floor"):
             self.floor.database.close()
+
+
+def _names_a_part_or_a_board(code: str) -> bool:
+    try:
+        return read_code(code).kind in (Kind.PART, Kind.BOARD)
+    except ValueError:
+        return False
 
 
 @pytest.fixture

@@ -1,5 +1,6 @@
 """What every call needs: the database, the time, a new id, and who is calling."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from uuid import UUID, uuid4
 
@@ -51,13 +52,22 @@ def check_caller() -> None:
     needed: Role | None = getattr(view, "needs", None)
     if needed is None:
         raise NotAllowedError("This call is open to nobody.")
-    kind, _, plain = request.headers.get("Authorization", "").partition(" ")
-    if kind.lower() != "bearer" or not plain.strip():
-        raise NotSignedInError("Send the header Authorization: Bearer TOKEN. The office gives tokens out.")
-    gate: Gate = current_app.extensions["shop_gate"]
-    g.bearer = gate.bearer_of(plain.strip())
+    g.bearer = _bearer()
     if not g.bearer.role.includes(needed):
         raise NotAllowedError(f"This needs the role {needed}; the token {g.bearer.name} has {g.bearer.role}.")
+
+
+def _bearer() -> Bearer:
+    """Return who calls: by the token in the header, or by the session of a page of ours."""
+    kind, _, plain = request.headers.get("Authorization", "").partition(" ")
+    if kind.lower() == "bearer" and plain.strip():
+        gate: Gate = current_app.extensions["shop_gate"]
+        return gate.bearer_of(plain.strip())
+    from_session: Callable[[], Bearer | None] = current_app.extensions["shop_session"]
+    found = from_session()
+    if found is None:
+        raise NotSignedInError("Send the header Authorization: Bearer TOKEN. The office gives tokens out.")
+    return found
 
 
 def settings() -> Settings:

@@ -22,16 +22,23 @@ from tracker.work.lists import standard_named
 
 blueprint = CallBlueprint("plans", __name__)
 Value = TypeVar("Value")
+_FEW_ENOUGH = validate.Length(max=MOST_PANELS, error=f"at most {MOST_PANELS:,} panels are wanted in one plan")
+
+
+class Size(fields.Float):
+    """A length in mm or a mass in kg; how much it may be is decided in the shop."""
+
+    default_error_messages = dict.fromkeys(("invalid", "special", "too_large"), "a number of more than 0 is wanted")
 
 
 class PanelShape(Shape):
     """A panel; ``front`` marks a fragile face, ``cabinet`` what it belongs to."""
 
     id = fields.String(required=True)
-    length_mm = fields.Float(required=True)
-    width_mm = fields.Float(required=True)
-    thickness_mm = fields.Float(required=True)
-    mass_kg = fields.Float(required=True)
+    length_mm = Size(required=True)
+    width_mm = Size(required=True)
+    thickness_mm = Size(required=True)
+    mass_kg = Size(required=True)
     cabinet = fields.String(load_default="")
     front = fields.Boolean(load_default=False)
 
@@ -40,10 +47,10 @@ class CartonShape(Shape):
     """A kind of carton: inner sizes; ``max_mass_kg`` is the gross limit."""
 
     id = fields.String(required=True)
-    length_mm = fields.Float(required=True)
-    width_mm = fields.Float(required=True)
-    height_mm = fields.Float(required=True)
-    max_mass_kg = fields.Float(required=True)
+    length_mm = Size(required=True)
+    width_mm = Size(required=True)
+    height_mm = Size(required=True)
+    max_mass_kg = Size(required=True)
     tare_kg = fields.Float(load_default=0.0)
     available = fields.Integer(load_default=None, allow_none=True, strict=True)
 
@@ -51,7 +58,7 @@ class CartonShape(Shape):
 class PanelsShape(Shape):
     """What is to be packed, and into what."""
 
-    panels = fields.List(fields.Nested(PanelShape), required=True, validate=validate.Length(max=MOST_PANELS))
+    panels = fields.List(fields.Nested(PanelShape), required=True, validate=_FEW_ENOUGH)
     cartons = fields.List(fields.Nested(CartonShape), required=True)
     layer_gap_mm = fields.Float(load_default=0.0)
     bag_height_mm = fields.Float(load_default=0.0)

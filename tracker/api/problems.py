@@ -3,9 +3,9 @@
 from http import HTTPStatus
 from typing import Any
 
-from flask import Response, current_app, jsonify
+from flask import Response, current_app, jsonify, request
 from sqlalchemy.exc import DBAPIError, OperationalError
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from tracker.shop import errors
 
@@ -16,6 +16,7 @@ STATUS_OF: dict[type[errors.ShopError], HTTPStatus] = {
     errors.ConflictError: HTTPStatus.CONFLICT,
     errors.IncompleteError: HTTPStatus.CONFLICT,
     errors.NotSignedInError: HTTPStatus.UNAUTHORIZED,
+    errors.ThrottledError: HTTPStatus.TOO_MANY_REQUESTS,
     errors.NotAllowedError: HTTPStatus.FORBIDDEN,
 }
 
@@ -35,7 +36,9 @@ def shop_problem(error: errors.ShopError) -> Response:
     if isinstance(error, errors.IncompleteError):
         more["missing"] = [dict(entry) for entry in error.missing]
     response = problem(STATUS_OF[type(error)], type_of(type(error)), error.title, error.detail, **more)
-    if isinstance(error, errors.NotSignedInError):
+    if isinstance(error, errors.ThrottledError):
+        response.headers["Retry-After"] = str(error.wait_s)
+    elif isinstance(error, errors.NotSignedInError):
         response.headers["WWW-Authenticate"] = "Bearer"
     return response
 
@@ -43,11 +46,22 @@ def shop_problem(error: errors.ShopError) -> Response:
 def http_problem(error: HTTPException) -> Response:
     """Answer an error of the protocol (no such path, wrong method, too large), keeping the headers that it carries."""
     status = HTTPStatus(error.code or 500)
-    response = problem(status, "about:blank", status.phrase, error.description or status.phrase)
+    detail = _limit() if isinstance(error, RequestEntityTooLarge) else error.description or status.phrase
+    response = problem(status, "about:blank", status.phrase, detail)
     for name, value in error.get_headers():
         if name.lower() != "content-type":
             response.headers[name] = value
     return response
+
+
+def _limit() -> str:
+    """Say which limit the request at hand is over: that of its body, or that of the texts of a form."""
+    most, sent = request.max_content_length, request.content_length
+    if most is not None and (sent is None or sent > most):
+        told = f" This one has {sent:,}." if sent is not None else ""
+        return f"A request may have at most {most:,} bytes.{told} Send it in several parts."
+    texts, fields = request.max_form_memory_size, request.max_form_parts
+    return f"Beside its files a form may have at most {texts:,} bytes in at most {fields:,} fields."
 
 
 def database_problem(error: DBAPIError) -> Response:

@@ -110,11 +110,8 @@ _DOCS = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{{ document.info.title }}: calls</title>
 <link rel="icon" href="{{ url_for('static', filename='icon.svg') }}">
-<style>
-body{font:1rem/1.5 system-ui,sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem;color:#1b1b1b;background:#fff}
-code,pre{font-family:ui-monospace,monospace;background:#f1f1ee}pre{padding:.75rem;overflow:auto}
-h2{margin-top:2.5rem;border-top:2px solid #1b1b1b;padding-top:.5rem}summary{cursor:pointer}
-</style></head><body><main>
+<link rel="stylesheet" href="{{ url_for('static', filename='calls.css') }}">
+</head><body><main>
 <h1>{{ document.info.title }}: calls</h1>
 <p>{{ document.info.description }}</p>
 <p>The same for programs: <a href="openapi.json">openapi.json</a>.</p>

@@ -24,8 +24,17 @@ from tracker.settings import Settings
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.work.access import make_token
+from tracker.work.people import add_person, make_badge
 
 PAUSE_S = (1.0, 4.0)
+# Invented, as all of the demo.
+PEOPLE = {
+    Role.STATION: "Sam Saw",
+    Role.PACKER: "Pat Pack",
+    Role.FOREMAN: "Fay Fore",
+    Role.OFFICE: "Otto Office",
+    Role.ADMIN: "Ada Admin",
+}
 
 
 def run_day(port: int, say: Say) -> None:
@@ -39,7 +48,11 @@ def run_day(port: int, say: Say) -> None:
     server = Server(create_app(settings, database), host="127.0.0.1", port=port)
     shop = play_day(database, settings, say)
     tokens = {role: _token(database, role) for role in Role}
-    say(f"\nOpen {server.address} and sign in with one of these tokens:")
+    people = [_person(database, role, name) for role, name in PEOPLE.items()]
+    say(f"\nOpen {server.address} and sign in as one of these people (what they do, name, password):")
+    for person in people:
+        say(f"  {person.role.value:8} {person.name:12} {person.password}")
+    say("Programs call with one of these tokens:")
     for role, plain in tokens.items():
         say(f"  {role.value:8} {plain}")
     say(f"The calls are described at {server.address}/api/v1/docs. The data is in {folder}. Stop with Ctrl-C.")
@@ -56,6 +69,21 @@ def run_day(port: int, say: Say) -> None:
 def _token(database: Database, role: Role) -> str:
     name = f"demo {role.value}"
     return make_token(database, name, role, secret=lambda: secrets.token_urlsafe(16), now=datetime.now(UTC))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Person:
+    role: Role
+    name: str
+    password: str
+
+
+def _person(database: Database, role: Role, name: str) -> _Person:
+    """Add a person with a password of their own and a badge."""
+    password = secrets.token_urlsafe(9)
+    number = add_person(database, name, role, password=password, now=datetime.now(UTC))
+    make_badge(database, number, now=datetime.now(UTC))
+    return _Person(role=role, name=name, password=password)
 
 
 @dataclass(slots=True)

@@ -223,27 +223,27 @@ Laid = list[tuple[JointMark, Spot]]
 def lay_out_marks(label: PartLabel, room: tuple[float, float]) -> tuple[float, float, Laid]:
     """Return the width and height of a panel's outline and the places of its joints' numbers.
 
-    An outline that is too narrow for its numbers is drawn wider than it is: that each can be read comes first.
+    An outline that is too narrow for its numbers is drawn wider than it is: that each can be read comes first. Where
+    not even the whole room holds all, those that find no place are left out.
     """
     width, height = _shown(label.length_mm, label.width_mm, room)
     while True:
         spots = _spots(label, width, height)
-        if spots is not None or (width >= room[0] and height >= room[1]):
-            return width, height, spots or []
+        if len(spots) == len(label.marks) or (width >= room[0] and height >= room[1]):
+            return width, height, spots
         width, height = min(width * _GROWTH, room[0]), min(height * _GROWTH, room[1])
 
 
-def _spots(label: PartLabel, width: float, height: float) -> Laid | None:
-    """Return a place for each number near its joint, none over another, or None where one finds no room."""
+def _spots(label: PartLabel, width: float, height: float) -> Laid:
+    """Return a place near its joint for each number that finds one, none over another."""
     found: Laid = []
     for mark in sorted(label.marks, key=lambda mark: mark.side not in ("A", "B")):
         wide = _DIGIT_MM * len(str(mark.number)) + 0.4
         x = width * mark.along_mm / label.length_mm - wide / 2
         y = height * (1 - mark.across_mm / label.width_mm) - _NUMBER_MM / 2
         spot = _free_spot(Spot(x=x, y=y, wide=wide), [spot for _, spot in found], width, height)
-        if spot is None:
-            return None
-        found.append((mark, spot))
+        if spot is not None:
+            found.append((mark, spot))
     return found
 
 

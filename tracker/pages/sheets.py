@@ -1,9 +1,10 @@
 """The sheet in the carton as a page, and the page on which a fitter reports what is missing or damaged."""
 
+import gzip
 from datetime import UTC, datetime
 from http import HTTPStatus
 
-from flask import Blueprint, abort, current_app, render_template, request
+from flask import Blueprint, Response, abort, current_app, render_template, request
 
 from tracker.labels.sheets import pictures_of
 from tracker.labels.svg import svg_of
@@ -31,13 +32,23 @@ def _settings() -> Settings:
 
 @blueprint.get("/jobs/<job>/cabinets/<name>/sheet")
 @needs(Role.STATION)
-def sheet(job: str, name: str) -> str:
+def sheet(job: str, name: str) -> Response:
     """The sheet of one cabinet."""
     try:
         found = cabinet_sheet(_database(), _settings(), job, name, site=request.host_url)
     except NotFoundError:
         abort(HTTPStatus.NOT_FOUND)
-    return render_template("sheet.html", sheet=found, svgs=[svg_of(picture) for picture in pictures_of(found)])
+    page = render_template("sheet.html", sheet=found, svgs=[svg_of(picture) for picture in pictures_of(found)])
+    return _packed(Response(page))
+
+
+def _packed(response: Response) -> Response:
+    """Send many drawings packed to a browser that unpacks them. This page repeats nothing that a request brings."""
+    response.vary.add("Accept-Encoding")
+    if request.accept_encodings["gzip"]:
+        response.data = gzip.compress(response.data, compresslevel=6)
+        response.content_encoding = "gzip"
+    return response
 
 
 @blueprint.get("/report/<job>/<name>/<key>")

@@ -1,29 +1,39 @@
-"""The first screen: jobs with their five steps and the boxes that lack something, signed in by a token."""
+"""Signing in and out, who may see a page, and what a page says when something went wrong."""
 
 from http import HTTPStatus
 from typing import Any
+from urllib.parse import urlsplit
 
 from flask import Blueprint, current_app, g, make_response, redirect, render_template, request, session, url_for
+from flask_babel import gettext as _gettext
 from sqlalchemy.exc import SQLAlchemyError
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
-from tracker.records import look
-from tracker.records.database import Database
-from tracker.shop.errors import NotAllowedError, NotSignedInError, ShopError
+from tracker.pages.context import database, now
+from tracker.pages.csrf import check_form, is_ours
+from tracker.pages.polling import change_tag
+from tracker.shop.errors import (
+    InvalidInputError,
+    NotAllowedError,
+    NotFoundError,
+    NotSignedInError,
+    ShopError,
+    ThrottledError,
+)
 from tracker.shop.roles import Role
-from tracker.shop.steps import Step
-from tracker.work.access import bearer_numbered, bearer_of, needs, open_to_all
+from tracker.work import visits
+from tracker.work.access import Bearer, needs, open_to_all
 
 blueprint = Blueprint("site", __name__)
 
-JOBS_SHOWN = 100
-BOXES_SHOWN = 60
+
+def _(text: str, **values: Any) -> str:
+    """Return a text in the language of whoever looks."""
+    return str(_gettext(text, **values))
 
 
-def _database() -> Database:
-    found: Database = current_app.extensions["shop_database"]
-    return found
+SECRET = "visit"  # noqa: S105 - the name of a field of the session, no secret
 
 
 def check_visitor() -> Response | None:
@@ -33,65 +43,139 @@ def check_visitor() -> Response | None:
     if needed is None:
         raise NotAllowedError("This page is open to nobody.")
     try:
-        g.bearer = bearer_numbered(_database(), int(session.get("token_id", -1)))
-    except NotSignedInError:
-        session.clear()
-        return redirect(url_for("site.sign_in"))
+        g.bearer = visits.visitor(database(), session.get(SECRET, ""), now())
+    except NotSignedInError as ended:
+        return _to_sign_in(ended)
     if not g.bearer.role.includes(needed):
-        raise NotAllowedError(f"This page needs the role {needed}.")
+        raise NotAllowedError(_("This page needs the role %(role)s.", role=needed.value))
+    check_form()
+    if request.method == "GET" and request.accept_mimetypes.accept_html:
+        g.change_tag = change_tag(database())  # before the page is drawn: a change meanwhile is then asked for
     return None
+
+
+def _to_sign_in(ended: NotSignedInError) -> Response:
+    """Send to the sign-in page and back afterwards; a script is told by the status alone."""
+    had_one = SECRET in session
+    session.pop(SECRET, None)
+    if request.accept_mimetypes.best_match(["text/html", "application/json"]) == "application/json":
+        return make_response({"detail": ended.detail}, HTTPStatus.UNAUTHORIZED)
+    where = request.full_path.rstrip("?") if request.method == "GET" else "/"
+    back = None if where == "/" else where
+    return redirect(url_for("site.sign_in", next=back, ended=1 if had_one else None))
+
+
+def bearer_of_session() -> Bearer | None:
+    """Return who is signed in by the session of a page of ours, or None."""
+    if not is_ours():
+        return None
+    try:
+        return visits.visitor(database(), session.get(SECRET, ""), now())
+    except NotSignedInError:
+        return None
 
 
 @blueprint.get("/sign-in")
 @open_to_all
 def sign_in() -> str:
-    """The form for a token."""
-    return render_template("sign_in.html", wrong=False)
+    """The three ways in: name and password, a station's pairing code, a token."""
+    return _sign_in_page(ended="ended" in request.args)
 
 
 @blueprint.post("/sign-in")
 @open_to_all
 def post_sign_in() -> Response:
-    """Open a session with a token; the session holds the token's number, never the token."""
+    """Open a session; the browser holds its secret, never the password or the token."""
+    check_form()
+    attempt = visits.Attempt(address=request.remote_addr or "", now=now())
+    given = request.form
     try:
-        bearer = bearer_of(_database(), request.form.get("token", "").strip())
+        if given.get("pairing", "").strip():
+            secret = visits.pair(database(), given["pairing"], attempt)
+        elif given.get("token", "").strip():
+            secret = visits.sign_in_by_token(database(), given["token"], attempt)
+        else:
+            secret = visits.sign_in(database(), given.get("name", ""), given.get("password", ""), attempt)
+    except ThrottledError as wait:
+        told = _("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=wait.wait_s)
+        response = make_response(_sign_in_page(wrong=told), HTTPStatus.TOO_MANY_REQUESTS)
+        response.headers["Retry-After"] = str(wait.wait_s)
+        return response
     except NotSignedInError:
-        return make_response(render_template("sign_in.html", wrong=True), HTTPStatus.UNAUTHORIZED)
-    session.clear()
-    session["token_id"] = bearer.token_id
-    return redirect(url_for("site.overview"))
+        return make_response(_sign_in_page(wrong=_wrong()), HTTPStatus.UNAUTHORIZED)
+    session.clear()  # nothing of what was there before signing in goes on: a planted session opens nothing
+    session.permanent = True
+    session[SECRET] = secret
+    return redirect(_own_path(given.get("next", "")) or _first_page(secret))
+
+
+def _wrong() -> str:
+    if request.form.get("pairing", "").strip():
+        return _("This code is not known, was used, or is older than ten minutes. Ask for a new one.")
+    if request.form.get("token", "").strip():
+        return _("This token is not known or was withdrawn. Ask the office for a new one.")
+    return _("This name and password do not belong together.")
+
+
+def _first_page(secret: str) -> str:
+    """Return where somebody starts: a paired tablet at its station, packers at the bench, others at the jobs."""
+    bearer = visits.visitor(database(), secret, now())
+    if bearer.station is not None or bearer.role is Role.STATION:
+        return url_for("station.choose")
+    return url_for("pack.choose" if bearer.role is Role.PACKER else "jobs_board.board")
+
+
+def _sign_in_page(*, wrong: str = "", ended: bool = False) -> str:
+    back = _own_path(request.values.get("next", ""))
+    return render_template("sign_in.html", wrong=wrong, ended=ended, next=back, name=request.form.get("name", ""))
+
+
+def _own_path(given: str) -> str:
+    """Return a path of this service, or nothing: nobody is led to another host."""
+    parts = urlsplit(given)
+    is_own = given.startswith("/") and not given.startswith(("//", "/\\")) and not parts.scheme and not parts.netloc
+    return given if is_own and given.isprintable() else ""
 
 
 @blueprint.post("/sign-out")
 @open_to_all
 def sign_out() -> Response:
-    """End the session."""
+    """End the session, here and in the shop's records."""
+    check_form()
+    visits.sign_out(database(), session.get(SECRET, ""))
     session.clear()
     return redirect(url_for("site.sign_in"))
 
 
-@blueprint.get("/")
+@blueprint.post("/station/badge")
 @needs(Role.STATION)
-def overview() -> str:
-    """Jobs with their five steps, and the boxes that lack something, soonest due first."""
-    with _database().read() as connection:
-        jobs = look.list_jobs(connection, limit=JOBS_SHOWN + 1, status=["open", "held"])
-        boxes = look.missing_boxes(connection, limit=BOXES_SHOWN + 1)
-    return render_template(
-        "overview.html",
-        jobs=jobs[:JOBS_SHOWN],
-        boxes=boxes[:BOXES_SHOWN],
-        more_jobs=len(jobs) > JOBS_SHOWN,
-        more_boxes=len(boxes) > BOXES_SHOWN,
-        steps=list(Step),
-        bearer=g.bearer,
-    )
+def badge() -> Any:
+    """Take a worker's badge at a station's tablet: the following scans are theirs."""
+    given = request.get_json(silent=True)
+    code = given.get("code") if isinstance(given, dict) else None
+    if g.bearer.person_id is not None:
+        return {"name": g.bearer.name, "own": True}
+    if g.bearer.station is None:
+        return {"detail": _("A badge is scanned at a station's own tablet.")}, HTTPStatus.CONFLICT
+    attempt = visits.Attempt(address=request.remote_addr or "", now=now())
+    try:
+        name = visits.note_badge(database(), session.get(SECRET, ""), str(code or "")[:80], attempt)
+    except ThrottledError as wait:
+        told = _("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=wait.wait_s)
+        return {"detail": told}, HTTPStatus.TOO_MANY_REQUESTS
+    except NotSignedInError:
+        return {"detail": _("Nobody is known by this badge. Ask the office for a new one.")}, HTTPStatus.NOT_FOUND
+    return {"name": name, "own": False}
 
 
 def error_page(error: Exception) -> Any:
     """Say on a page what went wrong and what to do."""
     if isinstance(error, NotAllowedError):
         status, detail = HTTPStatus.FORBIDDEN, error.detail
+    elif isinstance(error, NotFoundError):
+        status, detail = HTTPStatus.NOT_FOUND, error.detail
+    elif isinstance(error, InvalidInputError):
+        status, detail = HTTPStatus.UNPROCESSABLE_ENTITY, error.detail
     elif isinstance(error, ShopError):
         status, detail = HTTPStatus.BAD_REQUEST, error.detail
     elif isinstance(error, HTTPException):

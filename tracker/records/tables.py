@@ -134,6 +134,58 @@ token = Table(
     _among("role", *Role),
 )
 
+person = Table(
+    "person",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("name", String(80), nullable=False, unique=True),
+    Column("role", String(8), nullable=False),
+    Column("password", String(200)),  # an argon2 hash; without one the person works by badge alone
+    Column("language", String(8)),
+    Column("units", String(2)),
+    Column("made_at", Instant, nullable=False),
+    Column("withdrawn_at", Instant),
+    _among("role", *Role),
+)
+
+badge = Table(
+    "badge",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("person_id", Integer, ForeignKey("person.id"), nullable=False, index=True),
+    Column("made_at", Instant, nullable=False),
+    Column("withdrawn_at", Instant),
+)
+
+pairing = Table(
+    "pairing",
+    metadata,
+    Column("hash", LargeBinary(32), primary_key=True),
+    Column("station_id", Integer, ForeignKey("station.id"), nullable=False),
+    Column("made_at", Instant, nullable=False),
+)
+
+visit = Table(
+    "visit",
+    metadata,
+    Column("hash", LargeBinary(32), primary_key=True),  # of the secret in the browser's session
+    Column("person_id", Integer, ForeignKey("person.id")),
+    Column("token_id", Integer, ForeignKey("token.id")),
+    Column("worker_id", Integer, ForeignKey("person.id")),  # whose badge was scanned last at a paired station
+    Column("worker_at", Instant),
+    Column("made_at", Instant, nullable=False),
+    Column("seen_at", Instant, nullable=False),
+    Index("ix_visit_seen_at", "seen_at"),
+)
+
+guess = Table(
+    "guess",
+    metadata,
+    Column("about", String(120), primary_key=True),  # a name or an address
+    Column("failed", Integer, nullable=False),
+    Column("last_at", Instant, nullable=False),
+)
+
 job = Table(
     "job",
     metadata,

@@ -98,6 +98,16 @@ class NotSignedInError(ShopError):
     title = "Sign in first"
 
 
+class ThrottledError(NotSignedInError):
+    """Too many wrong guesses: ``wait_s`` seconds must pass before the next one."""
+
+    title = "Wait before you try again"
+
+    def __init__(self, detail: str, wait_s: int) -> None:
+        super().__init__(detail)
+        self.wait_s = wait_s
+
+
 class NotAllowedError(ShopError):
     """The token is good but its role may not do this."""
 

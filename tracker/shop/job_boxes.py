@@ -8,6 +8,7 @@ from typing import Final
 from tracker.shop.boxing.planner import MOST_IN_JOB, plan_job
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel, PlacedPanel
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError, gathered
+from tracker.shop.left_over import told_with_first
 from tracker.shop.orders import ItemLine, PartLine
 
 MOST_FAULTS_TOLD: Final = 100
@@ -98,7 +99,7 @@ def _carton_boxes(parts: Sequence[PartLine], packing: Packing, taken: Collection
     if plan.unplaceable:
         left = [(pieces[int(each.id)], each.why) for each in plan.unplaceable]
         faults = gathered(({"part": piece.part, "field": "cartons"}, piece.cabinet, why) for piece, why in left)
-        detail = "Not every panel fits a carton of the shop. Nothing was stored."
+        detail = told_with_first("Not every panel fits a carton of the shop", faults, "Nothing was stored.")
         raise InvalidInputError(detail, faults[:MOST_FAULTS_TOLD])
     kinds = {carton.id: carton for carton in packing.cartons}
     names = _names(len(plan.boxes), taken)

@@ -22,6 +22,7 @@ class Scan:
     """One reading of a code at a station. ``at`` is the client's time, with an offset.
 
     ``station`` is a name or a code; ``box``, ``load`` and ``slot`` name what the worker has in mind, or are empty.
+    ``reason`` says why a part is damaged, in a word or two for the foreman.
     ``fault`` says why the reading as sent makes no sense: it is kept and answered like a misread.
     """
 
@@ -33,6 +34,7 @@ class Scan:
     box: str = ""
     load: str = ""
     slot: str = ""
+    reason: str = ""
     fault: str = ""
 
     def __post_init__(self) -> None:

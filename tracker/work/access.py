@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeVar
 
+from sqlalchemy import Connection
+
 from tracker.records import access
 from tracker.records.access import TokenRow
 from tracker.records.database import Database
@@ -22,12 +24,18 @@ MOST_KNOWN = 1_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bearer:
-    """Whoever holds a token: its number and name, what it may do, and the station that it is made for."""
+    """Who calls or looks: by a token (its number), or a person at a screen; what they may do, and at which station.
+
+    ``language`` and ``units`` are those that a person chose to read in.
+    """
 
     token_id: int
     name: str
     role: Role
     station: str | None
+    person_id: int | None = None
+    language: str | None = None
+    units: str | None = None
 
 
 def make_token(
@@ -40,20 +48,29 @@ def make_token(
     now: datetime,
 ) -> str:
     """Make a token of 256 random bits and return it: it is shown once and only its hash is kept."""
-    _check_name(name, "a token's name")
+    check_name(name, "a token's name")
     plain = secret()
     with database.write() as connection:
-        station_id = None
-        if station is not None:
-            found = access.station_by_name(connection, station)
-            if found is None:
-                raise NotFoundError(f"There is no station {station}. Add it first: tracker station NAME --step STEP")
-            station_id = found.id
-        token_id = take_numbers(connection, "token", 1)[0]
-        access.insert_token(
-            connection, token_id, name=name, role=role, station_id=station_id, digest=_digest(plain), at=now
-        )
+        make_token_in(connection, name, role, station, plain, now)
     return plain
+
+
+def make_token_in(connection: Connection, name: str, role: Role, station: str | None, plain: str, now: datetime) -> int:
+    """Keep a token's hash in a transaction that is open; return its number."""
+    station_id = None if station is None else check_station(connection, station)
+    token_id = take_numbers(connection, "token", 1)[0]
+    access.insert_token(
+        connection, token_id, name=name, role=role, station_id=station_id, digest=digest_of(plain), at=now
+    )
+    return token_id
+
+
+def check_station(connection: Connection, name: str) -> int:
+    """Return the number of a station. Raises NotFoundError when there is none of this name."""
+    found = access.station_by_name(connection, name)
+    if found is None:
+        raise NotFoundError(f"There is no station {name}. Add it first: tracker station NAME --step STEP")
+    return found.id
 
 
 def withdraw_token(database: Database, name: str, *, now: datetime) -> int:
@@ -68,7 +85,7 @@ def withdraw_token(database: Database, name: str, *, now: datetime) -> int:
 def bearer_of(database: Database, plain: str) -> Bearer:
     """Return who holds this token. Raises NotSignedInError for one that is unknown or withdrawn."""
     with database.read() as connection:
-        row = access.token_by_hash(connection, _digest(plain))
+        row = access.token_by_hash(connection, digest_of(plain))
     return _bearer(row)
 
 
@@ -96,27 +113,21 @@ class Gate:
         return bearer
 
 
-def bearer_numbered(database: Database, token_id: int) -> Bearer:
-    """Return who holds the token of this number: a session that was opened with it. Raises NotSignedInError."""
-    with database.read() as connection:
-        row = access.token_by_id(connection, token_id)
-    return _bearer(row)
-
-
 def _bearer(row: TokenRow | None) -> Bearer:
     if row is None:
         raise NotSignedInError("This token is not known or was withdrawn. Ask the office for a new one.")
     return Bearer(token_id=row.id, name=row.name, role=row.role, station=row.station)
 
 
-def _digest(plain: str) -> bytes:
+def digest_of(plain: str) -> bytes:
+    """Return what is kept of a token."""
     # A token is 256 random bits, so a plain hash is enough: there is nothing to guess.
     return hashlib.sha256(plain.encode()).digest()
 
 
 def add_station(database: Database, name: str, step: Step, *, strict: bool = False) -> str:
     """Add a station; return its code. A strict station refuses a part of which an earlier step is open."""
-    _check_name(name, "a station's name")
+    check_name(name, "a station's name")
     with database.write() as connection:
         if access.station_by_name(connection, name) is not None:
             raise ConflictError(f"There is a station {name} already.")
@@ -127,7 +138,7 @@ def add_station(database: Database, name: str, step: Step, *, strict: bool = Fal
 
 def add_slot(database: Database, name: str) -> str:
     """Add a slot where parts wait; return its code."""
-    _check_name(name, "a slot's name")
+    check_name(name, "a slot's name")
     with database.write() as connection:
         if access.slot_by_name(connection, name) is not None:
             raise ConflictError(f"There is a slot {name} already.")
@@ -136,7 +147,8 @@ def add_slot(database: Database, name: str) -> str:
     return str(Code(Kind.SLOT, number))
 
 
-def _check_name(name: str, what: str) -> None:
+def check_name(name: str, what: str) -> None:
+    """Refuse a name that a label or a list could not show."""
     if not 1 <= len(name) <= 80 or not name.isprintable() or name != name.strip():
         fault = Fault(where={"field": "name"}, what=f"{what} has 1 to 80 characters, no spaces around it")
         raise InvalidInputError(f"{what.capitalize()} cannot be used: {name!r}.", [fault])

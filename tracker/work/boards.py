@@ -15,6 +15,7 @@ from tracker.records.floor import take_numbers
 from tracker.shop.cutting.runs import plan_all_boards
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, gathered
+from tracker.shop.left_over import told_with_first
 from tracker.shop.supplies import Boards
 from tracker.work.ledger import Ledger
 from tracker.work.lists import boards_of
@@ -134,7 +135,7 @@ def _refuse_left(parts: Sequence[UncutPart], plan: CuttingPlan) -> None:
     left = [(known[each.id], each.why) for each in plan.unplaceable]
     if left:
         faults = gathered(({"part": part.name, "field": "boards"}, part.cabinet, why) for part, why in left)
-        detail = "Not every part comes off a board of the shop. Nothing was planned."
+        detail = told_with_first("Not every part comes off a board of the shop", faults, "Nothing was planned.")
         raise InvalidInputError(detail, faults[:MOST_FAULTS_TOLD])
 
 

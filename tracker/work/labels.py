@@ -43,7 +43,7 @@ def part_label_png(database: Database, code: Code, *, dpi: int) -> bytes:
     if part.status in DEAD_STATUSES:
         instead = f": print {part.replaced_by} instead" if part.replaced_by else ""
         raise NotFoundError(f"Part {code} is {part.status} and has no label any more{instead}.")
-    return png_bytes(draw_part_label(_part_label(part, marks), dpi), dpi=dpi)
+    return png_bytes(draw_part_label(part_label(part, marks), dpi), dpi=dpi)
 
 
 def box_label_png(database: Database, code: Code, *, dpi: int) -> bytes:
@@ -53,7 +53,7 @@ def box_label_png(database: Database, code: Code, *, dpi: int) -> bytes:
         job = None if box is None else look.job_view(connection, box.job)
     if box is None or job is None:
         raise NotFoundError(f"There is no box {code}.")
-    return png_bytes(draw_box_label(_box_label(box, job), dpi), dpi=dpi)
+    return png_bytes(draw_box_label(box_label(box, job), dpi), dpi=dpi)
 
 
 def write_job_labels(database: Database, job_code: str, stream: BinaryIO, *, dpi: int) -> int:
@@ -90,11 +90,11 @@ def job_labels(connection: Connection, job: JobView, *, dpi: int) -> Iterator[Im
     after = 0
     while boxes := look.boxes_of_job(connection, job.id, limit=PARTS_AT_ONCE, after=after):
         for box in boxes:
-            yield draw_box_label(_box_label(box, job), dpi)
+            yield draw_box_label(box_label(box, job), dpi)
             marks = marks_of(connection, [part.id for part in box.parts])
             for part in box.parts:
                 if part.status not in DEAD_STATUSES:
-                    yield draw_part_label(_part_label(part, marks.get(part.id)), dpi)
+                    yield draw_part_label(part_label(part, marks.get(part.id)), dpi)
         after = boxes[-1].id
 
 
@@ -139,7 +139,8 @@ def board_label(board: BoardView, of: int) -> BoardLabel:
     )
 
 
-def _part_label(part: PartView, marks: Marks | None) -> PartLabel:
+def part_label(part: PartView, marks: Marks | None) -> PartLabel:
+    """Return what a part's label says."""
     return PartLabel(
         code=part.code,
         job=part.job,
@@ -162,7 +163,8 @@ def _joint_mark(mark: Mark) -> JointMark:
     return JointMark(number=mark.number, side=mark.side.value, along_mm=mark.along_mm, across_mm=mark.across_mm)
 
 
-def _box_label(box: BoxView, job: JobView) -> BoxLabel:
+def box_label(box: BoxView, job: JobView) -> BoxLabel:
+    """Return what a box's label says."""
     return BoxLabel(
         code=box.code,
         job=box.job,

@@ -276,7 +276,8 @@ class _Desk:
             return entry.record(refused)
         if facts.box.closed:
             entry.flag = f"damaged, but recorded in box {facts.box.code}, which is {facts.box.state}"
-        message = f"{facts.title}: marked damaged. Put it aside; the foreman decides."
+        why = f" ({scan.reason})" if scan.reason else ""
+        message = f"{facts.title}: marked damaged{why}. Put it aside; the foreman decides."
         return entry.record(Verdict(outcome=Outcome.NOTED, message=message))
 
     def _note_place(self, scan: Scan, part: PartRow, slot: int | None, entry: "_Entry") -> Answer:
@@ -386,8 +387,13 @@ class _Desk:
             return
         if meant.kind is Kind.PART and meant.number == last.part_id:
             return  # it was scanned last by another code: a slot's, a card's
-        told = f"{meant} was not scanned last here: {last.code or 'another code'} was."
+        told = f"{meant} was not scanned last here: {self._named_last(last)} was."
         raise _Refused(Outcome.NOTHING_TO_UNDO, f"{told} Scan the undo card to take that back.")
+
+    def _named_last(self, last: floor.LastCounted) -> str:
+        """Name what was scanned last: the part, even where a slot's code or a card's was read for it."""
+        part = None if last.part_id is None else self.ledger.part(last.part_id)
+        return last.code if part is None else f"{part.name} of cabinet {part.cabinet} ({part_code(part.id)})"
 
     def _reopen(self, station: StationRow, at: datetime) -> None:
         """After an undo, the station has open what it had open before the scan that was taken back."""

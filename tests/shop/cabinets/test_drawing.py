@@ -252,7 +252,7 @@ def test_the_drawing_of_all_parts_has_every_letter_and_takes_one_of_equal_drawer
         is_inner = cabinet.part(row.ids[0]).unit.startswith("Drawer") and not cabinet.part(row.ids[0]).front
         assert shown[row.letter] <= row.count if is_inner else shown[row.letter] == row.count
     if ordered.fronts is Fronts.FOUR_DRAWERS:
-        sides = next(row for row in guide.parts if row.name == "Drawer 2, 3 and 4 left side")
+        sides = next(row for row in guide.parts if row.name == "Drawers 2, 3 and 4: left side")
         assert shown[sides.letter] == 1
 
 

@@ -50,5 +50,6 @@ def test_parts_that_fit_no_carton_are_told_once_with_their_cabinets() -> None:
     small = Carton(id="small", length_mm=700, width_mm=700, height_mm=300, max_mass_kg=30, tare_kg=1)
     with pytest.raises(InvalidInputError) as refused:
         plan_boxes(list(part_lines(designs)), (), Packing(cartons=(small,)))
+    assert "of cabinets 101, 102 (2 parts): it is" in refused.value.detail
     ends = [fault for fault in refused.value.faults if fault.where["part"] == "Left end"]
     assert [(fault.where["cabinets"], fault.where["count"]) for fault in ends] == [(["101", "102"], 2)]

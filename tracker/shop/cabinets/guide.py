@@ -197,12 +197,15 @@ def plain_name(part: Part) -> str:
 
 
 def label_name(parts: Sequence[Part]) -> str:
-    """The name on the labels of parts that are alike; where only drawers' numbers differ, all of them."""
-    names = list(dict.fromkeys(part.name for part in parts))
-    if len(names) < 2:
-        return names[0]
-    numbers = listed(int(part.unit.rsplit(" ", 1)[1]) for part in parts)
-    return plain_name(parts[0]).replace("Drawer", f"Drawer {numbers}", 1)
+    """The name on the labels of parts that are alike; where only their numbers differ, all of these."""
+    first = parts[0]
+    if len(parts) == 1:
+        return first.id
+    if plain_name(first) != first.name:  # a drawer's part is numbered with its drawer
+        numbers = listed(int(part.unit.rsplit(" ", 1)[1]) for part in parts)
+        return f"Drawers {numbers}: {plain_name(first).removeprefix('Drawer ')}"
+    numbers = listed(int(part.id.rsplit(" ", 1)[1]) for part in parts)
+    return f"{first.name.replace('helf', 'helves')} {numbers}"
 
 
 def _row(cabinet: Cabinet, letter: str, parts: Sequence[Part]) -> PartRow:

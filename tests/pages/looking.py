@@ -1,0 +1,23 @@
+"""What every test of a page does: sign in, look at it in all sizes, and let axe-core judge it."""
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+
+from tests.pages.conftest import TOKEN
+
+SIZES = {"tablet": (1024, 768), "desktop": (1440, 900), "wall": (1920, 1080), "phone": (390, 844)}
+
+
+def sign_in(page: Page, site: str, token: str = TOKEN) -> None:
+    """Sign in with a token."""
+    page.goto(f"{site}/sign-in")
+    page.get_by_text("I have a token").click()
+    page.get_by_label("Your token").fill(token)
+    page.keyboard.press("Enter")
+    page.wait_for_url(lambda url: "sign-in" not in url)
+
+
+def violations(page: Page) -> list[str]:
+    """Return what axe-core finds wrong with a page."""
+    found = Axe().run(page).response["violations"]
+    return [f"{entry['id']}: {entry['help']} {entry['nodes'][0]['html']}" for entry in found]

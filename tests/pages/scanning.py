@@ -1,0 +1,38 @@
+"""A keyboard scanner, simulated in the browser."""
+
+import asyncio
+import time
+from collections.abc import Sequence
+from typing import Any
+
+from playwright.sync_api import Page
+
+
+class Scanner:
+    """A keyboard scanner: keys 4 ms apart by their own clock, then Enter, whatever has the focus.
+
+    The browser is told when each key was pressed, so that a slow machine does not make a scanner a slow typist.
+    """
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.wire = page.context.new_cdp_session(page)
+        self.clock = time.time()
+
+    def pull(self, code: str) -> None:
+        """Read one label; nothing is waited for."""
+        self.clock = max(self.clock + 0.2, time.time())
+        keys = [self._key(sign, f"{'Digit' if sign.isdigit() else 'Key'}{sign.upper()}", sign) for sign in code]
+        keys.append(self._key("Enter", "Enter", "\r"))
+        self.wire._sync(self._send(keys))
+
+    async def _send(self, keys: Sequence[dict[str, Any]]) -> None:
+        """Send all keys at once, as they come from a real scanner: one by one, a busy machine makes pauses between."""
+        wire = self.wire._impl_obj
+        await asyncio.gather(*(wire.send("Input.dispatchKeyEvent", key, None) for key in keys))
+
+    def _key(self, key: str, code: str, text: str) -> dict[str, Any]:
+        self.clock += 0.004
+        number = ord(text.upper())
+        pressed = {"key": key, "code": code, "windowsVirtualKeyCode": number, "timestamp": self.clock}
+        return {"type": "keyDown", "text": text, **pressed}

@@ -1,0 +1,114 @@
+"""A box and a board opened, in a real browser."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from typing import Literal
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from tests.pages.conftest import CABINETS
+from tests.pages.looking import violations
+from tests.pages.served_shop import TODAY, Shop, fits, served
+from tracker.records import look
+from tracker.shop.codes import Code, Kind
+from tracker.shop.lengths import Units
+from tracker.shop.roles import Role
+from tracker.shop.supplies import read_packing
+from tracker.work.boards import job_boards, plan_job_boards
+from tracker.work.intake import read_json_order
+from tracker.work.lists import shipped_standard
+from tracker.work.orders import take_order
+
+CARTONS = Path(__file__).parents[2].joinpath("seed_data/cartons.toml").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
+    with served(tmp_path_factory.mktemp("boxes")) as shop:
+        order = read_json_order(
+            [], [], CABINETS, job="K-77", customer="Invented House", due=TODAY + timedelta(days=9),
+            units=Units.MM, standard=shipped_standard(),
+        )  # fmt: skip
+        take_order(shop.database, order, packing=read_packing(CARTONS), **shop.floor.act())
+        plan_job_boards(shop.database, "K-77", **shop.floor.act())
+        yield shop
+
+
+def cartons(shop: Shop) -> list[look.BoxView]:
+    with shop.database.read() as connection:
+        job = look.job_view(connection, "K-77")
+        assert job is not None
+        return look.boxes_of_job(connection, job.id, limit=50)
+
+
+def test_a_box_shows_its_content_in_the_order_of_laying_and_where_each_part_is(page: Page, shop: Shop) -> None:
+    floor = shop.floor
+    floor.scan(floor.toe_kick, "PACK-1")
+    shop.sign_in(page, f"/boxes/{floor.box_101}", Role.STATION)
+    rows = page.get_by_role("row").all_inner_texts()
+    assert "Deck" in rows[1]
+    assert "not yet seen" in rows[1]
+    assert "packed" in rows[2]
+    assert "PACK-1" in rows[2]
+    text = page.get_by_role("main").inner_text()
+    assert "1 part missing" in text
+    assert "2 × spring pin 8 mm" in text
+    assert page.get_by_alt_text("The label of the box").evaluate("image => image.naturalWidth > 0")
+    assert page.locator(".layers").count() == 0  # no carton was planned for it
+    assert violations(page) == []
+
+
+def test_a_carton_is_drawn_layer_by_layer_with_each_part_once(page: Page, shop: Shop) -> None:
+    box = cartons(shop)[0]
+    shop.sign_in(page, f"/boxes/{box.code}", Role.STATION)
+    numbers = [int(each) for each in page.locator(".plan text").all_text_contents()]
+    assert sorted(numbers) == list(range(1, len(box.parts) + 1))
+    layers = {place.layer for place in box.places.values()}
+    assert page.locator(".plan").count() == len(layers)
+    assert violations(page) == []
+
+
+def test_a_box_leads_to_its_labels_and_to_a_load(page: Page, shop: Shop) -> None:
+    shop.sign_in(page, f"/boxes/{shop.floor.box_102}", Role.PACKER)
+    page.get_by_role("link", name="Plan a load").click()
+    assert page.get_by_role("checkbox", checked=True).get_attribute("value") == shop.floor.box_102
+    page.goto(f"{shop.address}/boxes/{shop.floor.box_102}")
+    page.get_by_role("link", name="Look at them and print").click()
+    assert page.get_by_role("heading", name="2 labels").is_visible()
+
+
+def test_a_board_shows_the_parts_that_come_off_it(page: Page, shop: Shop) -> None:
+    board = job_boards(shop.database, "K-77")[0]
+    shop.sign_in(page, f"/boards/{board.code}", Role.STATION)
+    assert page.locator(".plan g").count() == len(board.parts)
+    assert page.get_by_role("row").count() == len(board.parts) + 1
+    assert violations(page) == []
+
+
+@pytest.mark.parametrize("path", ["/boxes/B0000000134", f"/boxes/{Code(Kind.BOX, 99)}", f"/boards/{Code(Kind.BOX, 1)}"])
+def test_what_is_not_there_is_not_found(browser: Browser, shop: Shop, path: str) -> None:
+    page = browser.new_page()
+    shop.sign_in(page, "/search", Role.STATION)
+    answer = page.goto(shop.address + path)
+    assert answer is not None
+    assert answer.status == 404
+    page.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [512, 1024, 1440])
+def test_a_box_and_a_board_are_readable_at_every_size(
+    browser: Browser, shop: Shop, width: int, scheme: Literal["light", "dark"], shots: Path | None
+) -> None:
+    context = browser.new_context(viewport={"width": width, "height": width * 3 // 4}, color_scheme=scheme)
+    page = context.new_page()
+    board = job_boards(shop.database, "K-77")[0]
+    for name, path in (("box", f"/boxes/{cartons(shop)[0].code}"), ("board", f"/boards/{board.code}")):
+        shop.sign_in(page, path, Role.PACKER)
+        assert violations(page) == []
+        assert fits(page)
+        if shots is not None:
+            page.screenshot(path=shots / f"{name}-{width}-{scheme}.png", full_page=True)
+    context.close()

@@ -1,0 +1,208 @@
+"""Every page of the invented shop in the middle of its day: in both languages, light and dark, large, and alone.
+
+With SHOTS=FOLDER each page leaves a picture there, at the size of a tablet, a desktop and a wall.
+"""
+
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from urllib.parse import quote
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page
+
+from tests.pages.looking import SIZES, violations
+from tracker.app import create_app
+from tracker.demo.story import play_day
+from tracker.records import look
+from tracker.records.database import Database
+from tracker.records.migrate import upgrade
+from tracker.server import Server
+from tracker.settings import Settings
+from tracker.shop.roles import Role
+from tracker.work.people import add_person
+
+PASSWORD = "good enough to look"  # noqa: S105
+# Each language and each scheme once: that is what one look at every page costs.
+LOOKS = (("en", "light"), ("es", "dark"))
+HEAVIEST_PAGE = 100_000  # bytes, all that a page loads
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site:
+    """The served shop: its address and every page that is to be looked at, by a short name."""
+
+    address: str
+    pages: dict[str, str]
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    folder = tmp_path_factory.mktemp("demo")
+    database = Database(f"sqlite:///{folder / 'demo.db'}")
+    upgrade(database)
+    settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
+    play_day(database, settings, lambda _line: None)
+    add_person(database, "Ada", Role.ADMIN, password=PASSWORD, now=datetime.now(UTC))
+    server = Server(create_app(settings, database), host="127.0.0.1", port=0)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    yield Site(address=server.address, pages=pages_of(database))
+    server.stop()
+    thread.join()
+    database.close()
+
+
+def pages_of(database: Database) -> dict[str, str]:
+    with database.read() as connection:
+        jobs = look.list_jobs(connection, limit=10, status=["open", "held"])
+        missing = look.missing_boxes(connection, limit=10)
+        job = jobs[0]
+        box = look.boxes_of_job(connection, job.id, limit=1)[0]
+        loads = look.list_loads(connection, limit=1)
+    part = missing[0].missing[0]
+    return {
+        "board": "/",
+        "wall": "/?wall=1",
+        "missing": "/missing",
+        "missing-by-load": "/missing?by=load",
+        "missing-by-station": "/missing?by=station",
+        "job": f"/jobs/{quote(job.code)}",
+        "hold": f"/jobs/{quote(job.code)}/hold",
+        "find": f"/find?code={part.code}",
+        "replace": f"/parts/{part.code}/replace",
+        "reports": "/reports",
+        "flagged": "/flagged",
+        "stations-to-choose": "/station",
+        "station": "/station/SAW-1",
+        "benches-to-choose": "/pack",
+        "bench": "/pack/BENCH-1",
+        "box": f"/boxes/{box.code}",
+        "sheet": f"/jobs/{quote(job.code)}/cabinets/{quote(part.cabinet)}/sheet",
+        "new-order": "/orders/new",
+        "search": f"/search?q={quote(part.name)}",
+        "labels": "/labels",
+        "loads": "/loads",
+        "load": f"/loads/{loads[0].code}",
+        "new-load": "/loads/new",
+        "settings": "/settings",
+        "people": "/people",
+        "stations": "/stations",
+        "tokens": "/tokens",
+        "me": "/me",
+    }
+
+
+NAMES = (
+    *("board", "wall", "missing", "missing-by-load", "missing-by-station", "job", "hold", "find", "replace", "reports"),
+    *("flagged", "stations-to-choose", "station", "benches-to-choose", "bench", "box", "sheet", "new-order", "search"),
+    *("labels", "loads", "load", "new-load", "settings", "people", "stations", "tokens", "me"),
+)
+
+
+def signed_in(browser: Browser, demo: Site, **options: object) -> BrowserContext:
+    context = browser.new_context(**options)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.goto(f"{demo.address}/sign-in")
+    page.locator("#name").fill("Ada")
+    page.locator("#password").fill(PASSWORD)
+    page.keyboard.press("Enter")
+    page.wait_for_url(lambda url: "sign-in" not in url)
+    page.close()
+    return context
+
+
+@pytest.fixture(scope="module")
+def contexts(browser: Browser, demo: Site) -> Iterator[dict[tuple[str, str], BrowserContext]]:
+    """One signed-in browser for each language, light and dark."""
+    width, height = SIZES["tablet"]
+    made = {
+        (language, scheme): signed_in(
+            browser, demo, locale=language, color_scheme=scheme, viewport={"width": width, "height": height}
+        )
+        for language, scheme in LOOKS
+    }
+    yield made
+    for context in made.values():
+        context.close()
+
+
+def opened(context: BrowserContext, demo: Site, name: str) -> tuple[Page, list[str], list[int]]:
+    """Open a page; return it with what went wrong and the sizes of all that it loaded."""
+    page, wrong, sizes = context.new_page(), list[str](), list[int]()
+    page.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("request", lambda request: _own(request.url, demo, wrong))
+    page.on("requestfinished", lambda request: sizes.append(request.sizes()["responseBodySize"]))
+    answer = page.goto(f"{demo.address}{demo.pages[name]}", wait_until="load")
+    assert answer is not None
+    assert answer.status == 200
+    page.wait_for_timeout(150)
+    return page, wrong, sizes
+
+
+def _own(url: str, demo: Site, wrong: list[str]) -> None:
+    if not url.startswith((demo.address, "data:", "blob:")):
+        wrong.append(f"a request to another host: {url}")
+
+
+def test_the_list_of_pages_is_whole(demo: Site) -> None:
+    assert tuple(demo.pages) == NAMES
+
+
+@pytest.mark.parametrize(("language", "scheme"), LOOKS)
+@pytest.mark.parametrize("name", NAMES)
+def test_a_page_is_open_to_everybody_who_looks(
+    contexts: dict[tuple[str, str], BrowserContext],
+    demo: Site,
+    name: str,
+    language: str,
+    scheme: str,
+    shots: Path | None,
+) -> None:
+    page, wrong, sizes = opened(contexts[language, scheme], demo, name)
+    assert page.locator("html").get_attribute("lang") == language
+    assert violations(page) == []
+    for size, (width, height) in SIZES.items():
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), f"sideways at {size}"
+        if shots is not None:
+            page.wait_for_timeout(150)
+            page.screenshot(path=shots / f"{name}-{size}-{language}-{scheme}.png", full_page=size != "wall")
+    page.set_viewport_size({"width": 512, "height": 384})  # a tablet at 200 %
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "sideways at 200 %"
+    page.close()
+    assert wrong == []
+    assert sum(sizes) < HEAVIEST_PAGE
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_link_and_button_of_a_page_is_reached_by_keyboard_and_seen_when_it_is(
+    contexts: dict[tuple[str, str], BrowserContext], demo: Site, name: str
+) -> None:
+    page, _wrong, _sizes = opened(contexts["en", "light"], demo, name)
+    page.set_viewport_size({"width": 1024, "height": 768})
+    wanted = page.evaluate(
+        """() => [...document.querySelectorAll('a[href], button, input:not([type=hidden]), select, textarea, summary')]
+        .filter((each) => !each.disabled && each.checkVisibility({visibilityProperty: true}) && each.tabIndex >= 0)
+        .filter((each) => each.type !== 'radio' || each.checked).slice(0, 60)
+        .map((each, at) => (each.dataset.wanted = at, at))"""
+    )
+    page.evaluate("document.activeElement?.blur?.(); window.scrollTo(0, 0)")
+    page.evaluate("document.body.tabIndex = -1; document.body.focus()")
+    reached: set[int] = set()
+    for _ in range(3 * len(wanted) + 40):
+        page.keyboard.press("Tab")
+        found = page.evaluate(
+            """() => { const on = document.activeElement; if (!on?.dataset?.wanted) return null;
+            const style = getComputedStyle(on); return [Number(on.dataset.wanted), style.outlineStyle !== 'none']; }"""
+        )
+        if found:
+            assert found[1], "what has the focus shows it"
+            reached.add(found[0])
+        if len(reached) == len(wanted):
+            break
+    page.close()
+    assert set(wanted) - reached == set()

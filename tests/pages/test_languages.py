@@ -1,0 +1,59 @@
+"""Every text of the screens is spoken in Spanish too, and says the same things in both languages."""
+
+import re
+from pathlib import Path
+
+import pytest
+from babel.messages.catalog import Catalog, Message
+from babel.messages.extract import extract_from_dir
+from babel.messages.mofile import read_mo
+from babel.messages.pofile import read_po
+
+PAGES = Path("tracker/pages")
+SPANISH = PAGES / "translations" / "es" / "LC_MESSAGES"
+KEYWORDS = {"_": None, "gettext": None, "_l": None, "ngettext": (1, 2)}
+_PLACES = re.compile(r"%\(\w+\)[sd]|\{\w+\}")
+
+
+def used() -> set[str]:
+    """The texts that the pages and templates use."""
+    mapping = [("**.py", "python"), ("templates/**.html", "jinja2")]
+    found = extract_from_dir(str(PAGES), method_map=mapping, keywords=KEYWORDS)
+    return {text if isinstance(text, str) else text[0] for _file, _line, text, _comments, _context in found if text}
+
+
+@pytest.fixture(scope="module")
+def spanish() -> Catalog:
+    with (SPANISH / "messages.po").open("rb") as file:
+        return read_po(file, locale="es")
+
+
+def ways(message: Message) -> list[tuple[str, str]]:
+    """Each form of a text with its translation."""
+    if isinstance(message.id, str):
+        return [(message.id, str(message.string))]
+    return list(zip(message.id, message.string or (), strict=True))
+
+
+def test_every_text_of_the_screens_is_translated_and_nothing_else_is_kept(spanish: Catalog) -> None:
+    known = {message.id if isinstance(message.id, str) else message.id[0] for message in spanish if message.id}
+    assert used() - known == set(), "translate these: see DEVELOPERS.md"
+    assert known - used() == set(), "no page says these any more"
+    assert [message.id for message in spanish if message.id and not all(text for _, text in ways(message))] == []
+
+
+def test_a_translation_fills_in_the_same_things(spanish: Catalog) -> None:
+    for message in spanish:
+        if message.id:
+            for one, other in ways(message):
+                assert sorted(set(_PLACES.findall(one))) == sorted(set(_PLACES.findall(other))), one
+
+
+def test_the_compiled_catalogue_is_in_step_with_its_text(spanish: Catalog) -> None:
+    with (SPANISH / "messages.mo").open("rb") as file:
+        compiled = read_mo(file)
+    for message in spanish:
+        if message.id:
+            twin = compiled.get(message.id)
+            assert twin is not None, message.id
+            assert ways(twin) == ways(message), "pybabel compile -d tracker/pages/translations"

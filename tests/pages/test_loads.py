@@ -1,0 +1,127 @@
+"""Loads, in a real browser: planned from chosen boxes, what they lack, a box taken off, the truck gone."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Literal
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.pages.looking import violations
+from tests.pages.served_shop import TODAY, Shop, fits, served
+from tracker.shop.roles import Role
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    with served(tmp_path) as shop:
+        shop.floor.take("J-2", items=())
+        yield shop
+
+
+def test_a_load_is_planned_from_sealed_boxes_loaded_and_shipped(shop: Shop, page: Page) -> None:
+    floor = shop.floor
+    floor.seal_both()
+    shop.sign_in(page, "/loads/new", Role.PACKER)
+    assert page.get_by_role("checkbox").count() == 2
+    page.get_by_role("button", name="All boxes of J-1").click()
+    assert page.locator("#chosen .count").inner_text() == "2"
+    assert violations(page) == []
+    page.get_by_label("Leaves on").fill(TODAY.isoformat())
+    page.get_by_role("button", name="Plan the load").click()
+    expect(page.locator(".short")).to_have_count(2)
+    assert "Not scanned onto the load." in page.get_by_role("main").inner_text()
+    assert page.get_by_text("The truck leaves").count() == 0
+    assert violations(page) == []
+    load = page.url.rpartition("/")[2]
+    for code in (load, floor.box_101, floor.box_102):
+        assert floor.scan(code, "SHIP-1").ok
+    page.reload()
+    assert "All boxes are on it." in page.get_by_role("main").inner_text()
+    page.get_by_text("The truck leaves").click()
+    assert violations(page) == []
+    page.get_by_role("button", name="It has left").click()
+    expect(page.get_by_role("main")).to_contain_text("It has left:")
+    assert floor.box(floor.box_101).state == "shipped"
+    floor.check()
+    page.goto(f"{shop.address}/loads")
+    assert "has left" in page.locator(".loads").inner_text()
+    assert violations(page) == []
+
+
+def test_a_box_that_lacks_something_keeps_its_load_and_may_be_taken_off(shop: Shop, page: Page) -> None:
+    floor = shop.floor
+    shop.sign_in(page, "/loads/new?every=1", Role.FOREMAN)
+    assert page.get_by_role("checkbox").count() == 4
+    page.get_by_role("checkbox").nth(0).check()
+    page.get_by_role("checkbox").nth(2).check()
+    page.get_by_role("button", name="Plan the load").click()
+    assert page.locator(".lacks").all_inner_texts() == ["Not sealed.", "Not sealed."]
+    assert "2 parts missing" in page.locator(".short").first.inner_text()
+    page.get_by_text("Take off").first.click()
+    page.get_by_role("button", name="Leave box").first.click()
+    expect(page.locator(".short")).to_have_count(1)
+    assert floor.box(floor.box_101).load is None
+    floor.check()
+
+
+def test_a_load_without_a_box_is_refused_in_words(browser: Browser, shop: Shop) -> None:
+    page = browser.new_page()
+    shop.sign_in(page, "/loads/new?every=1", Role.PACKER)
+    page.get_by_role("button", name="Plan the load").click()
+    assert "Choose at least one box." in page.get_by_role("alert").inner_text()
+    assert violations(page) == []
+    page.close()
+
+
+def test_a_box_that_somebody_else_planned_meanwhile_is_told(browser: Browser, shop: Shop) -> None:
+    page = browser.new_page()
+    shop.sign_in(page, "/loads/new?every=1", Role.PACKER)
+    shop.floor.plan(shop.floor.box_101)
+    page.get_by_role("checkbox").first.check()
+    page.get_by_role("button", name="Plan the load").click()
+    assert "planned for load" in page.get_by_role("alert").inner_text()
+    page.close()
+
+
+def test_a_load_that_became_short_meanwhile_stays(browser: Browser, shop: Shop) -> None:
+    floor = shop.floor
+    floor.seal_both()
+    load = floor.plan(floor.box_101)
+    for code in (load, floor.box_101):
+        assert floor.scan(code, "SHIP-1").ok
+    page = browser.new_page()
+    shop.sign_in(page, f"/loads/{load}", Role.PACKER)
+    assert page.get_by_text("Take off").count() == 0  # a foreman's
+    page.get_by_text("The truck leaves").click()
+    assert floor.undo("SHIP-1").ok
+    page.get_by_role("button", name="It has left").click()
+    assert "would leave short" in page.get_by_role("alert").inner_text()
+    assert "Not scanned onto the load." in page.locator(".lacks").inner_text()
+    page.close()
+
+
+def test_loads_can_be_planned_by_keyboard_alone(shop: Shop, page: Page) -> None:
+    shop.sign_in(page, "/loads/new?every=1", Role.PACKER)
+    page.get_by_role("checkbox").first.focus()
+    page.keyboard.press("Space")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/loads/L*")
+    assert page.locator(".short").count() == 1
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [512, 1024, 1440])
+def test_loads_are_readable_at_every_size(
+    browser: Browser, shop: Shop, width: int, scheme: Literal["light", "dark"], shots: Path | None
+) -> None:
+    load = shop.floor.plan(shop.floor.box_101)
+    context = browser.new_context(viewport={"width": width, "height": width * 3 // 4}, color_scheme=scheme)
+    page = context.new_page()
+    for name, path in (("loads", "/loads"), ("load-new", "/loads/new?every=1"), ("load", f"/loads/{load}")):
+        shop.sign_in(page, path, Role.FOREMAN)
+        assert violations(page) == []
+        assert fits(page)
+        if shots is not None:
+            page.screenshot(path=shots / f"{name}-{width}-{scheme}.png", full_page=True)
+    context.close()

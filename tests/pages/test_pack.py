@@ -1,0 +1,621 @@
+"""The packer's screen, in a real browser with a simulated keyboard scanner."""
+
+import itertools
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from tests.floor import DECK, END, TOE_KICK, Floor
+from tests.pages.looking import sign_in, violations
+from tests.pages.scanning import Scanner
+from tracker.app import create_app
+from tracker.pages.bench_drawing import SlabState, draw_bench, lie, next_to_lay
+from tracker.records import look
+from tracker.records.database import Database
+from tracker.records.look import BoxView, PlaceView
+from tracker.records.migrate import upgrade
+from tracker.server import Server
+from tracker.settings import Settings
+from tracker.shop.codes import read_code
+from tracker.shop.lengths import Units
+from tracker.shop.orders import ItemLine
+from tracker.shop.roles import Role
+from tracker.shop.steps import Step
+from tracker.work.access import add_station, make_token
+from tracker.work.intake import read_json_order
+from tracker.work.lists import CARTONS, packing_of, set_list, shipped_standard
+from tracker.work.orders import take_order
+from tracker.work.people import add_person, make_badge
+
+PINS = ItemLine(box="101", item="spring pin 8 mm", quantity=40)
+_numbers = itertools.count(1)
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """A running service, and the floor behind it."""
+
+    address: str
+    floor: Floor
+
+    def job(self, items: Sequence[ItemLine] = (PINS,)) -> tuple[list[str], list[str]]:
+        """Take a job of two boxes; return the codes of its parts (deck, toe kick, end) and of its boxes."""
+        name = f"K-{next(_numbers)}"
+        self.floor.take(name, parts=(DECK, TOE_KICK, END), items=items)
+        with self.floor.database.read() as connection:
+            job = look.job_view(connection, name)
+            assert job is not None
+            boxes = look.boxes_of_job(connection, job.id, limit=10)
+        return [part.code for box in boxes for part in box.parts], [box.code for box in boxes]
+
+    def state(self, box: str) -> str:
+        return self.floor.box(box).state
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
+    folder = tmp_path_factory.mktemp("bench")
+    database = Database(f"sqlite:///{folder / 'shop.db'}")
+    upgrade(database)
+    floor = Floor(database)
+    floor.clock = datetime.now(UTC) - timedelta(
+        hours=6
+    )  # what was done by hand lies before what is done at the benches
+    settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
+    server = Server(create_app(settings, database), host="127.0.0.1", port=0)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    yield Shop(server.address, floor)
+    server.stop()
+    thread.join()
+    database.close()
+
+
+# Drawing
+
+
+def test_parts_are_drawn_in_the_order_of_laying_and_the_next_one_is_pointed_out(shop: Shop) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    drawn = draw_bench(shop.floor.box(box))
+    assert drawn is not None
+    assert drawn.next is not None
+    assert (drawn.next.code, drawn.layer, drawn.layers) == (deck, 1, 2)
+    assert [slab.state for slab in drawn.plan.slabs] == [SlabState.NEXT]
+    shop.floor.scan(deck, "PACK-1")
+    drawn = draw_bench(shop.floor.box(box))
+    assert drawn is not None
+    assert drawn.next is not None
+    assert (drawn.next.code, drawn.layer) == (toe_kick, 2)
+    assert {slab.name: slab.state for slab in drawn.side.slabs} == {"Deck": SlabState.IN, "Toe kick": SlabState.NEXT}
+
+
+def test_slabs_have_true_proportion_and_lie_in_the_carton(shop: Shop) -> None:
+    for box in planned_boxes(shop):
+        drawn = draw_bench(box)
+        assert drawn is not None
+        for view in (drawn.side, drawn.plan):
+            left, top, wide, tall = view.frame
+            for slab in view.slabs:
+                assert left <= slab.x
+                assert slab.x + slab.wide <= left + wide + 0.01
+                assert top <= slab.y
+                assert slab.y + slab.tall <= top + tall + 0.01
+        layer = [each for each in lie(box) if each.layer == drawn.layer]
+        for slab, each in zip(drawn.plan.slabs, layer, strict=True):
+            true = max(each.along, each.across) / min(each.along, each.across)
+            assert max(slab.wide, slab.tall) / min(slab.wide, slab.tall) == pytest.approx(true)
+
+
+def test_of_a_layer_the_part_that_is_at_hand_is_laid_first(shop: Shop) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    view = shop.floor.box(box)
+    side_by_side = {
+        deck: PlaceView(layer=1, x_mm=0, y_mm=0, z_mm=0, turned=False),
+        toe_kick: PlaceView(layer=1, x_mm=0, y_mm=570, z_mm=0, turned=False),
+    }
+    view = replace(view, carton="wide", length_mm=700, width_mm=700, places=side_by_side)
+    upcoming = next_to_lay(lie(view))
+    assert upcoming is not None
+    assert upcoming.part.code == deck
+    shop.floor.scan(toe_kick, "CUT-1")  # now the toe kick is ready to pack and the deck is not
+    upcoming = next_to_lay(lie(replace(shop.floor.box(box), carton="wide", places=side_by_side)))
+    assert upcoming is not None
+    assert upcoming.part.code == toe_kick
+
+
+def planned_boxes(shop: Shop) -> list[BoxView]:
+    """The boxes of a job of two cabinets, planned into the shop's cartons."""
+    floor, name = shop.floor, f"K-{next(_numbers)}"
+    text = Path("seed_data/cartons.toml").read_text()
+    set_list(floor.database, CARTONS, text, who="office", now=floor.tick())
+    rows = [
+        {"cabinet": "101", "family": "base", "width": 600, "height": 876, "depth": 580, "fronts": "drawer over doors"},
+        {"cabinet": "102", "family": "tall", "width": 500, "height": 2134, "depth": 580, "fronts": "pantry"},
+    ]
+    rows[1]["hinge"] = "left"
+    order = read_json_order(
+        [],
+        [],
+        rows,
+        job=name,
+        customer="Invented",
+        due=date(2027, 4, 5),
+        units=Units.MM,
+        standard=shipped_standard(),
+    )
+    take_order(floor.database, order, **floor.act(), packing=packing_of(floor.database))
+    with floor.database.read() as connection:
+        job = look.job_view(connection, name)
+        assert job is not None
+        return look.boxes_of_job(connection, job.id, limit=20)
+
+
+# In the browser
+
+
+class Bench:
+    """A tablet at a bench, with a keyboard scanner."""
+
+    def __init__(self, page: Page, address: str, station: str) -> None:
+        self.page = page
+        self.complaints: list[str] = []
+        page.on("console", lambda message: self._note(message.text) if message.type == "error" else None)
+        page.on("pageerror", lambda error: self._note(str(error)))
+        self.name = station
+        page.goto(f"{address}/pack/{station}")
+        self._scanner = Scanner(page)
+
+    def _note(self, text: str) -> None:
+        if not any(status in text for status in ("403 (", "409 (", "422 (")):  # a refusal is an answer
+            self.complaints.append(text)
+
+    def scan(self, text: str) -> None:
+        """Read one label with the scanner."""
+        self._scanner.pull(text)
+
+    def says(self, word: str) -> None:
+        expect(self.page.locator("#answer .told-word")).to_have_text(word)
+
+    @property
+    def answer(self) -> str:
+        return self.page.locator("#answer").inner_text()
+
+    def region(self, name: str) -> Any:
+        return self.page.locator(f"[data-region={name}]")
+
+
+@pytest.fixture
+def at_bench(browser: Browser, shop: Shop) -> Iterator[Callable[..., Bench]]:
+    """Open tablets at benches, each in a context of its own; a console error at any of them fails the test."""
+    contexts: list[BrowserContext] = []
+    opened: list[Bench] = []
+
+    def open_one(station: str = "", *, role: Role = Role.PACKER, **more: Any) -> Bench:
+        if not station:
+            station = f"BENCH-{next(_numbers)}"
+            add_station(shop.floor.database, station, Step.PACK)
+        context = browser.new_context(**{"viewport": {"width": 1024, "height": 768}, **more})
+        contexts.append(context)
+        page = context.new_page()
+        sign_in(page, shop.address, token(shop, role))
+        opened.append(Bench(page, shop.address, station))
+        return opened[-1]
+
+    yield open_one
+    for context in contexts:
+        context.close()
+    assert [text for bench in opened for text in bench.complaints] == []
+
+
+def token(shop: Shop, role: Role) -> str:
+    plain = f"{role} {next(_numbers)}"
+    make_token(shop.floor.database, plain, role, secret=plain.strip, now=datetime.now(UTC))
+    return plain
+
+
+def test_a_whole_box_is_packed_counted_weighed_and_sealed(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    bench = at_bench()
+    bench.scan(deck)
+    bench.says("Done")
+    expect(bench.region("head")).to_contain_text("1 of 2 parts in")
+    expect(bench.region("missing")).to_contain_text("2 Toe kick")
+    expect(bench.region("missing").locator(".upnext .tag.next")).to_have_text("next")
+    expect(bench.region("drawn").locator("svg .next").first).to_be_visible()
+    bench.page.get_by_role("button", name="Seal the box").click(force=True)
+    bench.says("The box is not complete. Find what is missing, then seal it.")
+    assert shop.state(box) == "packing"
+    bench.scan(toe_kick)
+    expect(bench.page.locator("#answer")).to_contain_text("All parts are in. Count the items.")
+    expect(bench.region("missing")).to_contain_text("No part is missing")
+    bench.page.get_by_role("button", name="All 40: spring pin 8 mm").click()
+    expect(bench.region("items")).to_contain_text("all 40 in")
+    bench.page.get_by_role("button", name="Seal the box").click()
+    bench.says("Sealed. Now print its label.")
+    assert shop.state(box) == "sealed"
+    link = bench.region("seal").get_by_role("link", name="Print the label of the box").get_attribute("href")
+    label = bench.page.request.get(shop.address + str(link))
+    assert label.ok
+    assert label.headers["content-type"] == "image/png"
+
+
+# Counts the tones that the page plays: each rhythm has its own number of them.
+COUNT_TONES = """() => {
+  const source = AudioScheduledSourceNode.prototype;
+  const start = source.start;
+  window.tones = 0;
+  source.start = function (...at) { window.tones += 1; return start.apply(this, at); };
+}"""
+
+
+def test_a_wrong_part_stops_the_work_and_says_where_it_belongs(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, end), (_box, other) = shop.job()
+    first, second = at_bench(), at_bench()
+    first.page.evaluate(COUNT_TONES)
+    second.scan(other)
+    second.says("Done")
+    first.scan(deck)
+    first.says("Done")
+    assert first.page.evaluate("window.tones") == 1
+    first.scan(end)
+    first.says("Wrong box")
+    assert "It belongs in box 102" in first.answer
+    assert f"open at {second.name}" in first.answer
+    assert other in first.answer
+    assert first.page.locator("#answer").get_attribute("data-sound") == "stop"
+    assert first.page.evaluate("window.tones") == 4
+    size = first.page.locator("#answer .told-word").evaluate("(word) => parseFloat(getComputedStyle(word).fontSize)")
+    assert size >= 48
+    expect(first.region("head")).to_contain_text("1 of 2 parts in")
+    first.scan(toe_kick)
+    first.says("Done")
+
+
+def test_two_packers_on_one_box_see_each_others_parts(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    first, second = at_bench(), at_bench()
+    for bench in (first, second):
+        bench.scan(box)
+        bench.says("Done")
+        expect(bench.region("head")).to_contain_text("0 of 2 parts in")
+    first.scan(deck)
+    expect(second.region("head")).to_contain_text("1 of 2 parts in", timeout=2000)
+    second.scan(toe_kick)
+    expect(first.region("head")).to_contain_text("2 of 2 parts in", timeout=2000)
+    first.page.get_by_role("button", name="One spring pin 8 mm more").click()
+    expect(second.region("items")).to_contain_text("1 of 40", timeout=2500)
+    second.page.get_by_role("button", name="One spring pin 8 mm more").click()
+    expect(first.region("items")).to_contain_text("2 of 40", timeout=2500)
+
+
+def test_items_are_counted_by_touch_and_by_keyboard_and_outlive_a_reload(
+    shop: Shop, at_bench: Callable[..., Bench]
+) -> None:
+    _parts, (box, _other) = shop.job()
+    bench = at_bench()
+    bench.scan(box)
+    bench.says("Done")
+    more = bench.page.get_by_role("button", name="One spring pin 8 mm more")
+    for _ in range(3):
+        more.click()
+    bench.page.get_by_role("button", name="One spring pin 8 mm less").click()
+    expect(bench.region("items")).to_contain_text("2 of 40")
+    bench.page.get_by_label("spring pin 8 mm", exact=True).fill("38")
+    bench.page.keyboard.press("Tab")
+    expect(bench.region("items")).to_contain_text("38 of 40")
+    assert shop.floor.box(box).items[0].counted == 38
+    bench.page.reload()
+    expect(bench.region("items")).to_contain_text("38 of 40")
+    expect(bench.page.get_by_label("spring pin 8 mm", exact=True)).to_have_value("38")
+
+
+def test_the_scale_is_compared_with_the_plan_and_says_what_it_cannot_prove(
+    shop: Shop, at_bench: Callable[..., Bench]
+) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job(items=())
+    planned = shop.floor.box(box).mass_kg
+    bench = at_bench()
+    bench.scan(deck)
+    bench.says("Done")
+    expect(bench.page.get_by_label("Mass in kg")).to_have_count(0)
+    bench.scan(toe_kick)
+    scale = bench.region("scale")
+    expect(scale).to_contain_text("only scans prove it")
+    expect(scale).to_contain_text("It would notice a missing Deck")
+    expect(scale).to_contain_text("It may not notice: Toe kick")
+    bench.page.get_by_label("Mass in kg").fill(f"{planned * 0.8:.2f}")
+    bench.page.get_by_role("button", name="Weigh").click()
+    expect(scale).to_contain_text("Too light")
+    bench.page.get_by_role("button", name="Seal the box").click()
+    bench.says("The scale says: too light. Look in the box once more, then press again.")
+    assert shop.state(box) == "complete"
+    bench.scan(f"{planned:.2f} kg")  # the scale types by itself
+    expect(scale).to_contain_text("As planned")
+    bench.page.get_by_role("button", name="Seal the box").click()
+    bench.says("Sealed. Now print its label.")
+    assert shop.floor.box(box).weighed_kg == pytest.approx(planned, abs=0.01)
+
+
+def test_a_box_that_the_scale_doubts_is_sealed_when_the_packer_looked_again(
+    shop: Shop, at_bench: Callable[..., Bench]
+) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job(items=())
+    bench = at_bench()
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    expect(bench.region("head")).to_contain_text("2 of 2 parts in")
+    bench.scan("99.5")
+    expect(bench.region("scale")).to_contain_text("Too heavy")
+    seal = bench.page.get_by_role("button", name="Seal the box")
+    seal.click()
+    bench.says("The scale says: too heavy. Look in the box once more, then press again.")
+    seal.click()
+    bench.says("Sealed. Now print its label.")
+    assert shop.state(box) == "sealed"
+
+
+FOREMAN, PASSWORD = "Invented Foreman", "the right long password"
+
+
+@pytest.fixture(scope="module")
+def badges(shop: Shop) -> dict[Role, str]:
+    """The badges of a foreman, who has a password too, and of a packer."""
+    database, at = shop.floor.database, {"now": datetime.now(UTC)}
+    foreman = add_person(database, FOREMAN, Role.FOREMAN, password=PASSWORD, **at)
+    packer = add_person(database, "Invented Packer", Role.PACKER, password=None, **at)
+    return {Role.FOREMAN: make_badge(database, foreman, **at), Role.PACKER: make_badge(database, packer, **at)}
+
+
+def short_box(shop: Shop, bench: Bench) -> str:
+    """A box with one of its two parts in it."""
+    (deck, _toe_kick, _end), (box, _other) = shop.job(items=())
+    bench.scan(deck)
+    bench.says("Done")
+    bench.page.get_by_role("button", name="A foreman lets it go short").click()
+    return box
+
+
+def test_a_foreman_lets_a_box_go_short_by_name_and_password_while_the_packer_stays_signed_in(
+    shop: Shop, at_bench: Callable[..., Bench], badges: dict[Role, str], shots: Path | None
+) -> None:
+    bench = at_bench()
+    box = short_box(shop, bench)
+    packer = bench.page.locator("#who").inner_text()
+    dialog = bench.page.get_by_role("dialog")
+    _fits(bench, shots, "pack-short")
+    seal = dialog.get_by_role("button", name="Seal it short")
+    seal.click()
+    expect(dialog.get_by_role("alert")).to_have_text("Write why the box goes short.")
+    dialog.get_by_label("Why?").fill("the truck waits")
+    dialog.get_by_label("Foreman's name").fill(FOREMAN)
+    dialog.get_by_label("Password").fill("a wrong password")
+    seal.click()
+    expect(dialog.get_by_role("alert")).to_contain_text("not a foreman's")
+    assert shop.state(box) == "packing"
+    dialog.get_by_label("Password").fill(PASSWORD)
+    seal.click()
+    expect(bench.page.locator("#answer")).to_contain_text("Sealed short. What is missing is planned for box B")
+    assert shop.state(box) == "sealed"
+    assert bench.page.locator("#who").inner_text() == packer
+    with shop.floor.database.read() as connection:
+        sealing = look.box_history(connection, read_code(box).number)[-1]
+    assert (sealing.action, sealing.who) == ("seal", FOREMAN)
+    assert "the truck waits" in sealing.message
+
+
+def test_a_foreman_lets_a_box_go_short_by_badge_and_a_packers_badge_does_not(
+    shop: Shop, at_bench: Callable[..., Bench], badges: dict[Role, str]
+) -> None:
+    bench = at_bench()
+    box = short_box(shop, bench)
+    dialog = bench.page.get_by_role("dialog")
+    dialog.get_by_label("Why?").fill("the truck waits")
+    bench.scan(badges[Role.PACKER])
+    expect(dialog).to_contain_text("badge was read")
+    dialog.get_by_role("button", name="Seal it short").click()
+    expect(dialog.get_by_role("alert")).to_have_text("Invented Packer is no foreman.")
+    assert shop.state(box) == "packing"
+    bench.scan(badges[Role.FOREMAN])
+    dialog.get_by_role("button", name="Seal it short").click()
+    expect(bench.page.locator("#answer")).to_contain_text("Sealed short.")
+    assert shop.state(box) == "sealed"
+    shop.floor.check()
+
+
+def test_whoever_may_only_scan_packs_but_does_not_seal(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job(items=())
+    bench = at_bench(role=Role.STATION)
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    expect(bench.region("head")).to_contain_text("2 of 2 parts in")
+    expect(bench.region("seal")).to_contain_text("A packer seals: scan your badge.")
+    expect(bench.page.get_by_role("button", name="Seal the box")).to_have_count(0)
+    assert shop.state(box) == "complete"
+
+
+def test_the_bench_is_chosen_once_and_kept_by_the_device(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    bench = at_bench()
+    bench.page.goto(f"{shop.address}/pack")
+    bench.page.wait_for_url(f"{shop.address}/pack/{bench.name}")
+    bench.page.get_by_role("link", name="Other bench").click()
+    bench.page.wait_for_url(f"{shop.address}/pack?choose=1")
+    assert violations(bench.page) == []
+    bench.page.get_by_role("link", name="PACK-1", exact=True).click()
+    bench.page.wait_for_url(f"{shop.address}/pack/PACK-1")
+    bench.page.goto(f"{shop.address}/pack")
+    bench.page.wait_for_url(f"{shop.address}/pack/PACK-1")
+    assert bench.page.request.get(f"{shop.address}/pack/CUT-1").status == 404
+
+
+def test_what_to_pack_next_is_listed_and_opened_by_a_touch(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (_deck, _toe_kick, end), (_box, ready) = shop.job()
+    shop.floor.scan(end, "CUT-1")
+    bench = at_bench()
+    listed = bench.page.get_by_role("region", name="To pack next").get_by_role("button")
+    names = listed.all_inner_texts()
+    assert [("all parts ready" in name or "complete" in name) for name in names] == sorted(
+        [("all parts ready" in name or "complete" in name) for name in names], reverse=True
+    )
+    bench.page.locator(f'[data-open="{ready}"]').click()
+    bench.says("Done")
+    expect(bench.region("head")).to_have_attribute("data-box", ready)
+    bench.page.get_by_role("button", name="Take back").click()
+    bench.says("Taken back")
+    expect(bench.region("head")).to_contain_text("No box on this bench")
+
+
+def test_a_bench_that_nothing_changed_at_answers_without_its_content(
+    shop: Shop, at_bench: Callable[..., Bench]
+) -> None:
+    _parts, (box, _other) = shop.job()
+    bench = at_bench()
+    bench.scan(box)
+    bench.says("Done")
+    address = f"{shop.address}/pack/{bench.name}/bench"
+    first = bench.page.request.get(address)
+    again = bench.page.request.get(address, headers={"If-None-Match": first.headers["etag"]})
+    assert (first.status, again.status, again.body()) == (200, 304, b"")
+    bench.page.get_by_role("button", name="One spring pin 8 mm more").click()
+    expect(bench.region("items")).to_contain_text("1 of 40")
+    assert bench.page.request.get(address, headers={"If-None-Match": first.headers["etag"]}).status == 200
+
+
+def test_a_label_read_twice_at_once_is_counted_once(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, _toe_kick, _end), _boxes = shop.job()
+    bench = at_bench()
+    bench.scan(deck)
+    bench.scan(deck)
+    bench.says("Read twice, counted once.")
+    time.sleep(1.6)
+    bench.scan(deck)
+    bench.says("Done before")
+
+
+def test_a_code_typed_by_hand_counts_and_typing_is_not_swallowed(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, _end), _boxes = shop.job()
+    bench = at_bench()
+    field = bench.page.get_by_label("Type a code")
+    field.focus()
+    bench.page.keyboard.type(deck.lower(), delay=70)
+    expect(field).to_have_value(deck.lower())
+    bench.page.keyboard.press("Enter")
+    bench.says("Done")
+    expect(field).to_have_value("")
+    bench.page.keyboard.type("abc", delay=0)  # somebody types three letters faster than usual
+    expect(field).to_have_value("abc")
+    bench.scan(toe_kick)  # the scanner leaves what stood in the field as it was
+    expect(bench.page.locator("#answer")).to_contain_text("Toe kick")
+    expect(field).to_have_value("abc")
+
+
+def test_nothing_is_clicked_by_the_enter_of_the_scanner(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, _toe_kick, _end), (box, _other) = shop.job()
+    bench = at_bench()
+    bench.scan(box)
+    bench.says("Done")
+    bench.page.get_by_role("button", name="All 40: spring pin 8 mm").focus()
+    bench.scan(deck)
+    expect(bench.region("head")).to_contain_text("1 of 2 parts in")
+    assert shop.floor.box(box).items[0].counted is None
+
+
+def test_the_screen_is_used_by_keyboard_alone(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    bench = at_bench()
+    keyboard = bench.page.keyboard
+    bench.page.get_by_label("Type a code").focus()
+    for code in (deck, toe_kick):
+        keyboard.type(code, delay=70)
+        keyboard.press("Enter")
+        expect(bench.page.locator("#answer")).to_contain_text("Deck" if code == deck else "Toe kick")
+    _tab_to(bench.page, "All 40: spring pin 8 mm")
+    keyboard.press("Space")
+    expect(bench.region("items")).to_contain_text("all 40 in")
+    expect(bench.page.get_by_role("button", name="All 40: spring pin 8 mm")).to_be_focused()
+    _tab_to(bench.page, "Seal the box")
+    keyboard.press("Space")
+    bench.says("Sealed. Now print its label.")
+    assert shop.state(box) == "sealed"
+
+
+def _tab_to(page: Page, name: str) -> None:
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.ariaLabel || document.activeElement.innerText") == name:
+            return
+    raise AssertionError(f"no way by keyboard to {name}")
+
+
+SIZES = {"tablet": (1024, 768), "desktop": (1440, 900), "wall": (1920, 1080)}
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", SIZES)
+def test_the_screen_is_readable_at_every_size(
+    shop: Shop, at_bench: Callable[..., Bench], size: str, scheme: str, shots: Path | None
+) -> None:
+    width, height = SIZES[size]
+    bench = at_bench(viewport={"width": width, "height": height}, color_scheme=scheme)
+    boxes = planned_boxes(shop)
+    box = max(boxes, key=lambda each: len(each.parts))
+    bench.scan(box.code)
+    for part in box.parts[:5]:
+        bench.scan(part.code)
+        expect(bench.page.locator("#answer")).to_contain_text(part.name)
+    expect(bench.region("head")).to_contain_text("5 of")
+    _fits(bench, shots, f"pack-{size}-{scheme}")
+    other = next(each for each in boxes if each.code != box.code)
+    bench.scan(other.parts[0].code)
+    bench.says("Wrong box")
+    _fits(bench, shots, f"pack-wrong-{size}-{scheme}")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_end_of_a_box_is_readable_too(
+    shop: Shop, at_bench: Callable[..., Bench], scheme: str, shots: Path | None
+) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    bench = at_bench(color_scheme=scheme)
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    bench.page.get_by_role("button", name="All 40: spring pin 8 mm").click()
+    expect(bench.region("scale")).to_contain_text("On the scale")
+    bench.scan("3.2")
+    expect(bench.region("scale")).to_contain_text("Too light")
+    _fits(bench, shots, f"pack-light-{scheme}")
+    bench.scan(f"{shop.floor.box(box).mass_kg:.2f}")
+    bench.page.get_by_role("button", name="Seal the box").click()
+    bench.says("Sealed. Now print its label.")
+    _fits(bench, shots, f"pack-sealed-{scheme}")
+
+
+def _fits(bench: Bench, shots: Path | None, name: str) -> None:
+    if shots is not None:
+        bench.page.screenshot(path=shots / f"{name}.png", full_page=True)
+    assert violations(bench.page) == []
+    assert bench.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def test_the_screen_still_fits_at_200_percent(shop: Shop, at_bench: Callable[..., Bench], shots: Path | None) -> None:
+    bench = at_bench(viewport={"width": 512, "height": 384}, device_scale_factor=2)
+    box = max(planned_boxes(shop), key=lambda each: len(each.parts))
+    bench.scan(box.code)
+    bench.says("Done")
+    _fits(bench, shots, "pack-200")
+
+
+def test_the_screen_weighs_less_than_100_kilobytes(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    bench = at_bench()
+    bench.scan(max(planned_boxes(shop), key=lambda each: len(each.parts)).code)
+    bench.says("Done")
+    sizes: list[int] = []
+    bench.page.on("response", lambda response: sizes.append(len(response.body())))
+    bench.page.reload(wait_until="networkidle")
+    assert 0 < sum(sizes[:12]) < 100_000

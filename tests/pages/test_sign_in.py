@@ -1,0 +1,328 @@
+"""Signing in, sessions and their ends, badges and tablets, and the pages of people, stations and tokens."""
+
+import re
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Literal
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from playwright.sync_api import Browser, Page
+
+from tests.floor import START, Floor
+from tests.pages.looking import violations
+from tracker.app import create_app
+from tracker.records.database import Database
+from tracker.records.migrate import upgrade
+from tracker.server import Server
+from tracker.settings import Settings
+from tracker.shop.roles import Role
+from tracker.work.people import add_person, make_badge, set_choices
+
+PASSWORD, WRONG, SHORT, OTHER = (
+    "a password of eight words",
+    "wrong wrong wrong",
+    "short",
+    "another password",
+)
+NAMES = {Role.PACKER: "Pia", Role.FOREMAN: "Finn", Role.ADMIN: "Ada"}
+
+
+def _shop(folder: Path) -> Flask:
+    database = Database(f"sqlite:///{folder / 'shop.db'}")
+    upgrade(database)
+    Floor(database)
+    for role, name in NAMES.items():
+        add_person(database, name, role, password=PASSWORD, now=START)
+    settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
+    return create_app(settings, database)
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> Iterator[Flask]:
+    made = _shop(tmp_path)
+    yield made
+    made.extensions["shop_database"].close()
+
+
+@pytest.fixture
+def client(app: Flask) -> FlaskClient:
+    return app.test_client()
+
+
+def proof(client: FlaskClient, path: str = "/sign-in") -> str:
+    """The secret against forged forms that stands on a page."""
+    found = re.search(r'name="csrf-token" content="([^"]+)"', client.get(path, follow_redirects=True).text)
+    assert found is not None
+    return found.group(1)
+
+
+def send(client: FlaskClient, path: str, **form: str) -> Any:
+    return client.post(path, data={"csrf_token": proof(client), **form})
+
+
+def enter(client: FlaskClient, role: Role = Role.ADMIN, **more: str) -> Any:
+    return send(client, "/sign-in", name=NAMES[role], password=PASSWORD, **more)
+
+
+def test_signing_in_leads_back_to_where_one_was_and_to_no_other_host(client: FlaskClient) -> None:
+    asked = client.get("/people?x=1")
+    assert (asked.status_code, asked.headers["Location"]) == (302, "/sign-in?next=/people?x%3D1")
+    assert enter(client, next="/people?x=1").headers["Location"] == "/people?x=1"
+    for elsewhere in ("https://example.org/", "//example.org", "/\\example.org", "/\t/example.org", "people"):
+        assert enter(client, next=elsewhere).headers["Location"] == "/", elsewhere
+
+
+def test_the_session_is_a_new_one_after_signing_in_and_no_script_can_read_it(client: FlaskClient) -> None:
+    before = proof(client)
+    response = enter(client)
+    cookie = response.headers["Set-Cookie"]
+    assert "HttpOnly" in cookie
+    assert "SameSite=Strict" in cookie
+    assert "Secure" not in cookie
+    assert proof(client, "/people") != before
+    assert PASSWORD not in cookie
+
+
+def test_over_https_the_cookie_never_travels_by_plain_http(client: FlaskClient) -> None:
+    assert "Secure" in client.get("/sign-in", base_url="https://localhost").headers["Set-Cookie"]
+
+
+def test_a_session_that_ended_says_so_and_one_that_never_was_does_not(app: Flask, client: FlaskClient) -> None:
+    assert "ended" not in client.get("/people").headers["Location"]
+    enter(client)
+    other = app.test_client()
+    enter(other)
+    send(other, "/people/3/password", password=OTHER)  # that of Ada, who sits at both
+    gone = client.get("/people", follow_redirects=True)
+    assert "Your session has ended" in gone.text
+    assert enter(client).status_code == 401
+
+
+def test_signing_out_ends_the_session_in_the_shops_records_too(app: Flask, client: FlaskClient) -> None:
+    enter(client)
+    kept = client.get_cookie("session")
+    assert kept is not None
+    assert send(client, "/sign-out").headers["Location"] == "/sign-in"
+    thief = app.test_client()
+    thief.set_cookie("session", kept.value)
+    assert thief.get("/people").status_code == 302
+
+
+@pytest.mark.parametrize("path", ["/sign-in", "/sign-out", "/language", "/people", "/stations/pair", "/me", "/tokens"])
+def test_a_form_without_the_sessions_secret_changes_nothing(client: FlaskClient, path: str) -> None:
+    enter(client)
+    for given in ({}, {"csrf_token": "guessed"}):
+        assert client.post(path, data={"name": "Eve", "role": "admin", **given}).status_code == 403
+    assert "Eve" not in client.get("/people").text
+
+
+def test_a_call_by_session_needs_the_header_and_the_role(client: FlaskClient) -> None:
+    enter(client, Role.PACKER)
+    assert client.get("/api/v1/jobs").status_code == 401
+    header = {"X-CSRF-Token": proof(client, "/me")}
+    assert client.get("/api/v1/jobs", headers=header).status_code == 200
+    assert client.post("/api/v1/jobs/J-1/hold", headers=header).status_code == 403
+
+
+def test_wrong_guesses_say_nothing_about_names_and_make_one_wait(client: FlaskClient) -> None:
+    said = []
+    for name in ("Ada", "Nobody"):
+        wrong = send(client, "/sign-in", name=name, password=WRONG)
+        assert wrong.status_code == 401
+        said.append(re.findall(r'role="alert">(.*?)</p>', wrong.text))
+    assert said[0] == said[1] != []
+    for _guess in range(4):
+        send(client, "/sign-in", name="Ada", password=WRONG)
+    waits = enter(client)
+    assert waits.status_code == 429
+    assert 0 < int(waits.headers["Retry-After"]) <= 900
+    assert f"{waits.headers['Retry-After']} seconds" in waits.text
+    assert enter(client, Role.FOREMAN).status_code == 302
+
+
+def test_every_answer_carries_a_strict_policy(client: FlaskClient) -> None:
+    for path in ("/sign-in", "/static/shop.css", "/api/v1/docs", "/nowhere"):
+        with client.get(path) as answer:
+            headers = answer.headers
+        policy = headers["Content-Security-Policy"]
+        assert "default-src 'self'" in policy
+        assert "unsafe" not in policy
+        assert "frame-ancestors 'none'" in policy
+        assert "camera=(self)" in headers["Permissions-Policy"]
+
+
+def test_a_badge_at_a_paired_tablet_signs_its_scans_and_nobody_elses(app: Flask, client: FlaskClient) -> None:
+    enter(client, Role.FOREMAN)
+    shown = send(client, "/stations/pair", station="CUT-1")
+    assert shown.headers["Cache-Control"] == "no-store"
+    found = re.search(r'class="once">([A-Z2-9 ]{9})<', shown.text)
+    assert found is not None
+    tablet = app.test_client()
+    paired = send(tablet, "/sign-in", pairing=found.group(1).lower())
+    assert paired.headers["Location"] == "/station"
+    assert tablet.get("/station").headers["Location"] == "/station/CUT-1"
+    header = {"X-CSRF-Token": proof(tablet, "/station/CUT-1")}
+    code = make_badge(app.extensions["shop_database"], 1, now=START)
+    assert tablet.post("/station/badge", json={"code": code}, headers=header).json == {"name": "Pia", "own": False}
+    assert ">Pia<" in tablet.get("/station/CUT-1").text
+    unknown = tablet.post("/station/badge", json={"code": "W000000991A"}, headers=header)
+    assert unknown.status_code == 404
+    assert app.test_client().post("/station/badge", json={"code": code}).status_code == 302
+    again = send(app.test_client(), "/sign-in", pairing=found.group(1))
+    assert again.status_code == 401
+
+
+def test_a_tablet_that_was_withdrawn_is_signed_out(app: Flask, client: FlaskClient) -> None:
+    enter(client, Role.FOREMAN)
+    found = re.search(r'class="once">([A-Z2-9 ]{9})<', send(client, "/stations/pair", station="CUT-1").text)
+    assert found is not None
+    tablet = app.test_client()
+    send(tablet, "/sign-in", pairing=found.group(1))
+    assert tablet.get("/station/CUT-1").status_code == 200
+    number = re.search(r"/stations/tablets/(\d+)/withdraw", client.get("/stations").text)
+    assert number is not None
+    assert send(client, number.group(0)).status_code == 302
+    assert tablet.get("/station/CUT-1").status_code == 302
+    assert send(client, number.group(0)).status_code == 404
+
+
+def test_an_admin_adds_changes_and_withdraws_people(app: Flask, client: FlaskClient) -> None:
+    enter(client)
+    assert send(client, "/people", name="Olga", role="office", password=SHORT).status_code == 422
+    assert send(client, "/people", name=" ", role="office", password=PASSWORD).status_code == 422
+    assert send(client, "/people", name="Olga", role="boss", password=PASSWORD).status_code == 422
+    assert send(client, "/people", name="Olga", role="office", password=PASSWORD).status_code == 302
+    assert send(client, "/people", name="Olga", role="office", password=PASSWORD).status_code == 409
+    olga = app.test_client()
+    send(olga, "/sign-in", name="Olga", password=PASSWORD)
+    assert olga.get("/people").status_code == 403
+    assert send(client, "/people/4/role", role="admin").status_code == 302
+    assert olga.get("/people").status_code == 200
+    shown = send(client, "/people/4/badge")
+    assert "The new badge of Olga" in shown.text
+    assert client.get("/people/4/badge.pdf").data.startswith(b"%PDF")
+    send(client, "/people/4/badge/withdraw")
+    assert client.get("/people/4/badge.pdf").status_code == 404
+    assert send(client, "/people/3/withdraw").status_code == 409  # oneself
+    assert send(client, "/people/4/withdraw").status_code == 302
+    assert olga.get("/people").status_code == 302
+    assert send(client, "/people/3/role", role="packer").status_code == 409  # the last admin
+    assert send(client, "/people/99/role", role="packer").status_code == 404
+
+
+def test_stations_and_tokens_are_made_in_the_office(app: Flask, client: FlaskClient) -> None:
+    enter(client)
+    assert send(client, "/stations", name="CUT-2", step="cut", strict="1").status_code == 302
+    assert send(client, "/stations", name="CUT-2", step="cut").status_code == 409
+    assert send(client, "/stations", name="CUT-3", step="paint").status_code == 422
+    made = send(client, "/tokens", name="a report", role="office", station="")
+    plain = re.search(r'class="once">([^<]+)<', made.text)
+    assert plain is not None
+    assert made.headers["Cache-Control"] == "no-store"
+    assert plain.group(1) not in client.get("/tokens").text
+    program = {"Authorization": f"Bearer {plain.group(1)}"}
+    assert app.test_client().get("/api/v1/jobs", headers=program).status_code == 200
+    number = re.search(r"/tokens/(\d+)/withdraw", client.get("/tokens").text)
+    assert number is not None
+    assert send(client, number.group(0)).status_code == 302
+    assert send(client, number.group(0)).status_code == 404
+    enter(client, Role.FOREMAN)
+    assert client.get("/stations").status_code == 200
+    assert client.get("/tokens").status_code == 403
+
+
+def test_people_choose_their_language_and_units_and_keep_them_on_another_device(
+    app: Flask, client: FlaskClient
+) -> None:
+    enter(client)
+    assert '<html lang="en">' in client.get("/me").text
+    assert send(client, "/me", language="es", units="in").status_code == 302
+    other = app.test_client()
+    assert '<html lang="en">' in other.get("/sign-in").text
+    enter(other)
+    assert '<html lang="es">' in other.get("/me").text
+    send(other, "/language", language="en", back="/people")
+    assert '<html lang="en">' in client.get("/me").text
+    set_choices(app.extensions["shop_database"], 3, language=None, units=None)
+
+
+def test_before_signing_in_the_language_is_the_browsers_or_the_chosen_one(client: FlaskClient) -> None:
+    spanish = {"Accept-Language": "es-MX,es;q=0.9,en;q=0.5"}
+    assert '<html lang="es">' in client.get("/sign-in", headers=spanish).text
+    chosen = send(client, "/language", language="en", back="/sign-in")
+    assert chosen.headers["Location"] == "/sign-in"
+    assert '<html lang="en">' in client.get("/sign-in", headers=spanish).text
+    assert send(client, "/language", language="en", back="//example.org").headers["Location"] == "/sign-in"
+
+
+def test_ones_own_password_needs_the_old_one_and_ends_ones_other_sessions(app: Flask, client: FlaskClient) -> None:
+    enter(client)
+    other = app.test_client()
+    enter(other)
+    assert send(client, "/me/password", old="wrong", new=OTHER).status_code == 422
+    assert send(client, "/me/password", old=PASSWORD, new="short").status_code == 422
+    assert send(client, "/me/password", old=PASSWORD, new=OTHER).status_code == 302
+    assert client.get("/me").status_code == 200
+    assert other.get("/me").status_code == 302
+    assert send(other, "/sign-in", name="Ada", password=OTHER).status_code == 302
+
+
+# In a browser
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a service with three people."""
+    app = _shop(tmp_path_factory.mktemp("people"))
+    server = Server(app, host="127.0.0.1", port=0)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    yield server.address
+    server.stop()
+    thread.join()
+    app.extensions["shop_database"].close()
+
+
+def sign_in_as(page: Page, place: str, name: str) -> None:
+    page.goto(f"{place}/sign-in")
+    page.get_by_label("Your name").fill(name)
+    page.get_by_label("Your password").fill(PASSWORD)
+    page.keyboard.press("Enter")
+    page.wait_for_url(lambda url: "sign-in" not in url)
+
+
+def test_a_foreman_pairs_a_tablet_which_then_is_its_station(page: Page, browser: Browser, place: str) -> None:
+    sign_in_as(page, place, "Finn")
+    page.locator(".menu > summary").click()
+    page.get_by_role("link", name="Stations and tablets").click()
+    page.get_by_role("button", name="Pair a tablet with CUT-1").click()
+    code = page.locator(".once").inner_text()
+    context = browser.new_context(viewport={"width": 1024, "height": 768})
+    tablet = context.new_page()
+    tablet.goto(place)
+    tablet.get_by_text("This is a station's tablet").click()
+    tablet.get_by_label("The code from the foreman").fill(code)
+    tablet.get_by_role("button", name="Pair this tablet").click()
+    tablet.wait_for_url(f"{place}/station/CUT-1")
+    context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "height"), [(512, 384), (1024, 768), (1440, 900)])
+def test_the_pages_are_accessible_and_fit_at_every_size_and_at_200_percent(
+    browser: Browser, place: str, width: int, height: int, scheme: Literal["light", "dark"], shots: Path | None
+) -> None:
+    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+    page = context.new_page()
+    for path in ("sign-in", "people", "stations", "tokens", "me"):
+        if path == "people":
+            sign_in_as(page, place, "Ada")
+        page.goto(f"{place}/{path}")
+        assert violations(page) == [], path
+        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), path
+        if shots is not None:
+            page.screenshot(path=shots / f"{path}-{width}-{scheme}.png", full_page=True)
+    context.close()

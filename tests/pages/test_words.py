@@ -1,0 +1,110 @@
+"""What people read and hear."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+from flask import Flask
+from flask_babel import Babel
+
+from tracker.pages import words
+from tracker.pages.words import Facts, Shape, Sound, sentence
+from tracker.shop.codes import Kind
+from tracker.shop.progress import PartStatus
+from tracker.shop.roles import Role
+from tracker.shop.scans import Action
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import OK_OUTCOMES, BoxState, Outcome
+
+PART = Facts(
+    step=Step.BAND,
+    code="P0000000100",
+    kind=Kind.PART,
+    job="J-1",
+    box="101",
+    box_state="sealed",
+    load="L1",
+    replaced_by="P2",
+    open_steps=(Step.CUT, Step.MACHINE),
+)
+
+
+@pytest.fixture(autouse=True)
+def _reader() -> Iterator[None]:
+    """Somebody who reads English."""
+    app = Flask(__name__)
+    Babel(app, locale_selector=lambda: "en")
+    with app.test_request_context():
+        yield
+
+
+def test_every_outcome_has_a_word_a_shape_and_a_sound() -> None:
+    assert set(words.OUTCOMES) == set(Outcome)
+    said = [str(words.OUTCOMES[outcome].word) for outcome in Outcome]
+    assert len(set(said)) == len(said)
+    assert all(len(word) <= 22 for word in said)
+
+
+def test_what_is_not_ok_never_sounds_or_looks_like_what_is() -> None:
+    fine = {words.OUTCOMES[outcome].shape for outcome in OK_OUTCOMES}
+    for outcome in set(Outcome) - OK_OUTCOMES:
+        assert words.OUTCOMES[outcome].sound is not Sound.OK
+        assert words.OUTCOMES[outcome].shape not in fine
+
+
+def test_a_second_scan_of_the_same_part_sounds_otherwise_than_the_first() -> None:
+    assert words.OUTCOMES[Outcome.AGAIN].sound is Sound.LOOK
+    assert words.OUTCOMES[Outcome.AGAIN].shape is not words.OUTCOMES[Outcome.DONE].shape
+
+
+def test_every_shape_is_drawn() -> None:
+    source = Flask("tracker.pages", template_folder="templates").jinja_env.get_template("station_shapes.html")
+    drawn = source.module.__dict__["LINES"]
+    assert set(drawn) == {shape.value for shape in Shape}
+
+
+def test_every_name_of_the_trade_has_a_word() -> None:
+    assert [words.step_word(step) for step in Step] == ["cut", "machine", "band", "pack", "ship"]
+    assert words.box_state_word("packing") == "being packed"
+    assert all(words.box_state_word(state) for state in BoxState)
+    assert words.part_status_word("waiting") == "not started"
+    assert all(words.part_status_word(status) for status in PartStatus)
+    assert words.job_status_word("held") == "on hold"
+    assert all(words.role_word(role) for role in Role)
+
+
+@pytest.mark.parametrize("outcome", [each for each in Outcome if each not in (Outcome.DONE, Outcome.UNDONE)])
+@pytest.mark.parametrize("kind", [*Kind, None])
+@pytest.mark.parametrize("step", Step)
+def test_every_answer_but_done_says_in_a_sentence_what_it_means(outcome: Outcome, kind: Kind, step: Step) -> None:
+    said = sentence(outcome, replace(PART, kind=kind, step=step))
+    assert said.endswith(".")
+    assert len(said) < 90
+    assert "%(" not in said
+
+
+@pytest.mark.parametrize(
+    ("outcome", "facts", "says"),
+    [
+        (Outcome.DONE, PART, ""),
+        (Outcome.DONE, replace(PART, inferred=(Step.CUT,)), "Taken as done too: cut."),
+        (Outcome.DONE, replace(PART, kind=Kind.BOX, step=Step.PACK), "The box is open. Scan its parts."),
+        (Outcome.DONE, replace(PART, kind=Kind.BOX, step=Step.SHIP), "The box is on its load."),
+        (Outcome.DONE, replace(PART, kind=Kind.BOARD, uncut=1), "1 part of the board was refused: scan it by itself."),
+        (Outcome.EARLY, PART, "Not done yet: cut, machine. Bring it there first."),
+        (Outcome.EARLY, replace(PART, kind=Kind.BOX), "The box is not sealed. Take it back to packing."),
+        (Outcome.OFF_ROUTE, PART, "This part has no step band."),
+        (Outcome.WRONG_BOX, PART, "It belongs in box 101."),
+        (Outcome.WRONG_BOX, replace(PART, kind=Kind.BOX), "It belongs on load L1."),
+        (Outcome.BOX_CLOSED, PART, "Box 101 is sealed. Ask the foreman."),
+        (Outcome.ON_HOLD, PART, "Job J-1 is on hold. Put it aside and ask the foreman."),
+        (Outcome.ON_HOLD, replace(PART, damaged=True), "It is marked damaged. Ask the foreman."),
+        (Outcome.REPLACED, PART, "This label counts no more: P2 took its place. Put this one aside."),
+        (Outcome.UNKNOWN, replace(PART, kind=Kind.SLOT), "Scan the part first, then this code."),
+        (Outcome.UNDONE, replace(PART, undone=Action.PASS, undone_step=Step.CUT), "It counts no longer as done: cut."),
+        (Outcome.UNDONE, replace(PART, undone=Action.DAMAGED), "It is no longer marked damaged."),
+        (Outcome.NOTED, replace(PART, action=Action.PLACE, slot="CART-1"), "It lies in slot CART-1."),
+    ],
+)
+def test_the_sentence_names_what_the_worker_must_know(outcome: Outcome, facts: Facts, says: str) -> None:
+    assert sentence(outcome, facts) == says

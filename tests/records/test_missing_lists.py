@@ -1,0 +1,150 @@
+"""The boxes that are not complete, in the order in which they leave, with where each missing part is."""
+
+from datetime import date
+from uuid import uuid4
+
+from tests.floor import Floor
+from tracker.records import missing_lists
+from tracker.records.missing_lists import BOXES_A_PAGE, ROWS_A_BOX, ROWS_A_PAGE, MissingPage, open_loads
+from tracker.shop.codes import read_code
+from tracker.shop.orders import Order, PartLine
+from tracker.shop.scans import Action
+from tracker.work.jobs import cancel_job, hold_job
+from tracker.work.orders import take_order
+
+
+def page(floor: Floor, **asked: object) -> MissingPage:
+    with floor.database.read() as connection:
+        return missing_lists.missing_page(connection, **asked)  # type: ignore[arg-type]  # as the tests name them
+
+
+def codes(found: MissingPage) -> list[str]:
+    return [box.code for box in found.boxes]
+
+
+def take(floor: Floor, job: str, due: date, parts: int = 1, *, boxes: int = 1) -> None:
+    lines = [
+        PartLine(cabinet=f"{job}-{number}", part="End", quantity=parts, length_mm=720, width_mm=560, thickness_mm=18)
+        for number in range(boxes)
+    ]
+    order = Order(job=job, customer="Invented", due=due, parts=lines)
+    take_order(floor.database, order, who="office", now=floor.tick(), act_id=uuid4())
+
+
+def test_a_box_leaves_with_its_load_and_else_when_its_job_is_due(floor: Floor) -> None:
+    take(floor, "J-2", date(2027, 3, 3))  # box 3, due before the load of the 4th
+    take(floor, "J-3", date(2027, 3, 5), boxes=2)  # boxes 4 and 5, due with J-1
+    load = floor.plan(codes(page(floor, job_code="J-3"))[1])
+    found = page(floor)
+    assert [(box.name, box.leaves.day, box.load) for box in found.boxes] == [
+        ("J-2-0", 3, None),
+        ("J-3-1", 4, load),
+        ("101", 5, None),
+        ("102", 5, None),
+        ("J-3-0", 5, None),
+    ]
+    assert found.next is None
+
+
+def test_each_missing_part_says_what_it_waits_for_and_where_when_and_by_whom_it_was_seen(floor: Floor) -> None:
+    cut_at = floor.tick()
+    floor.scan(floor.deck, "CUT-1", at=cut_at)
+    floor.scan(floor.toe_kick, "CUT-1", action=Action.DAMAGED)
+    first = page(floor).boxes[0]
+    deck, toe_kick = first.parts
+    assert (deck.name, deck.step, deck.station, deck.seen_at, deck.who) == (
+        "Deck",
+        "machine",
+        "CUT-1",
+        cut_at,
+        "tester",
+    )
+    assert (toe_kick.damaged, toe_kick.step) == (True, "cut")
+    assert [(item.item, item.quantity, item.counted) for item in first.items] == [("spring pin 8 mm", 2, 0)]
+    assert first.lacking == 3
+    unseen = page(floor).boxes[1].parts[0]
+    assert (unseen.station, unseen.seen_at, unseen.who) == (None, None, None)
+
+
+def test_the_last_who_is_that_of_the_last_scan_also_when_it_was_refused(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.deck, "SHIP-1")  # refused, but it says where the part is
+    deck = page(floor).boxes[0].parts[0]
+    assert (deck.station, deck.step) == ("SHIP-1", "machine")
+    assert deck.who == "tester"
+
+
+def test_complete_boxes_and_jobs_that_are_cancelled_are_not_listed(floor: Floor) -> None:
+    take(floor, "J-2", date(2027, 3, 3))
+    cancel_job(floor.database, "J-2", **floor.act())
+    floor.seal_both()
+    assert codes(page(floor)) == []
+    floor.check()
+
+
+def test_a_sealed_box_of_which_a_part_was_found_damaged_lacks_it(floor: Floor) -> None:
+    floor.seal_both()
+    floor.scan(floor.deck, "PACK-1", action=Action.DAMAGED)
+    (box,) = page(floor).boxes
+    assert (box.code, box.state, [part.name for part in box.parts]) == (floor.box_101, "sealed", ["Deck"])
+
+
+def test_held_jobs_stay_on_the_list_and_say_so(floor: Floor) -> None:
+    hold_job(floor.database, "J-1", **floor.act())
+    assert [box.held for box in page(floor).boxes] == [True, True]
+
+
+def test_the_pages_one_after_another_list_every_box_once_and_in_order(floor: Floor) -> None:
+    for number in range(2, 9):
+        take(floor, f"J-{number}", date(2027, 3, 1 + number % 3), 3, boxes=9)
+    every = [f"B{number}" for number in range(3, 66)]
+    on_load = [box.code for box in page(floor, job_code="J-4").boxes][:4]
+    floor.plan(*on_load)
+    seen: list[tuple[date, int, int]] = []
+    found = page(floor)
+    while True:
+        assert len(found.boxes) <= BOXES_A_PAGE
+        assert sum(box.lacking for box in found.boxes) <= ROWS_A_PAGE
+        seen += [(box.leaves, box.job_id, box.id) for box in found.boxes]
+        if found.next is None:
+            break
+        found = page(floor, after=found.next)
+    assert seen == sorted(seen)
+    assert len({box_id for *_, box_id in seen}) == len(seen) == len(every) + 2
+
+
+def test_a_job_and_a_load_can_be_asked_for_alone(floor: Floor) -> None:
+    take(floor, "J-2", date(2027, 3, 3))
+    load = floor.plan(floor.box_102)
+    assert codes(page(floor, job_code="J-1")) == [floor.box_102, floor.box_101]
+    assert codes(page(floor, load_id=read_code(load).number)) == [floor.box_102]
+    assert codes(page(floor, on_loads=True)) == [floor.box_102]
+    assert codes(page(floor, job_code="none")) == []
+
+
+def test_a_box_that_lacks_very_much_says_how_much_more_than_is_listed(floor: Floor) -> None:
+    take(floor, "J-2", date(2027, 3, 1), ROWS_A_BOX + 7)
+    first = page(floor).boxes[0]
+    assert (len(first.parts), first.more, first.lacking) == (ROWS_A_BOX, 7, ROWS_A_BOX + 7)
+
+
+def test_a_load_says_how_many_of_its_boxes_lack_something_are_unsealed_or_are_on_it(floor: Floor) -> None:
+    take(floor, "J-2", date(2027, 3, 3))
+    third = codes(page(floor, job_code="J-2"))[0]
+    for code in (floor.deck, floor.toe_kick):
+        floor.scan(code, "PACK-1")
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    load = floor.plan(floor.box_101, floor.box_102, third)
+    floor.scan(load, "SHIP-1")
+    assert floor.scan(floor.box_102, "SHIP-1").ok
+    with floor.database.read() as connection:
+        (found,) = open_loads(connection, limit=5)
+    assert (found.code, found.boxes, found.short, found.unsealed, found.on_it) == (load, 3, 1, 1, 1)
+
+
+def test_a_box_of_which_only_the_items_are_not_counted_is_not_complete(floor: Floor) -> None:
+    floor.pack_all()
+    (box,) = page(floor).boxes
+    assert (box.code, box.state, box.parts, box.lacking) == (floor.box_101, "complete", [], 1)
+    assert [(each.item, each.quantity) for each in box.items] == [("spring pin 8 mm", 2)]

@@ -1,0 +1,278 @@
+"""The box as it lies on the bench: its layers from the end, and the layer that is being laid from above.
+
+Panels are slabs at true proportion. Where the plan gives no places, the panels lie in one stack in the order of laying.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Final
+
+from tracker.records.look import BoxView, PartView
+
+WIDE: Final = 600.0  # the drawing's own units, about a pixel each on a tablet
+PLAN_TALL: Final = 380.0
+SIDE_TALL: Final = 190.0
+SIDE_MARGIN: Final = 104.0  # for the arrow and its word
+PLAN_MARGIN: Final = 46.0
+_SIZES: Final = (26.0, 22.0, 19.0, 17.0, 15.0)
+_LETTER: Final = 0.6  # the mean width of a bold letter, by its size
+_LINE: Final = 1.15
+
+
+class SlabState(StrEnum):
+    """A panel in the drawing: in the box, missing, or the one to lay next."""
+
+    IN = "in"
+    OPEN = "open"
+    NEXT = "next"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lying:
+    """A part and where it lies: its corner and its reach along x (the carton's length) and y, in mm."""
+
+    part: PartView
+    number: int
+    layer: int
+    x: float
+    y: float
+    z: float
+    along: float
+    across: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slab:
+    """A rectangle to draw, in the drawing's units, with its text in lines; ``upright`` text runs upward."""
+
+    number: int
+    name: str
+    state: SlabState
+    x: float
+    y: float
+    wide: float
+    tall: float
+    lines: tuple[str, ...] = ()
+    size: float = 0.0
+    upright: bool = False
+
+    @property
+    def rows(self) -> list[tuple[float, float, str]]:
+        """Where each line of text starts, and the line."""
+        x, y = self.x + self.wide / 2, self.y + self.tall / 2
+        first = y - (len(self.lines) - 1) * self.size * _LINE / 2 + self.size * 0.35
+        return [(x, first + row * self.size * _LINE, line) for row, line in enumerate(self.lines)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrow:
+    """Points at what is next: from the margin to a slab."""
+
+    x: float
+    y: float
+    to_x: float
+    to_y: float
+
+    @property
+    def down(self) -> bool:
+        return self.x == self.to_x
+
+    @property
+    def word_left(self) -> bool:
+        """The word stands to the left of the arrow, where there is no room to its right."""
+        return self.x > WIDE - 90
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawing:
+    """One view. ``frame`` is the carton's inside: x, y, width, height."""
+
+    wide: float
+    tall: float
+    frame: tuple[float, float, float, float]
+    slabs: tuple[Slab, ...]
+    arrow: Arrow | None
+    bag: tuple[float, float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """All that is drawn of a box: which part is next, which layer is being laid, and the two views."""
+
+    next: PartView | None
+    layer: int
+    layers: int
+    side: Drawing
+    plan: Drawing
+
+
+def draw_bench(box: BoxView) -> Bench | None:
+    """Return the drawings of a box, or None for one without panels."""
+    lying = lie(box)
+    if not lying:
+        return None
+    upcoming = next_to_lay(lying)
+    layers = max(each.layer for each in lying)
+    layer = upcoming.layer if upcoming else layers
+    inside = _inside(box, lying)
+    return Bench(
+        next=upcoming.part if upcoming else None,
+        layer=layer,
+        layers=layers,
+        side=_side(box, lying, upcoming, inside),
+        plan=_plan([each for each in lying if each.layer == layer], upcoming, inside),
+    )
+
+
+def in_order(box: BoxView) -> list[PartView]:
+    """Return a box's parts in the order in which they are laid."""
+    return [each.part for each in lie(box)]
+
+
+def lie(box: BoxView) -> list[Lying]:
+    """Return where each part lies, in the order of laying; what has no place in the plan lies on top of the rest."""
+    places = box.places if box.carton is not None else {}
+    placed: list[Lying] = []
+    for part in box.parts:
+        place = places.get(part.code)
+        if place is not None:
+            along, across = part.length_mm, part.width_mm
+            if place.turned:
+                along, across = across, along
+            spot = {"x": place.x_mm, "y": place.y_mm, "z": place.z_mm}
+            placed.append(Lying(part=part, number=0, layer=place.layer, along=along, across=across, **spot))
+    loose = [part for part in box.parts if part.code not in places]
+    ordered = sorted(placed, key=lambda each: (each.layer, each.part.position, each.part.id))
+    return [_numbered(each, number) for number, each in enumerate([*ordered, *_stack(loose, ordered)], start=1)]
+
+
+def _stack(parts: Sequence[PartView], below: Sequence[Lying]) -> list[Lying]:
+    top = max((each.z + each.part.thickness_mm for each in below), default=0.0)
+    layer = max((each.layer for each in below), default=0)
+    stacked = []
+    for part in parts:
+        layer += 1
+        along, across = max(part.length_mm, part.width_mm), min(part.length_mm, part.width_mm)
+        stacked.append(Lying(part=part, number=0, layer=layer, x=0.0, y=0.0, z=top, along=along, across=across))
+        top += part.thickness_mm
+    return stacked
+
+
+def _numbered(each: Lying, number: int) -> Lying:
+    spot = {"x": each.x, "y": each.y, "z": each.z, "along": each.along, "across": each.across}
+    return Lying(part=each.part, number=number, layer=each.layer, **spot)
+
+
+def next_to_lay(lying: Sequence[Lying]) -> Lying | None:
+    """Return the part to lay next: in the lowest layer that lacks one, the first that is at hand, else the first."""
+    missing = [each for each in lying if not each.part.packed]
+    if not missing:
+        return None
+    layer = min(each.layer for each in missing)
+    here = [each for each in missing if each.layer == layer]
+    return next((each for each in here if at_hand(each.part)), here[0])
+
+
+def at_hand(part: PartView) -> bool:
+    """Say whether a part has all its work done and only waits to be packed."""
+    return part.step == "pack" and not part.damaged
+
+
+def _inside(box: BoxView, lying: Sequence[Lying]) -> tuple[float, float]:
+    """The carton's inside along x and y; of a plain stack the size of its largest panel."""
+    along = max(each.x + each.along for each in lying)
+    across = max(each.y + each.across for each in lying)
+    if box.carton is None:
+        return along, across
+    return max(along, box.length_mm), max(across, box.width_mm)
+
+
+def _state(each: Lying, upcoming: Lying | None) -> SlabState:
+    if each.part.packed:
+        return SlabState.IN
+    return SlabState.NEXT if each is upcoming else SlabState.OPEN
+
+
+_DRAWN_LAST: Final = (SlabState.IN, SlabState.OPEN, SlabState.NEXT)
+
+
+def _side(box: BoxView, lying: Sequence[Lying], upcoming: Lying | None, inside: tuple[float, float]) -> Drawing:
+    """The layers, seen from the carton's end: there the slabs are drawn largest. What is missing hides what is in."""
+    short, sideways = (inside[1], False) if inside[1] <= inside[0] else (inside[0], True)
+    top = max(each.z + each.part.thickness_mm for each in lying)
+    bag_mm = max(0.0, box.height_mm - top) if box.bag_above is not None else 0.0
+    scale = min((WIDE - 2 * SIDE_MARGIN) / short, SIDE_TALL / (top + bag_mm))
+    left, height = (WIDE - short * scale) / 2, (top + bag_mm) * scale
+    slabs = []
+    for each in sorted(lying, key=lambda each: _DRAWN_LAST.index(_state(each, upcoming))):
+        start, reach = (each.x, each.along) if sideways else (each.y, each.across)
+        if box.carton is None:
+            start = (short - reach) / 2
+        tall = each.part.thickness_mm * scale
+        y = 4 + height - each.z * scale - tall
+        x, wide = left + start * scale, reach * scale
+        slabs.append(_slab(each, _state(each, upcoming), (x, y, wide, tall)))
+    pointed = next((slab for slab in slabs if slab.state is SlabState.NEXT), None)
+    arrow = None
+    if pointed is not None:
+        y = pointed.y + pointed.tall / 2
+        arrow = Arrow(x=2, y=y, to_x=pointed.x - 3, to_y=y)
+    frame = (left - 3, 1, short * scale + 6, height + 6)
+    bag = (left, 4, short * scale, bag_mm * scale) if bag_mm * scale >= 16 else None
+    return Drawing(wide=WIDE, tall=height + 10, frame=frame, slabs=tuple(slabs), arrow=arrow, bag=bag)
+
+
+def _plan(layer: Sequence[Lying], upcoming: Lying | None, inside: tuple[float, float]) -> Drawing:
+    """One layer from above, its longer side across the screen."""
+    upended = inside[1] > inside[0]
+    long, short = (inside[1], inside[0]) if upended else inside
+    scale = min((WIDE - 8) / long, PLAN_TALL / short)
+    left, above = (WIDE - long * scale) / 2, PLAN_MARGIN if upcoming else 4.0
+    slabs = []
+    for each in layer:
+        x, y, wide, tall = each.x, each.y, each.along, each.across
+        if upended:
+            x, y, wide, tall = y, x, tall, wide
+        if not each.x and not each.y and len(layer) == 1:
+            x, y = (long - wide) / 2, (short - tall) / 2  # one panel alone is laid in the middle
+        spot = (left + x * scale, above + (short - y - tall) * scale, wide * scale, tall * scale)
+        slabs.append(_lettered(each, _state(each, upcoming), spot))
+    pointed = next((slab for slab in slabs if slab.state is SlabState.NEXT), None)
+    arrow = None
+    if pointed is not None:
+        x = pointed.x + min(pointed.wide / 2, 40.0)
+        arrow = Arrow(x=x, y=4, to_x=x, to_y=pointed.y - 2)
+    frame = (left - 3, above - 3, long * scale + 6, short * scale + 6)
+    return Drawing(wide=WIDE, tall=above + short * scale + 6, frame=frame, slabs=tuple(slabs), arrow=arrow)
+
+
+def _slab(each: Lying, state: SlabState, spot: tuple[float, float, float, float]) -> Slab:
+    x, y, wide, tall = spot
+    return Slab(number=each.number, name=each.part.name, state=state, x=x, y=y, wide=wide, tall=tall)
+
+
+def _lettered(each: Lying, state: SlabState, spot: tuple[float, float, float, float]) -> Slab:
+    """A slab with its number and name in the largest letters that fit, or with its number alone."""
+    slab = _slab(each, state, spot)
+    text = f"{each.number} {each.part.name}" + (" ✓" if state is SlabState.IN else "")
+    for upright in (False, True):
+        wide, tall = (slab.tall, slab.wide) if upright else (slab.wide, slab.tall)
+        for size in _SIZES:
+            lines = _wrapped(text, int((wide - 12) / (_LETTER * size)))
+            if lines and len(lines) * size * _LINE <= tall - 4:
+                return replace(slab, lines=lines, size=size, upright=upright)
+    return replace(slab, lines=(str(each.number),), size=min(_SIZES[-1], slab.tall * 0.8, slab.wide * 0.6))
+
+
+def _wrapped(text: str, letters: int) -> tuple[str, ...]:
+    """Break a text at its spaces into lines of so many letters; nothing when a word is longer."""
+    lines: list[str] = []
+    for word in text.split():
+        if len(word) > letters:
+            return ()
+        if lines and len(lines[-1]) + 1 + len(word) <= letters:
+            lines[-1] += " " + word
+        else:
+            lines.append(word)
+    return tuple(lines)

@@ -1,0 +1,157 @@
+"""One box or one board opened: what it holds, where that is, how it lies, its label."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from http import HTTPStatus
+from typing import Final
+
+from flask import Blueprint, abort, render_template
+from sqlalchemy import Connection
+
+from tracker.pages.context import bearer, database
+from tracker.pages.days import day, moment
+from tracker.pages.order_words import HANDLING
+from tracker.pages.words import box_state_word, part_status_word, step_word
+from tracker.records import look
+from tracker.records.boards import BoardView, board_view
+from tracker.records.look import BoxView, HistoryEntry, PartView
+from tracker.shop.codes import Kind, MisreadError, read_code
+from tracker.shop.lifting import Handling, grade_lifting
+from tracker.shop.roles import Role
+from tracker.work.access import needs
+
+blueprint = Blueprint("box_pages", __name__)
+
+HISTORY_SHOWN: Final = 30
+PARTS_SHOWN: Final = 200
+DRAWN_WIDE: Final = 400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slab:
+    """A panel from above, in the drawing's units; ``number`` is its place in the order of laying."""
+
+    number: int
+    name: str
+    packed: bool
+    x: float
+    y: float
+    wide: float
+    tall: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """One layer of a box from above."""
+
+    number: int
+    wide: float
+    tall: float
+    slabs: tuple[Slab, ...]
+
+
+@blueprint.get("/boxes/<code>")
+@needs(Role.STATION)
+def box(code: str) -> str:
+    """A box with its content."""
+    number = _number(code, Kind.BOX)
+    with database().read() as connection:
+        found = look.box_view(connection, number)
+        if found is None:
+            abort(HTTPStatus.NOT_FOUND)
+        happened = _history(connection, number)
+    return render_template(
+        "box.html",
+        box=found,
+        parts=found.parts[:PARTS_SHOWN],
+        more=max(0, len(found.parts) - PARTS_SHOWN),
+        layers=layers_of(found),
+        handling=HANDLING[_handling(found)],
+        history=happened,
+        may_plan=bearer().role.includes(Role.PACKER),
+        day=day,
+        moment=moment,
+        box_word=box_state_word,
+        part_word=part_status_word,
+        step_word=step_word,
+    )
+
+
+@blueprint.get("/boards/<code>")
+@needs(Role.STATION)
+def board(code: str) -> str:
+    """A board with the parts that come off it."""
+    with database().read() as connection:
+        found = board_view(connection, _number(code, Kind.BOARD))
+    if found is None:
+        abort(HTTPStatus.NOT_FOUND)
+    return render_template("board_page.html", board=found, drawn=_cut(found))
+
+
+def _number(code: str, kind: Kind) -> int:
+    try:
+        read = read_code(code)
+    except MisreadError:
+        abort(HTTPStatus.NOT_FOUND)
+    if read.kind is not kind:
+        abort(HTTPStatus.NOT_FOUND)
+    return read.number
+
+
+def _history(connection: Connection, number: int) -> Sequence[HistoryEntry]:
+    return look.box_history(connection, number)[-HISTORY_SHOWN:][::-1]
+
+
+def _handling(box: BoxView) -> Handling:
+    if min(box.mass_kg, box.length_mm, box.width_mm) <= 0:
+        return Handling.ONE_PERSON
+    return grade_lifting(box.mass_kg, box.length_mm, box.width_mm).handling
+
+
+def layers_of(box: BoxView) -> list[Layer]:
+    """Return a box's layers from above, the lowest first, as they are planned; none where no carton was planned."""
+    if not box.places:
+        return []
+    scale = DRAWN_WIDE / max(box.length_mm, 1.0)
+    numbered = [(number, part) for number, part in enumerate(box.parts, 1) if part.code in box.places]
+    layers = sorted({box.places[part.code].layer for _number, part in numbered})
+    return [
+        Layer(
+            number=place,
+            wide=DRAWN_WIDE,
+            tall=box.width_mm * scale,
+            slabs=tuple(_slab(box, n, part, scale) for n, part in numbered if box.places[part.code].layer == layer),
+        )
+        for place, layer in enumerate(layers, 1)
+    ]
+
+
+def _slab(box: BoxView, number: int, part: PartView, scale: float) -> Slab:
+    place = box.places[part.code]
+    along, across = (part.width_mm, part.length_mm) if place.turned else (part.length_mm, part.width_mm)
+    return Slab(
+        number=number,
+        name=part.name,
+        packed=part.packed,
+        x=place.x_mm * scale,
+        y=place.y_mm * scale,
+        wide=along * scale,
+        tall=across * scale,
+    )
+
+
+def _cut(board: BoardView) -> Layer:
+    scale = DRAWN_WIDE / board.length_mm
+    slabs = tuple(
+        Slab(
+            number=number,
+            name=part.name,
+            packed=part.cut,
+            x=part.x_mm * scale,
+            y=part.y_mm * scale,
+            wide=(part.width_mm if part.turned else part.length_mm) * scale,
+            tall=(part.length_mm if part.turned else part.width_mm) * scale,
+        )
+        for number, part in enumerate(board.parts, 1)
+    )
+    return Layer(number=1, wide=DRAWN_WIDE, tall=board.width_mm * scale, slabs=slabs)

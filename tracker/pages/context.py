@@ -1,0 +1,46 @@
+"""What every screen needs: the database, the time, who is looking, and what an act is signed with."""
+
+from datetime import UTC, datetime
+from typing import Any
+from uuid import uuid4
+
+from flask import current_app, g
+
+from tracker.records.database import Database
+from tracker.settings import Settings
+from tracker.work.access import Bearer
+from tracker.work.together import ScanCounter
+
+
+def database() -> Database:
+    """The shop's database."""
+    found: Database = current_app.extensions["shop_database"]
+    return found
+
+
+def settings() -> Settings:
+    """The settings of this service."""
+    found: Settings = current_app.extensions["shop_settings"]
+    return found
+
+
+def scan_counter() -> ScanCounter:
+    """Where scans are taken."""
+    found: ScanCounter = current_app.extensions["shop_scans"]
+    return found
+
+
+def bearer() -> Bearer:
+    """Who is signed in."""
+    found: Bearer = g.bearer
+    return found
+
+
+def now() -> datetime:
+    """The server's time."""
+    return datetime.now(UTC)
+
+
+def act() -> dict[str, Any]:
+    """Who acts, when, and under which new id: what the acts in ``tracker.work`` take."""
+    return {"who": bearer().name, "now": now(), "act_id": uuid4()}

@@ -1,0 +1,24 @@
+"""Lengths and masses on the screens, in the units that whoever looks has chosen."""
+
+from flask import Flask, g, request
+
+from tracker.shop.lengths import Units
+from tracker.shop.written import length_text, mass_text, size_text
+
+COOKIE = "units"
+
+
+def units() -> Units:
+    """Return the units of whoever is signed in, else those of the cookie, else millimetres."""
+    own = getattr(g.get("bearer"), "units", None)
+    if own is not None:
+        return Units(own)
+    given = request.cookies.get(COOKIE, "")
+    return Units(given) if given in {each.value for each in Units} else Units.MM
+
+
+def add_filters(app: Flask) -> None:
+    """Give the templates ``mm|mm`` for a length, ``sizes|size`` and ``kg|mass``."""
+    app.jinja_env.filters["mm"] = lambda mm: length_text(mm, units())
+    app.jinja_env.filters["size"] = lambda sizes: size_text(tuple(sizes), units())
+    app.jinja_env.filters["mass"] = lambda kg: mass_text(kg, units(), digits=1)

@@ -1,0 +1,418 @@
+"""The packer's screen: the box on the bench as it is laid, its items, its mass, and the sealing.
+
+Which box lies on a bench follows from the station's own scans, so a reload, a second tablet and the poll all show the
+same. Every act answers with the bench as it is afterwards: one round trip.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+from functools import wraps
+from http import HTTPStatus
+from typing import Any, Final
+from uuid import UUID
+from zlib import crc32
+
+from flask import Blueprint, Response, abort, jsonify, redirect, render_template, request, url_for
+from flask_babel import get_locale
+from flask_babel import gettext as _
+from sqlalchemy import Connection
+from werkzeug.wrappers import Response as AnyResponse
+
+from tracker.pages import bench_drawing
+from tracker.pages.bench_drawing import Bench
+from tracker.pages.bench_foreman import NotTakenError, foreman_at_bench
+from tracker.pages.context import act, bearer, database, now, scan_counter
+from tracker.pages.days import day, moment
+from tracker.pages.measures import units
+from tracker.pages.polling import answer_if_changed
+from tracker.pages.scale_reading import read_mass_kg, unit_of
+from tracker.pages.station_answer import Told, tell
+from tracker.pages.words import box_state_word, step_word
+from tracker.records import access, look, packing
+from tracker.records.contents import carton_mass
+from tracker.records.look import BoxView, PartView
+from tracker.records.packing import Whereabouts
+from tracker.shop.codes import Kind, MisreadError, read_code
+from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError
+from tracker.shop.roles import Role
+from tracker.shop.scans import Action, Answer, Scan
+from tracker.shop.verdicts import CLOSED_STATES, Outcome
+from tracker.shop.weighing import Expected, Piece, Weight, expect
+from tracker.work.access import needs
+from tracker.work.count import Counting, count_item, weigh_box
+from tracker.work.scan import Sender
+from tracker.work.seal import Sealed, Sealing, seal_box
+
+blueprint = Blueprint("pack", __name__)
+
+NEXT_SHOWN: Final = 8
+LONGEST_CODE: Final = 80
+LONGEST_REASON: Final = 200
+LONGEST_AGE_MS: Final = 24 * 3600 * 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """All that the screen says of the box on the bench."""
+
+    box: BoxView
+    drawing: Bench | None
+    missing: tuple[PartView, ...]
+    uncounted: int
+    expected: Expected | None
+    weight: Weight | None
+    knows_carton: bool
+    closed: bool
+
+    @property
+    def complete(self) -> bool:
+        return not self.missing and not self.uncounted
+
+    @property
+    def begun(self) -> bool:
+        """Something is in the box, so that it may be sealed short."""
+        return len(self.missing) < len(self.box.parts) or any(line.counted for line in self.box.items)
+
+
+# Pages
+
+
+@blueprint.get("/pack")
+@needs(Role.STATION)
+def choose() -> AnyResponse | str:
+    """Choose the bench, once for each device."""
+    own = bearer().station
+    with database().read() as connection:
+        found = packing.benches(connection)
+    if own in [each.name for each in found]:
+        return redirect(url_for("pack.bench", station=own))
+    return render_template("pack_stations.html", benches=found, choosing="choose" in request.args)
+
+
+@blueprint.get("/pack/<path:station>")
+@needs(Role.STATION)
+def bench(station: str) -> AnyResponse | str:
+    """The screen of one bench."""
+    own = bearer().station
+    if own is not None and own != station:
+        return redirect(url_for("pack.choose"))
+    with database().read() as connection:
+        place = _bench(connection, station)
+        shown = _shown(connection, place)
+        boxes, more = packing.next_boxes(connection, limit=NEXT_SHOWN)
+    return render_template("pack.html", **_view(place, shown), boxes=boxes, more=more)
+
+
+@blueprint.get("/pack/<path:station>/bench")
+@needs(Role.STATION)
+def get_bench(station: str) -> Response:
+    """The bench anew, when anything changed."""
+    with database().read() as connection:
+        place = _bench(connection, station)
+        mark = _mark(connection, place)
+        if request.if_none_match.contains_weak(mark):
+            return _unchanged(mark)
+        html = _bench_html(place, _shown(connection, place))
+    return _fresh(mark, bench=html)
+
+
+@blueprint.get("/pack/<path:station>/next")
+@needs(Role.STATION)
+def get_next(station: str) -> AnyResponse:
+    """What to pack next, when anything changed."""
+    return answer_if_changed(database(), lambda: {"next": _next_html(station)})
+
+
+def _next_html(station: str) -> str:
+    with database().read() as connection:
+        place = _bench(connection, station)
+        boxes, more = packing.next_boxes(connection, limit=NEXT_SHOWN)
+    return render_template("pack_next.html", **_words(place), boxes=boxes, more=more)
+
+
+def _mark(connection: Connection, place: packing.Bench) -> str:
+    on_bench = packing.box_on_bench(connection, place.id)
+    counted = () if on_bench is None else packing.counted_mark(connection, on_bench)
+    return _etag(look.last_change(connection), on_bench, *counted)
+
+
+def _etag(*facts: object) -> str:
+    who = f"{get_locale()} {bearer().role} {bearer().name}"
+    return "-".join(str(fact) for fact in (*facts, crc32(who.encode())))
+
+
+def _unchanged(mark: str) -> Response:
+    response = Response(status=HTTPStatus.NOT_MODIFIED)
+    response.set_etag(mark, weak=True)
+    return response
+
+
+def _fresh(mark: str, **html: str) -> Response:
+    response = jsonify(html)
+    response.set_etag(mark, weak=True)
+    response.headers["Cache-Control"] = "no-cache"
+    return response
+
+
+# Acts
+
+
+def _told(view: Callable[[str], Response]) -> Callable[[str], Response]:
+    """Answer a refusal in words that the screen can show."""
+
+    @wraps(view)
+    def tell_refusal(station: str) -> Response:
+        try:
+            return view(station)
+        except NotTakenError as refused:
+            return _refuse(refused.detail, status=refused.status, **refused.more)
+        except IncompleteError:
+            return _refuse(_("The box is not complete. Find what is missing, then seal it."))
+        except ConflictError:
+            return _refuse(_("Not possible now: somebody else changed this box, or its job is on hold. Look again."))
+        except InvalidInputError:
+            says = _("That cannot be. Look at the number and try again.")
+            return _refuse(says, status=HTTPStatus.UNPROCESSABLE_ENTITY)
+
+    return tell_refusal
+
+
+@blueprint.post("/pack/<path:station>/scan")
+@needs(Role.STATION)
+@_told
+def post_scan(station: str) -> Response:
+    """Take one scan of this bench: the answer as it is shown, and the bench after it."""
+    scan = _scan(station, _body())
+    sender = Sender(name=act()["who"], station=bearer().station)
+    answer = scan_counter().take([scan], sender, now())[0]
+    with database().read() as connection:
+        place = _bench(connection, station)
+        told = _tell(connection, answer, place)
+        belongs = _belongs(connection, answer)
+        shown = _shown(connection, place)
+    html = render_template("pack_answer.html", **_words(place), told=told, belongs=belongs, answer=answer, shown=shown)
+    return jsonify(
+        outcome=answer.outcome.value,
+        sound=str(told.said.sound) if told else "stop",
+        answer=html,
+        bench=_bench_html(place, shown),
+    )
+
+
+def _scan(station: str, body: Mapping[str, Any]) -> Scan:
+    try:
+        age = min(max(float(body.get("age_ms", 0)), 0.0), LONGEST_AGE_MS)
+        scan_id, action = UUID(str(body["id"])), Action(body.get("action", "pass"))
+    except (KeyError, ValueError, TypeError):
+        raise InvalidInputError("A scan has an id, a code and an age.") from None
+    if action not in (Action.PASS, Action.UNDO):
+        raise InvalidInputError("The bench passes parts or takes a scan back.")
+    # The age by the tablet's own stopwatch, so that a tablet whose clock is wrong does no harm.
+    at = now() - timedelta(milliseconds=age)
+    return Scan(id=scan_id, code=str(body.get("code", ""))[:LONGEST_CODE], at=at, station=station, action=action)
+
+
+def _tell(connection: Connection, answer: Answer, place: packing.Bench) -> Told | None:
+    station = access.station_by_name(connection, place.name)
+    return None if station is None else tell(connection, answer, station)
+
+
+def _belongs(connection: Connection, answer: Answer) -> Whereabouts | None:
+    """Where the box is that a refused part belongs in."""
+    if answer.part is None or answer.outcome not in (Outcome.WRONG_BOX, Outcome.BOX_CLOSED):
+        return None
+    box_id = packing.box_of_part(connection, read_code(answer.part).number)
+    return None if box_id is None else packing.whereabouts(connection, box_id)
+
+
+@blueprint.post("/pack/<path:station>/count")
+@needs(Role.STATION)
+@_told
+def post_count(station: str) -> Response:
+    """Keep how many of an item are in the box."""
+    body = _body()
+    counting = Counting(
+        box=_box_number(body),
+        item=str(body.get("item", "")),
+        count=_whole(body.get("count")),
+        was=_whole(body.get("was", 0)),
+    )
+    count_item(database(), counting)
+    return _answer(station)
+
+
+@blueprint.post("/pack/<path:station>/weigh")
+@needs(Role.STATION)
+@_told
+def post_weigh(station: str) -> Response:
+    """Keep what the box weighs, and say what that means."""
+    body = _body()
+    weigh_box(database(), _box_number(body), read_mass_kg(str(body.get("mass", "")), units(), body.get("unit")))
+    return _answer(station)
+
+
+@blueprint.post("/pack/<path:station>/seal")
+@needs(Role.PACKER)
+@_told
+def post_seal(station: str) -> Response:
+    """Seal the box with what was counted into it; nothing may be missing."""
+    body = _body()
+    box_id = _box_number(body)
+    doubt = _doubt(box_id)
+    if doubt and body.get("looked") is not True:
+        return _refuse(doubt, doubt=True)
+    return _sealed(station, _seal(box_id, act()["who"], reason=""))
+
+
+@blueprint.post("/pack/<path:station>/override")
+@needs(Role.STATION)
+@_told
+def post_override(station: str) -> Response:
+    """Seal a box that is not complete, by a foreman who stands at the bench; the packer stays signed in."""
+    body = _body()
+    box_id = _box_number(body)
+    reason = " ".join(str(body.get("reason", "")).split())[:LONGEST_REASON]
+    if not reason:
+        return _refuse(_("Write why the box goes short."))
+    return _sealed(station, _seal(box_id, foreman_at_bench(body), reason=reason))
+
+
+def _seal(box_id: int, who: str, *, reason: str) -> Sealed:
+    box = _box(box_id)
+    items = {line.item: line.counted or 0 for line in box.items}
+    sealing = Sealing(box=box_id, items=items, mass_kg=box.weighed_kg, override_reason=reason)
+    return seal_box(database(), sealing, who=who, now=now(), act_id=act()["act_id"])
+
+
+def _doubt(box_id: int) -> str | None:
+    """Why the scale doubts a box that is complete: it is sealed when the packer looked once more."""
+    with database().read() as connection:
+        empty_kg = carton_mass(connection, box_id)
+    weight = _show(_box(box_id), empty_kg).weight
+    if weight is None or weight is Weight.AGREES:
+        return None
+    if weight is Weight.TOO_LIGHT:
+        return str(_("The scale says: too light. Look in the box once more, then press again."))
+    return str(_("The scale says: too heavy. Look in the box once more, then press again."))
+
+
+def _box(box_id: int) -> BoxView:
+    with database().read() as connection:
+        box = look.box_view(connection, box_id)
+    if box is None:
+        raise InvalidInputError("There is no such box.")
+    return box
+
+
+def _sealed(station: str, sealed: Sealed) -> Response:
+    says = _("Sealed. Now print its label.")
+    if sealed.follow_up is not None:
+        says = _("Sealed short. What is missing is planned for box %(box)s.", box=sealed.follow_up)
+    return _answer(station, says=says)
+
+
+def _answer(station: str, **more: str) -> Response:
+    with database().read() as connection:
+        place = _bench(connection, station)
+        return jsonify(bench=_bench_html(place, _shown(connection, place)), **more)
+
+
+def _refuse(says: str, *, status: HTTPStatus = HTTPStatus.CONFLICT, **more: Any) -> Response:
+    response = jsonify(refused=says, **more)
+    response.status_code = status
+    return response
+
+
+def _body() -> Mapping[str, Any]:
+    body = request.get_json(silent=True)
+    if not isinstance(body, dict):
+        raise InvalidInputError("Send an object as JSON.")
+    return body
+
+
+def _box_number(body: Mapping[str, Any]) -> int:
+    try:
+        code = read_code(str(body.get("box", "")))
+    except MisreadError:
+        raise InvalidInputError("Name the box by its code.") from None
+    if code.kind is not Kind.BOX:
+        raise InvalidInputError("Name the box by its code.")
+    return code.number
+
+
+def _whole(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise InvalidInputError("A count is a whole number.")
+    return value
+
+
+# What is shown
+
+
+def _bench(connection: Connection, name: str) -> packing.Bench:
+    found = packing.bench(connection, name)
+    if found is None:
+        abort(HTTPStatus.NOT_FOUND)
+    return found
+
+
+def _shown(connection: Connection, place: packing.Bench) -> Shown | None:
+    box_id = packing.box_on_bench(connection, place.id)
+    box = None if box_id is None else look.box_view(connection, box_id)
+    return None if box is None else _show(box, carton_mass(connection, box.id))
+
+
+def _show(box: BoxView, empty_kg: float | None) -> Shown:
+    expected = expect([_piece(part) for part in box.parts], besides_kg=empty_kg or 0.0)
+    return Shown(
+        box=box,
+        drawing=bench_drawing.draw_bench(box),
+        missing=tuple(part for part in bench_drawing.in_order(box) if not part.packed),
+        uncounted=sum(1 for line in box.items if (line.counted or 0) < line.quantity),
+        expected=expected if box.parts else None,
+        weight=None if box.weighed_kg is None or not box.parts else expected.judge(box.weighed_kg),
+        knows_carton=empty_kg is not None,
+        closed=box.state in CLOSED_STATES,
+    )
+
+
+def _piece(part: PartView) -> Piece:
+    return Piece(name=part.name, mass_kg=part.mass_kg, material=part.material)
+
+
+def _bench_html(place: packing.Bench, shown: Shown | None) -> str:
+    return render_template("pack_bench.html", **_view(place, shown))
+
+
+def _view(place: packing.Bench, shown: Shown | None) -> dict[str, Any]:
+    lying = bench_drawing.lie(shown.box) if shown else []
+    unnoticed = shown.expected.unnoticed if shown and shown.expected else ()
+    return {
+        **_words(place),
+        "shown": shown,
+        "may_seal": bearer().role.includes(Role.PACKER),
+        "decides": bearer().role.includes(Role.FOREMAN),
+        "numbers": {each.part.code: each.number for each in lying},
+        "unnoticed": ", ".join(sorted({piece.name for piece in unnoticed})),
+        "at_hand": bench_drawing.at_hand,
+        "mass_unit": unit_of(units()),
+        "label_of": _label_of,
+    }
+
+
+def _words(place: packing.Bench) -> dict[str, Any]:
+    """What every piece of the screen needs to write a sentence."""
+    return {
+        "place": place,
+        "bearer": bearer(),
+        "who": act()["who"],
+        "step_word": step_word,
+        "box_state_word": box_state_word,
+        "day": day,
+        "moment": moment,
+    }
+
+
+def _label_of(code: str) -> str:
+    return url_for("label_pages.png", code=code)

@@ -1,0 +1,31 @@
+"""Answers to screens that ask again and again: nothing is built and nothing sent while nothing has changed."""
+
+from collections.abc import Callable
+from typing import Any
+
+from flask import Response, jsonify, request
+from flask_babel import get_locale
+
+from tracker.pages.measures import units
+from tracker.records import look
+from tracker.records.database import Database
+
+
+def change_tag(database: Database) -> str:
+    """Return what stays the same while nothing that a screen shows has changed."""
+    with database.read() as connection:
+        last = look.last_change(connection)
+    return f"{last}-{get_locale()}-{units().value}"
+
+
+def answer_if_changed(database: Database, build: Callable[[], dict[str, Any] | str]) -> Response:
+    """Return what ``build`` makes, or 304 while the shop's change number, the language and the units are the same."""
+    tag = change_tag(database)
+    if request.if_none_match.contains(tag):
+        response = Response(status=304)
+    else:
+        built = build()
+        response = Response(built, mimetype="text/html") if isinstance(built, str) else jsonify(built)
+    response.set_etag(tag)
+    response.headers["Cache-Control"] = "no-cache"
+    return response

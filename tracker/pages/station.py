@@ -1,0 +1,195 @@
+"""The station's screen: choose the station once, then only scan.
+
+A scan makes one round trip: it is taken as ``POST /api/v1/scans`` takes it, and the answer brings what to show and what
+to sound. What waits for the station and what it scanned last are polled beside it.
+"""
+
+from http import HTTPStatus
+from typing import Any, Final
+from uuid import UUID
+
+from babel.dates import format_skeleton
+from flask import Blueprint, Response, abort, jsonify, redirect, render_template, request, url_for
+from flask_babel import get_locale
+from werkzeug.wrappers import Response as AnyResponse
+
+from tracker.pages.context import act, bearer, database, now, scan_counter
+from tracker.pages.pictures import MAX_IMAGE_BYTES, codes_in_picture
+from tracker.pages.polling import answer_if_changed
+from tracker.pages.station_answer import Told, tell
+from tracker.pages.words import OUTCOMES, REASONS, gettext, step_word
+from tracker.records.access import StationView, list_stations, station_by_name
+from tracker.records.waiting import last_scans, waiting_for
+from tracker.shop.errors import Fault, InvalidInputError, ShopError, TooLargeError
+from tracker.shop.roles import Role
+from tracker.shop.scans import Action, Answer, Scan
+from tracker.shop.steps import Step
+from tracker.shop.times import read_time
+from tracker.work.access import needs
+from tracker.work.scan import Sender
+
+blueprint = Blueprint("station", __name__)
+
+WAITING_SHOWN: Final = 50
+SCANS_SHOWN: Final = 10
+LONGEST_CODE: Final = 200
+_ACTIONS: Final = (Action.PASS, Action.UNDO, Action.DAMAGED)
+
+
+@blueprint.get("/station")
+@needs(Role.STATION)
+def choose() -> str | AnyResponse:
+    """The stations to choose from; a paired tablet goes straight to its own."""
+    own = bearer().station
+    if own is not None:
+        return redirect(url_for("station.screen", name=own))
+    with database().read() as connection:
+        stations = list_stations(connection)
+    return render_template("station_choose.html", stations=stations, Step=Step, step_word=step_word)
+
+
+@blueprint.get("/station/<path:name>")
+@needs(Role.STATION)
+def screen(name: str) -> str | AnyResponse:
+    """The screen of one station."""
+    own = bearer().station
+    if own is not None and own != name:
+        return redirect(url_for("station.screen", name=own))
+    station = _station(name)
+    return render_template(
+        "station.html",
+        station=station,
+        step=step_word(station.step),
+        packs=station.step is Step.PACK,
+        paired=own is not None,
+        who=bearer().name,
+        reasons={key: str(word) for key, word in REASONS.items()},
+        **_lists(station),
+    )
+
+
+@blueprint.post("/station/<path:name>/scan")
+@needs(Role.STATION)
+def scan(name: str) -> Response | tuple[Response, int]:
+    """Take one scan and answer what to show and what to sound. A 200 means that it is on disk."""
+    station = _station(name)
+    try:
+        reading = _reading(request.get_json(silent=True), station.name)
+    except InvalidInputError as refused:
+        return _refusal(refused)
+    sender = Sender(name=act()["who"], station=bearer().station)
+    answer = scan_counter().take([reading], sender, now())[0]
+    with database().read() as connection:
+        told = tell(connection, answer, station)
+    return jsonify(_body(answer, told))
+
+
+def _body(answer: Answer, told: Told | None) -> dict[str, Any]:
+    said = OUTCOMES[answer.outcome]
+    return {
+        "id": str(answer.id),
+        "outcome": answer.outcome.value,
+        "ok": answer.ok,
+        "word": str(said.word),
+        "sound": said.sound.value,
+        "part": answer.part,
+        "title": "" if told is None or told.part is None else told.title,
+        "html": render_template("station_answer.html", told=told, said=said, day=_day, step_word=step_word),
+    }
+
+
+@blueprint.get("/station/<path:name>/now")
+@needs(Role.STATION)
+def state(name: str) -> AnyResponse:
+    """What this station scanned last and what waits for it, as the screen shows them."""
+    station = _station(name)
+    return answer_if_changed(database(), lambda: _fragments(station))
+
+
+def _fragments(station: StationView) -> dict[str, str]:
+    lists = _lists(station)
+    return {
+        "recent": render_template("station_recent.html", **lists),
+        "waiting": render_template("station_waiting.html", **lists),
+    }
+
+
+def _lists(station: StationView) -> dict[str, Any]:
+    with database().read() as connection:
+        scans = last_scans(connection, station.id, limit=SCANS_SHOWN)
+        waiting = waiting_for(connection, station.step, limit=WAITING_SHOWN)
+    return {"scans": scans, "waiting": waiting, "ships": station.step is Step.SHIP, "said": OUTCOMES, "day": _day}
+
+
+def _day(day: Any) -> str:
+    """A day as people say it: Fri, Mar 5, in the order of the reader's language."""
+    return str(format_skeleton("MMMEd", day, locale=get_locale()))
+
+
+@blueprint.post("/station/picture")
+@needs(Role.STATION)
+def picture() -> Response | tuple[Response, int]:
+    """Read the code in a photo or in a frame of the camera: a JPEG or PNG as the body."""
+    try:
+        if (request.content_length or 0) > MAX_IMAGE_BYTES:
+            raise TooLargeError(gettext("The picture is too large."))
+        codes = codes_in_picture(request.get_data())
+    except ShopError as refused:
+        return _refusal(refused)
+    if len(codes) > 1:
+        return jsonify(code=None, says=gettext("There is more than one label in the picture. Go nearer to one."))
+    if not codes:
+        return jsonify(code=None, says=gettext("No label was found in the picture. Go nearer, with more light."))
+    return jsonify(code=codes[0], says="")
+
+
+def _station(name: str) -> StationView:
+    with database().read() as connection:
+        found = station_by_name(connection, name)
+    if found is None:
+        abort(HTTPStatus.NOT_FOUND)
+    return found
+
+
+def _reading(body: Any, station: str) -> Scan:
+    """Return the scan that a request's body spells. Raises InvalidInputError with every field that is wrong."""
+    given = body if isinstance(body, dict) else {}
+    faults = []
+    scan_id = action = at = None
+    try:
+        scan_id = UUID(str(given.get("id")))
+    except ValueError:
+        faults.append(Fault(where={"field": "id"}, what="a UUID is wanted"))
+    try:
+        at = read_time(str(given.get("at")))
+    except ValueError as wrong:
+        faults.append(Fault(where={"field": "at"}, what=str(wrong)))
+    if given.get("action", Action.PASS) in _ACTIONS:
+        action = Action(given.get("action", Action.PASS))
+    else:
+        faults.append(Fault(where={"field": "action"}, what=f"one of {', '.join(_ACTIONS)} is wanted"))
+    reason = given.get("reason", "")
+    if reason and str(reason) not in REASONS:
+        faults.append(Fault(where={"field": "reason"}, what=f"one of {', '.join(REASONS)} is wanted"))
+    code = given.get("code", "")
+    if not isinstance(code, str):
+        faults.append(Fault(where={"field": "code"}, what="a text is wanted"))
+    if faults or scan_id is None or at is None or action is None:
+        raise InvalidInputError("This is no scan.", faults)
+    return Scan(
+        id=scan_id,
+        code=code[:LONGEST_CODE],
+        at=at,
+        station=station,
+        action=action,
+        reason=str(reason).replace("_", " "),
+    )
+
+
+def _refusal(refused: ShopError) -> tuple[Response, int]:
+    status = (
+        HTTPStatus.REQUEST_ENTITY_TOO_LARGE if isinstance(refused, TooLargeError) else HTTPStatus.UNPROCESSABLE_ENTITY
+    )
+    faults = refused.faults if isinstance(refused, InvalidInputError) else ()
+    errors = [{**fault.where, "what": fault.what} for fault in faults]
+    return jsonify(detail=refused.detail, errors=errors), status

@@ -1,0 +1,207 @@
+"""What the packer's screen asks: which box lies on a bench, where another box is, what to pack next.
+
+Bounded: a bench's box is found from the end of its station's own scans, and the list of what to pack next looks at the
+boxes that leave soonest, never at all.
+"""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Connection, Integer, Select, case, func, select, type_coerce
+
+from tracker.records.tables import box, item, job, load, log, part, station
+from tracker.shop.codes import Code, Kind, box_code
+from tracker.shop.progress import DEAD_STATUSES, PartStatus
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import BoxState, Outcome
+
+LOOKED_AT = 200  # boxes by due date, and as many by load
+
+_DEAD = sorted(DEAD_STATUSES)
+_FILLING = (BoxState.OPEN, BoxState.PACKING, BoxState.COMPLETE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """A pack station; ``open_box`` is the code of the box that takes the next part there, if any."""
+
+    id: int
+    name: str
+    open_box: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Whereabouts:
+    """Where a box is: the benches where it is open, and where a part of it was packed last."""
+
+    code: str
+    name: str
+    job: str
+    state: str
+    load: str | None
+    open_at: tuple[str, ...]
+    packed_at: str | None
+    packed_when: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextBox:
+    """A box to be packed: how many of its parts are in, how many lie ready for it, and when it leaves."""
+
+    code: str
+    name: str
+    job: str
+    customer: str
+    leaves: date
+    state: str
+    parts_total: int
+    packed: int
+    ready: int
+    urgent: bool
+
+    @property
+    def all_ready(self) -> bool:
+        """Nothing is missing that is not in the box or ready for it."""
+        return self.packed + self.ready >= self.parts_total
+
+
+def benches(connection: Connection) -> list[Bench]:
+    """Return the pack stations, by name."""
+    rows = connection.execute(select(station).where(station.c.step == Step.PACK).order_by(station.c.name))
+    return [_bench(row) for row in rows]
+
+
+def bench(connection: Connection, name: str) -> Bench | None:
+    """Return the pack station of this name, or None."""
+    row = connection.execute(select(station).where(station.c.name == name, station.c.step == Step.PACK)).first()
+    return None if row is None else _bench(row)
+
+
+def _bench(row: Any) -> Bench:
+    return Bench(id=row.id, name=row.name, open_box=None if row.open_box_id is None else box_code(row.open_box_id))
+
+
+_undo = log.alias("the_undo")
+
+
+def box_on_bench(connection: Connection, station_id: int) -> int | None:
+    """Return the number of the box that a station worked on last: of its last scan that counted and still counts.
+
+    A complete box is no longer open at its bench but lies there to be counted, weighed and sealed.
+    """
+    query = (
+        select(log.c.box_id)
+        .where(
+            log.c.station_id == station_id,
+            log.c.action == "pass",
+            log.c.outcome.in_([Outcome.DONE, Outcome.AGAIN]),
+            log.c.box_id.is_not(None),
+            ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists(),
+        )
+        .order_by(log.c.at.desc(), log.c.seq.desc())
+        .limit(1)
+    )
+    return connection.execute(query).scalar()
+
+
+def counted_mark(connection: Connection, box_id: int) -> tuple[Any, ...]:
+    """Return what was counted and weighed of a box, to see whether it changed."""
+    counted = select(item.c.counted).where(item.c.box_id == box_id).order_by(item.c.item)
+    weighed = connection.execute(select(box.c.weighed_kg).where(box.c.id == box_id)).scalar()
+    return (weighed, *connection.execute(counted).scalars())
+
+
+def whereabouts(connection: Connection, box_id: int) -> Whereabouts | None:
+    """Return where a box is, or None for a box that is not there."""
+    columns = (box.c.name, box.c.state, box.c.load_id, job.c.code)
+    row = connection.execute(select(*columns).join(job, job.c.id == box.c.job_id).where(box.c.id == box_id)).first()
+    if row is None:
+        return None
+    open_at = select(station.c.name).where(station.c.open_box_id == box_id).order_by(station.c.name)
+    latest = (
+        select(station.c.name, part.c.seen_at)
+        .join(station, station.c.id == part.c.seen_station_id)
+        .where(part.c.box_id == box_id, part.c.status.in_([PartStatus.PACKED, PartStatus.SHIPPED]))
+        .order_by(part.c.seen_at.desc(), part.c.id)
+        .limit(1)
+    )
+    packed = connection.execute(latest).first()
+    return Whereabouts(
+        code=box_code(box_id),
+        name=row.name,
+        job=row.code,
+        state=row.state,
+        load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
+        open_at=tuple(connection.execute(open_at).scalars()),
+        packed_at=None if packed is None else packed.name,
+        packed_when=None if packed is None else packed.seen_at,
+    )
+
+
+def box_of_part(connection: Connection, part_id: int) -> int | None:
+    """Return the number of the box that a part is planned for."""
+    return connection.execute(select(part.c.box_id).where(part.c.id == part_id)).scalar()
+
+
+# What to pack next
+
+
+def next_boxes(connection: Connection, *, limit: int) -> tuple[list[NextBox], bool]:
+    """Return boxes to pack: all parts at hand first, then what leaves soonest; and whether there are more."""
+    rows = {row.id: row for query in (_BY_DUE, _BY_LOAD) for row in connection.execute(query)}
+    ready = _ready(connection, list(rows))
+    found = [_next(row, *ready.get(row.id, (0, False))) for row in rows.values()]
+    found.sort(key=lambda each: (not each.all_ready, each.leaves, each.job, each.code))
+    return found[:limit], len(found) > limit
+
+
+_CANDIDATES: Select[Any] = (
+    select(
+        *(box.c.id, box.c.name, box.c.state, box.c.parts_total, box.c.packed),
+        *(job.c.code, job.c.customer, job.c.due, load.c.ship_on),
+    )
+    .join(job, job.c.id == box.c.job_id)
+    .outerjoin(load, load.c.id == box.c.load_id)
+    .where(job.c.status == "open", box.c.state.in_(_FILLING))
+)
+_BY_DUE = _CANDIDATES.order_by(job.c.due, job.c.id, box.c.id).limit(LOOKED_AT)
+_BY_LOAD = _CANDIDATES.where(load.c.state == "open").order_by(load.c.ship_on, box.c.id).limit(LOOKED_AT)
+
+
+def _ready(connection: Connection, box_ids: Collection[int]) -> dict[int, tuple[int, bool]]:
+    """Return for each box how many parts lie ready for it, and whether an urgent one is not in it yet."""
+    making = _mask(Step.CUT, Step.MACHINE, Step.BAND)
+    route, done = type_coerce(part.c.route, Integer), type_coerce(part.c.done, Integer)
+    made = route.op("&")(making).op("&")(done) == route.op("&")(making)
+    rows = connection.execute(
+        select(
+            part.c.box_id,
+            func.sum(case((made & part.c.damaged.is_(False), 1), else_=0)).label("ready"),
+            func.sum(case((part.c.urgent.is_(True), 1), else_=0)).label("urgent"),
+        )
+        .where(part.c.box_id.in_(list(box_ids)), part.c.status.not_in([*_DEAD, PartStatus.PACKED, PartStatus.SHIPPED]))
+        .group_by(part.c.box_id)
+    )
+    return {row.box_id: (int(row.ready), bool(row.urgent)) for row in rows}
+
+
+def _mask(*steps: Step) -> int:
+    places: Sequence[Step] = list(Step)
+    return sum(1 << places.index(step) for step in steps)
+
+
+def _next(row: Any, ready: int, urgent: bool) -> NextBox:
+    return NextBox(
+        code=box_code(row.id),
+        name=row.name,
+        job=row.code,
+        customer=row.customer,
+        leaves=row.ship_on or row.due,
+        state=row.state,
+        parts_total=row.parts_total,
+        packed=row.packed,
+        ready=ready,
+        urgent=urgent,
+    )

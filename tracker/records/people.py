@@ -1,0 +1,236 @@
+"""The people of the shop, their badges, the sessions of their browsers, and the guesses that failed."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, delete, insert, select, update
+
+from tracker.records.tables import badge, guess, pairing, person, station, token, visit
+from tracker.shop.codes import Code, Kind
+from tracker.shop.roles import Role
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonRow:
+    """A person; ``password`` is the hash of theirs, None for one who works by badge alone."""
+
+    id: int
+    name: str
+    role: Role
+    password: str | None
+    language: str | None
+    units: str | None
+    withdrawn: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitRow:
+    """A browser's session: of a person, or of a token, with the person whose badge was scanned there last."""
+
+    person_id: int | None
+    token_id: int | None
+    worker_id: int | None
+    worker_at: datetime | None
+    seen_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GuessRow:
+    """How often somebody failed to sign in, and when last."""
+
+    failed: int
+    last_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TokenView:
+    """A token as the office sees it."""
+
+    id: int
+    name: str
+    role: Role
+    station: str | None
+    made_at: datetime
+    withdrawn_at: datetime | None
+
+
+# People
+
+
+def insert_person(
+    connection: Connection, person_id: int, *, name: str, role: Role, password: str | None, at: datetime
+) -> None:
+    """Add a person."""
+    row = {"id": person_id, "name": name, "role": role, "password": password, "made_at": at}
+    connection.execute(insert(person).values(row))
+
+
+def person_by_name(connection: Connection, name: str) -> PersonRow | None:
+    """Return the person of this name, withdrawn or not, or None."""
+    return _person(connection.execute(select(person).where(person.c.name == name)).first())
+
+
+def person_by_id(connection: Connection, person_id: int) -> PersonRow | None:
+    """Return the person of this number, withdrawn or not, or None."""
+    return _person(connection.execute(select(person).where(person.c.id == person_id)).first())
+
+
+def list_people(connection: Connection) -> list[PersonRow]:
+    """Return all people by name, those who left last."""
+    rows = connection.execute(select(person).order_by(person.c.withdrawn_at.is_not(None), person.c.name))
+    return [found for row in rows if (found := _person(row)) is not None]
+
+
+def _person(row: Any) -> PersonRow | None:
+    if row is None:
+        return None
+    return PersonRow(
+        id=row.id,
+        name=row.name,
+        role=Role(row.role),
+        password=row.password,
+        language=row.language,
+        units=row.units,
+        withdrawn=row.withdrawn_at is not None,
+    )
+
+
+def change_person(connection: Connection, person_id: int, **values: Any) -> None:
+    """Change columns of a person."""
+    connection.execute(update(person).where(person.c.id == person_id).values(**values))
+
+
+# Badges
+
+
+def insert_badge(connection: Connection, badge_id: int, person_id: int, at: datetime) -> None:
+    """Give a person a badge."""
+    connection.execute(insert(badge).values(id=badge_id, person_id=person_id, made_at=at))
+
+
+def is_badge(connection: Connection, badge_id: int) -> bool:
+    """Whether a badge has had this number, in force or not."""
+    return connection.execute(select(badge.c.id).where(badge.c.id == badge_id)).first() is not None
+
+
+def holder_of(connection: Connection, badge_id: int) -> PersonRow | None:
+    """Return who holds a badge that is in force, if they are still there."""
+    query = select(person).join(badge, badge.c.person_id == person.c.id)
+    query = query.where(badge.c.id == badge_id, badge.c.withdrawn_at.is_(None), person.c.withdrawn_at.is_(None))
+    return _person(connection.execute(query).first())
+
+
+def badges_in_force(connection: Connection) -> dict[int, list[str]]:
+    """Return the codes of the badges in force, by person."""
+    found: dict[int, list[str]] = {}
+    query = select(badge.c.id, badge.c.person_id).where(badge.c.withdrawn_at.is_(None)).order_by(badge.c.id)
+    for row in connection.execute(query):
+        found.setdefault(row.person_id, []).append(str(Code(Kind.WORKER, row.id)))
+    return found
+
+
+def withdraw_badges(connection: Connection, person_id: int, at: datetime) -> int:
+    """Withdraw all badges of a person; return how many were in force."""
+    mine = update(badge).where(badge.c.person_id == person_id, badge.c.withdrawn_at.is_(None))
+    return connection.execute(mine.values(withdrawn_at=at)).rowcount
+
+
+# Visits
+
+
+def insert_visit(
+    connection: Connection, digest: bytes, *, person_id: int | None, token_id: int | None, at: datetime
+) -> None:
+    """Open a session."""
+    row = {"hash": digest, "person_id": person_id, "token_id": token_id, "made_at": at, "seen_at": at}
+    connection.execute(insert(visit).values(row))
+
+
+def visit_by_hash(connection: Connection, digest: bytes) -> VisitRow | None:
+    """Return a session, or None."""
+    columns = (visit.c.person_id, visit.c.token_id, visit.c.worker_id, visit.c.worker_at, visit.c.seen_at)
+    row = connection.execute(select(*columns).where(visit.c.hash == digest)).first()
+    return None if row is None else VisitRow(**row._mapping)
+
+
+def change_visit(connection: Connection, digest: bytes, **values: Any) -> None:
+    """Change columns of a session."""
+    connection.execute(update(visit).where(visit.c.hash == digest).values(**values))
+
+
+def end_visit(connection: Connection, digest: bytes) -> None:
+    """End a session."""
+    connection.execute(delete(visit).where(visit.c.hash == digest))
+
+
+def end_visits_of(connection: Connection, person_id: int, *, keep: bytes = b"") -> None:
+    """End a person's sessions, but for one that may be kept."""
+    connection.execute(delete(visit).where(visit.c.person_id == person_id, visit.c.hash != keep))
+
+
+def forget_visits(connection: Connection, before: datetime) -> None:
+    """Drop the sessions that nobody has used since."""
+    connection.execute(delete(visit).where(visit.c.seen_at < before))
+
+
+# Pairing
+
+
+def insert_pairing(connection: Connection, digest: bytes, station_id: int, at: datetime) -> None:
+    """Keep a code that pairs one tablet with a station."""
+    connection.execute(insert(pairing).values(hash=digest, station_id=station_id, made_at=at))
+
+
+def take_pairing(connection: Connection, digest: bytes, since: datetime) -> str | None:
+    """Use a code up; return the name of its station, or None when there is no such code made since then."""
+    connection.execute(delete(pairing).where(pairing.c.made_at < since))
+    query = select(station.c.name).join(pairing, pairing.c.station_id == station.c.id).where(pairing.c.hash == digest)
+    name: str | None = connection.execute(query).scalar()
+    connection.execute(delete(pairing).where(pairing.c.hash == digest))
+    return name
+
+
+# Guesses
+
+
+def guess_about(connection: Connection, about: str) -> GuessRow | None:
+    """Return how often it failed, or None."""
+    row = connection.execute(select(guess.c.failed, guess.c.last_at).where(guess.c.about == about)).first()
+    return None if row is None else GuessRow(failed=row.failed, last_at=row.last_at)
+
+
+def note_guess(connection: Connection, about: str, failed: int, at: datetime) -> None:
+    """Keep how often it has failed by now."""
+    forget_guess(connection, about)
+    connection.execute(insert(guess).values(about=about, failed=failed, last_at=at))
+
+
+def forget_guess(connection: Connection, about: str) -> None:
+    """Forget the failures."""
+    connection.execute(delete(guess).where(guess.c.about == about))
+
+
+def forget_guesses(connection: Connection, before: datetime) -> None:
+    """Drop the failures that are older."""
+    connection.execute(delete(guess).where(guess.c.last_at < before))
+
+
+# Tokens
+
+
+def list_tokens(connection: Connection) -> list[TokenView]:
+    """Return all tokens, those in force first, by name."""
+    columns = (token.c.id, token.c.name, token.c.role, station.c.name.label("station"))
+    query = (
+        select(*columns, token.c.made_at, token.c.withdrawn_at)
+        .outerjoin(station, station.c.id == token.c.station_id)
+        .order_by(token.c.withdrawn_at.is_not(None), token.c.name, token.c.id)
+    )
+    return [TokenView(**{**row._mapping, "role": Role(row.role)}) for row in connection.execute(query)]
+
+
+def withdraw_token_numbered(connection: Connection, token_id: int, at: datetime) -> int:
+    """Withdraw one token; return 1 when it was in force."""
+    mine = update(token).where(token.c.id == token_id, token.c.withdrawn_at.is_(None))
+    return connection.execute(mine.values(withdrawn_at=at)).rowcount
