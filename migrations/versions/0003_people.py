@@ -1,4 +1,4 @@
-"""People who sign in by name and password or work by badge, their sessions, and the tablets that are paired."""
+"""People who sign in by name and password or work by badge, their sessions, the tablets that are paired; boxes on hold."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -67,11 +67,13 @@ def upgrade() -> None:
         sa.Column("last_at", sa.BigInteger(), nullable=False),
         sa.PrimaryKeyConstraint("about", name="pk_guess"),
     )
+    op.add_column("box", sa.Column("held_at", sa.BigInteger(), nullable=True))
     rows = ", ".join(f"('{name}', 0)" for name in COUNTERS)
     op.execute(f"INSERT INTO counter (name, last) VALUES {rows}")
 
 
 def downgrade() -> None:
+    op.drop_column("box", "held_at")
     for table in TABLES:
         op.drop_table(table)
     names = ", ".join(f"'{name}'" for name in COUNTERS)

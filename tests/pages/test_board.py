@@ -9,7 +9,7 @@ from typing import Literal
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.pages.looking import violations
+from tests.pages.looking import LIVE_MS, violations
 from tests.pages.served_shop import TODAY, Shop, bytes_of, fits, part, served, take
 from tracker.shop.orders import PartLine
 from tracker.shop.scans import Action
@@ -91,9 +91,9 @@ def test_the_board_changes_within_two_seconds_when_a_scan_arrives_elsewhere(shop
     before = cut.inner_text()
     page.wait_for_timeout(1500)  # the first answer has come and nothing has changed
     shop.floor.scan(part(8), "CUT-1", at=datetime.now(UTC))
-    expect(cut).not_to_have_text(before, timeout=2_000)
+    expect(cut).not_to_have_text(before, timeout=LIVE_MS)
     shop.floor.undo("CUT-1", at=datetime.now(UTC))
-    expect(cut).to_contain_text("0 of 12", timeout=2_000)
+    expect(cut).to_contain_text("0 of 12", timeout=LIVE_MS)
 
 
 def test_a_change_moves_neither_the_focus_nor_the_scroll_nor_what_did_not_change(shop: Shop, page: Page) -> None:
@@ -105,12 +105,12 @@ def test_a_change_moves_neither_the_focus_nor_the_scroll_nor_what_did_not_change
     page.evaluate("document.querySelector('[data-key] h2 a').closest('[data-key]').wasHere = true")
     cut = page.get_by_role("region", name=re.compile("^K-SOON")).get_by_role("listitem").first
     shop.floor.scan(part(9), "CUT-1", at=datetime.now(UTC))
-    expect(cut).to_contain_text("1 of 12", timeout=2_000)
+    expect(cut).to_contain_text("1 of 12", timeout=LIVE_MS)
     assert page.evaluate("document.activeElement.innerText") == "K-SOON"
     assert page.evaluate("window.scrollY") == 300
     assert page.evaluate("document.querySelector('[data-key] h2 a').closest('[data-key]').wasHere")
     shop.floor.undo("CUT-1", at=datetime.now(UTC))
-    expect(cut).to_contain_text("0 of 12", timeout=2_000)
+    expect(cut).to_contain_text("0 of 12", timeout=LIVE_MS)
 
 
 def test_nothing_is_sent_while_nothing_changes(shop: Shop, page: Page) -> None:
@@ -135,9 +135,9 @@ def test_the_page_keeps_no_more_nodes_however_long_it_is_looked_at(shop: Shop, p
     counts = []
     for _change in range(4):
         shop.floor.scan(part(10), "CUT-1", at=datetime.now(UTC))
-        expect(cut).to_contain_text("1 of 12", timeout=3_000)
+        expect(cut).to_contain_text("1 of 12", timeout=LIVE_MS)
         shop.floor.undo("CUT-1", at=datetime.now(UTC))
-        expect(cut).to_contain_text("0 of 12", timeout=3_000)
+        expect(cut).to_contain_text("0 of 12", timeout=LIVE_MS)
         counts.append(nodes())
     assert counts[-1] <= counts[0] + 20
 
@@ -246,9 +246,9 @@ def test_the_wall_lives_as_the_board_does(browser: Browser, shop: Shop) -> None:
     left = page.get_by_role("region", name="K-SOON").get_by_role("listitem").first
     expect(left).to_have_text("12")
     shop.floor.scan(part(11), "CUT-1", at=datetime.now(UTC))
-    expect(left).to_have_text("11", timeout=2_000)
+    expect(left).to_have_text("11", timeout=LIVE_MS)
     shop.floor.undo("CUT-1", at=datetime.now(UTC))
-    expect(left).to_have_text("12", timeout=2_000)
+    expect(left).to_have_text("12", timeout=LIVE_MS)
     page.context.close()
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Literal
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.conftest import CABINETS
 from tests.pages.looking import violations
@@ -112,3 +112,17 @@ def test_a_box_and_a_board_are_readable_at_every_size(
         if shots is not None:
             page.screenshot(path=shots / f"{name}-{width}-{scheme}.png", full_page=True)
     context.close()
+
+
+def test_a_foreman_holds_a_box_with_one_tap_and_lets_it_go_again(page: Page, shop: Shop) -> None:
+    shop.sign_in(page, "/missing", Role.FOREMAN)
+    page.get_by_role("button", name="Hold box 101").first.click()
+    page.wait_for_url(lambda url: url.endswith("/missing"))
+    expect(page.get_by_text("box on hold").first).to_be_visible()
+    page.goto(f"{shop.address}/boxes/{shop.floor.box_101}")
+    expect(page.locator(".state")).to_contain_text("on hold")
+    page.get_by_role("button", name="Let box 101 go").click()
+    expect(page.locator(".state")).not_to_contain_text("on hold")
+    assert not shop.floor.box(shop.floor.box_101).held
+    shop.sign_in(page, f"/boxes/{shop.floor.box_101}", Role.PACKER)
+    expect(page.get_by_role("button", name="Hold box")).to_have_count(0)

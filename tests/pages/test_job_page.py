@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.conftest import take_cabinets
-from tests.pages.looking import violations
+from tests.pages.looking import LIVE_MS, violations
 from tests.pages.served_shop import TODAY, Shop, fits, served, take
 from tracker.shop.orders import PartLine
 from tracker.shop.roles import Role
@@ -99,7 +99,7 @@ def test_the_job_lives_as_the_board_does(shop: Shop, page: Page) -> None:
     page.wait_for_timeout(1200)
     row = page.get_by_role("row", name=re.compile(shop.floor.end))
     shop.floor.scan(shop.floor.end, "CUT-1", at=datetime.now(UTC))
-    expect(row).to_contain_text("waits for: pack", timeout=2_000)
+    expect(row).to_contain_text("waits for: pack", timeout=LIVE_MS)
 
 
 def test_a_large_job_is_read_page_by_page_each_below_100_kilobytes(shop: Shop, page: Page) -> None:

@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
-from tests.pages.looking import violations
+from tests.pages.looking import LIVE_MS, violations
 from tests.pages.served_shop import TODAY, Shop, fits, part, served, take
 from tracker.records.reports import add_report
 from tracker.shop.orders import ItemLine, PartLine
@@ -209,10 +209,10 @@ def test_the_list_changes_within_two_seconds_when_a_part_is_scanned_elsewhere(sh
     expect(row.get_by_role("cell", name="machine", exact=True)).to_be_visible()
     page.wait_for_timeout(1200)
     shop.floor.scan(part(4), "MACHINE-1", at=datetime.now(UTC))
-    expect(row.get_by_role("cell", name="pack", exact=True)).to_be_visible(timeout=2_000)
+    expect(row.get_by_role("cell", name="pack", exact=True)).to_be_visible(timeout=LIVE_MS)
     expect(row).to_contain_text("MACHINE-1")
     shop.floor.scan(part(4), "PACK-1", at=datetime.now(UTC))
-    expect(row).to_have_count(0, timeout=2_000)
+    expect(row).to_have_count(0, timeout=LIVE_MS)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.floor import DECK, END, TOE_KICK, Floor
-from tests.pages.looking import sign_in, violations
+from tests.pages.looking import LIVE_MS, sign_in, violations
 from tests.pages.scanning import Scanner
 from tracker.app import create_app
 from tracker.pages.bench_drawing import SlabState, draw_bench, lie, next_to_lay
@@ -286,13 +286,13 @@ def test_two_packers_on_one_box_see_each_others_parts(shop: Shop, at_bench: Call
         bench.says("Done")
         expect(bench.region("head")).to_contain_text("0 of 2 parts in")
     first.scan(deck)
-    expect(second.region("head")).to_contain_text("1 of 2 parts in", timeout=2000)
+    expect(second.region("head")).to_contain_text("1 of 2 parts in", timeout=LIVE_MS)
     second.scan(toe_kick)
-    expect(first.region("head")).to_contain_text("2 of 2 parts in", timeout=2000)
+    expect(first.region("head")).to_contain_text("2 of 2 parts in", timeout=LIVE_MS)
     first.page.get_by_role("button", name="One spring pin 8 mm more").click()
-    expect(second.region("items")).to_contain_text("1 of 40", timeout=2500)
+    expect(second.region("items")).to_contain_text("1 of 40", timeout=LIVE_MS)
     second.page.get_by_role("button", name="One spring pin 8 mm more").click()
-    expect(first.region("items")).to_contain_text("2 of 40", timeout=2500)
+    expect(first.region("items")).to_contain_text("2 of 40", timeout=LIVE_MS)
 
 
 def test_items_are_counted_by_touch_and_by_keyboard_and_outlive_a_reload(

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 from tempfile import mkdtemp
+from typing import Any
 from uuid import UUID, uuid5
 
 import pytest
@@ -25,6 +26,7 @@ from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES, Outcome
 from tracker.work.boards import plan_job_boards
+from tracker.work.hold_box import hold_box, let_go_box
 from tracker.work.jobs import cancel_job, hold_job, resume_job
 from tracker.work.replace import repair_part, replace_part
 
@@ -176,6 +178,11 @@ class Shop(RuleBasedStateMachine):
     def change_the_job(self, act: object) -> None:
         with contextlib.suppress(ConflictError):
             act(self.floor.database, JOB, **self.floor.act())  # type: ignore[operator]
+
+    @rule(number=st.sampled_from([1, 2]), act=st.sampled_from([hold_box, let_go_box]))
+    def hold_a_box_or_let_it_go(self, number: int, act: Any) -> None:
+        with contextlib.suppress(ConflictError):
+            act(self.floor.database, number, **self.floor.act())
 
     @rule()
     def plan_and_ship(self) -> None:

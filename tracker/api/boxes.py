@@ -12,6 +12,7 @@ from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
 from tracker.work.access import needs
+from tracker.work.hold_box import hold_box, let_go_box
 from tracker.work.seal import Sealing, seal_box
 
 blueprint = CallBlueprint("boxes", __name__)
@@ -22,6 +23,10 @@ blueprint = CallBlueprint("boxes", __name__)
 @needs(Role.STATION)
 def get_box(code: str) -> BoxView:
     """One box, its planned content and what of it is in."""
+    return _box(code)
+
+
+def _box(code: str) -> BoxView:
     with database().read() as connection:
         box = look.box_view(connection, number_of(code, Kind.BOX))
     if box is None:
@@ -46,6 +51,24 @@ def post_seal(body: dict[str, Any], code: str) -> dict[str, Any]:
     )
     sealed = seal_box(database(), sealing, who=caller().name, now=now(), act_id=new_id())
     return {"code": sealed.code, "state": "sealed", "follow_up": sealed.follow_up}
+
+
+@blueprint.route("/boxes/<code>/hold", methods=["POST"])
+@blueprint.response(200, BoxShape)
+@needs(Role.FOREMAN)
+def post_hold(code: str) -> BoxView:
+    """Keep a box in the shop: it is neither sealed nor loaded until it is let go."""
+    hold_box(database(), number_of(code, Kind.BOX), who=caller().name, now=now(), act_id=new_id())
+    return _box(code)
+
+
+@blueprint.route("/boxes/<code>/resume", methods=["POST"])
+@blueprint.response(200, BoxShape)
+@needs(Role.FOREMAN)
+def post_resume(code: str) -> BoxView:
+    """Let a held box go on."""
+    let_go_box(database(), number_of(code, Kind.BOX), who=caller().name, now=now(), act_id=new_id())
+    return _box(code)
 
 
 @blueprint.route("/missing", methods=["GET"])

@@ -406,6 +406,7 @@ class BoxShape(Schema):
     missing_count = fields.Integer()
     on_load = fields.String(attribute="load", data_key="load", allow_none=True)
     follows = fields.String(allow_none=True)
+    held = fields.Boolean()
     carton = fields.String(allow_none=True)
     bag_above = fields.Integer(allow_none=True)
     places = fields.Dict(keys=fields.String(), values=fields.Nested(LaidShape))

@@ -1,24 +1,29 @@
 """One box or one board opened: what it holds, where that is, how it lies, its label."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Final
 
-from flask import Blueprint, abort, render_template
+from flask import Blueprint, abort, redirect, render_template, url_for
 from sqlalchemy import Connection
+from werkzeug.wrappers import Response
 
-from tracker.pages.context import bearer, database
+from tracker.pages.context import act, bearer, database
 from tracker.pages.days import day, moment
 from tracker.pages.order_words import HANDLING
+from tracker.pages.ways_back import way_back
 from tracker.pages.words import box_state_word, part_status_word, step_word
 from tracker.records import look
 from tracker.records.boards import BoardView, board_view
 from tracker.records.look import BoxView, HistoryEntry, PartView
 from tracker.shop.codes import Kind, MisreadError, read_code
+from tracker.shop.errors import ConflictError
 from tracker.shop.lifting import Handling, grade_lifting
 from tracker.shop.roles import Role
 from tracker.work.access import needs
+from tracker.work.hold_box import hold_box, let_go_box
 
 blueprint = Blueprint("box_pages", __name__)
 
@@ -69,12 +74,23 @@ def box(code: str) -> str:
         handling=HANDLING[_handling(found)],
         history=happened,
         may_plan=bearer().role.includes(Role.PACKER),
+        may_hold=bearer().role.includes(Role.FOREMAN),
         day=day,
         moment=moment,
         box_word=box_state_word,
         part_word=part_status_word,
         step_word=step_word,
     )
+
+
+@blueprint.post("/boxes/<code>/<any(hold, resume):deed>")
+@needs(Role.FOREMAN)
+def do_deed(code: str, deed: str) -> Response:
+    """Keep a box in the shop, or let it go; somebody else may have done so meanwhile, which is as good."""
+    number = _number(code, Kind.BOX)
+    with suppress(ConflictError):
+        (hold_box if deed == "hold" else let_go_box)(database(), number, **act())
+    return redirect(way_back(url_for("box_pages.box", code=code)), HTTPStatus.SEE_OTHER)
 
 
 @blueprint.get("/boards/<code>")

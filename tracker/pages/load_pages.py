@@ -166,6 +166,8 @@ def _lacks(box: ShippingBox) -> str:
         return _("Its job is on hold.")
     if box.job_status == "cancelled":
         return _("Its job is cancelled: take it off.")
+    if box.kept:
+        return _("It is on hold: let it go, or take it off.")
     if box.state not in READY_STATES:
         return _("Not sealed.")
     if box.missing:

@@ -1,6 +1,8 @@
 """Lengths and masses on the screens, in the units that whoever looks has chosen."""
 
+from babel.numbers import get_decimal_symbol
 from flask import Flask, g, request
+from flask_babel import get_locale
 
 from tracker.shop.lengths import Units
 from tracker.shop.written import length_text, mass_text, size_text
@@ -19,6 +21,11 @@ def units() -> Units:
 
 def add_filters(app: Flask) -> None:
     """Give the templates ``mm|mm`` for a length, ``sizes|size`` and ``kg|mass``."""
-    app.jinja_env.filters["mm"] = lambda mm: length_text(mm, units())
-    app.jinja_env.filters["size"] = lambda sizes: size_text(tuple(sizes), units())
-    app.jinja_env.filters["mass"] = lambda kg: mass_text(kg, units(), digits=1)
+    app.jinja_env.filters["mm"] = lambda mm: _spelled(length_text(mm, units()))
+    app.jinja_env.filters["size"] = lambda sizes: _spelled(size_text(tuple(sizes), units()))
+    app.jinja_env.filters["mass"] = lambda kg: _spelled(mass_text(kg, units(), digits=1))
+
+
+def _spelled(measure: str) -> str:
+    """Write decimals as the reader's language does."""
+    return measure.replace(".", get_decimal_symbol(get_locale()))

@@ -2,7 +2,6 @@
 
 from http import HTTPStatus
 from typing import Any
-from urllib.parse import urlsplit
 
 from flask import Blueprint, current_app, g, make_response, redirect, render_template, request, session, url_for
 from flask_babel import gettext as _gettext
@@ -13,6 +12,7 @@ from werkzeug.wrappers import Response
 from tracker.pages.context import database, now
 from tracker.pages.csrf import check_form, is_ours
 from tracker.pages.polling import change_tag
+from tracker.pages.ways_back import is_own_path
 from tracker.shop.errors import (
     InvalidInputError,
     NotAllowedError,
@@ -132,9 +132,7 @@ def _sign_in_page(*, wrong: str = "", ended: bool = False) -> str:
 
 def _own_path(given: str) -> str:
     """Return a path of this service, or nothing: nobody is led to another host."""
-    parts = urlsplit(given)
-    is_own = given.startswith("/") and not given.startswith(("//", "/\\")) and not parts.scheme and not parts.netloc
-    return given if is_own and given.isprintable() else ""
+    return given if is_own_path(given) else ""
 
 
 @blueprint.post("/sign-out")

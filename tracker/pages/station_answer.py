@@ -124,6 +124,7 @@ def _facts(connection: Connection, found: _Found, answer: Answer, station: Stati
         damaged=state is not None and state.progress.damaged,
         box=_box_name(found),
         box_state=box.state if box else "",
+        box_kept=box is not None and box.held_at is not None,
         load=str(Code(Kind.LOAD, box.load_id)) if box and box.load_id else "",
         slot=kept.slot or "",
         replaced_by=part_code(state.replaced_by_id) if state and state.replaced_by_id else "",

@@ -198,6 +198,7 @@ class Facts:
     damaged: bool = False
     box: str = ""
     box_state: str = ""
+    box_kept: bool = False
     load: str = ""
     slot: str = ""
     replaced_by: str = ""
@@ -329,6 +330,8 @@ def _closed(facts: Facts) -> str:
 def _on_hold(facts: Facts) -> str:
     if facts.damaged and not facts.job_held:
         return gettext("It is marked damaged. Ask the foreman.")
+    if facts.box_kept and not facts.job_held:
+        return gettext("This box is on hold and stays in the shop. Ask the foreman.")
     return gettext("Job %(job)s is on hold. Put it aside and ask the foreman.", job=facts.job)
 
 

@@ -121,6 +121,7 @@ class LoadedBox:
     job: str
     job_status: str
     state: str
+    held: bool
     missing: int
 
 
@@ -129,6 +130,7 @@ def boxes_of_load(connection: Connection, load_id: int) -> list[LoadedBox]:
     columns = (
         *(box.c.id, box.c.job_id, job.c.code.label("job"), job.c.status.label("job_status"), box.c.state),
         (box.c.parts_total - box.c.packed).label("missing"),
+        box.c.held_at.is_not(None).label("held"),
     )
     rows = connection.execute(select(*columns).join(job).where(box.c.load_id == load_id).order_by(box.c.id))
     return [LoadedBox(**row._mapping) for row in rows]

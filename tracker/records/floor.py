@@ -48,6 +48,7 @@ class BoxRow:
     packed: int
     parts_total: int
     load_id: int | None
+    held_at: datetime | None
     job: JobState
 
 
@@ -112,6 +113,7 @@ _STATION_BY_NAME = _STATIONS.where(station.c.name.in_(bindparam("names", expandi
 _STATION_BY_ID = _STATIONS.where(station.c.id.in_(bindparam("ids", expanding=True)))
 _BOX_COLUMNS = (
     *(box.c.id.label("box_id"), box.c.state.label("box_state"), box.c.packed, box.c.parts_total, box.c.load_id),
+    box.c.held_at,
     *_JOB_COLUMNS,
 )
 _PARTS = (
@@ -289,6 +291,7 @@ def _box(row: Any) -> BoxRow:
         packed=row.packed,
         parts_total=row.parts_total,
         load_id=row.load_id,
+        held_at=row.held_at,
         job=_job(row),
     )
 

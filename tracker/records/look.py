@@ -151,6 +151,7 @@ class BoxView:
     missing_count: int
     load: str | None
     follows: str | None
+    held: bool
     carton: str | None
     bag_above: int | None
     places: dict[str, PlaceView]
@@ -433,6 +434,7 @@ def _box(row: Any, parts: list[PartView], items: list[ItemView], places: dict[st
         missing_count=row.parts_total - row.packed,
         load=_load_code(row.load_id),
         follows=None if row.follows_id is None else box_code(row.follows_id),
+        held=row.held_at is not None,
         carton=row.carton,
         bag_above=row.bag_above,
         places=places,

@@ -66,7 +66,10 @@ class MissingItem:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShortBox:
-    """A box that is not complete. ``more`` parts and items lack beside those that are listed."""
+    """A box that is not complete. ``more`` parts and items lack beside those that are listed.
+
+    ``held`` is its job's hold; ``kept`` says that a foreman keeps this box in the shop.
+    """
 
     id: int
     code: str
@@ -75,6 +78,7 @@ class ShortBox:
     job: str
     job_id: int
     held: bool
+    kept: bool
     customer: str
     due: date
     load: str | None
@@ -124,6 +128,7 @@ def missing_page(
 
 _COLUMNS = (
     *(box.c.id, box.c.name, box.c.state, box.c.job_id, box.c.load_id, box.c.parts_total, box.c.packed),
+    box.c.held_at,
     *(job.c.code.label("job_code"), job.c.status.label("job_status"), job.c.customer, job.c.due),
 )
 _UNCOUNTED = exists().where(item.c.box_id == box.c.id, func.coalesce(item.c.counted, 0) < item.c.quantity)
@@ -220,6 +225,7 @@ def _short_box(head: Any, parts: list[MissingPart], items: list[MissingItem]) ->
         job=head.job_code,
         job_id=head.job_id,
         held=head.job_status == "held",
+        kept=head.held_at is not None,
         customer=head.customer,
         due=head.due,
         load=None if head.load_id is None else str(Code(Kind.LOAD, head.load_id)),

@@ -15,7 +15,10 @@ READY_STATES: Final = (BoxState.SEALED, BoxState.LOADED)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShippingBox:
-    """A box as it is planned for a load; ``missing`` parts are not in it. Masses in kg, ``weighed_kg`` when weighed."""
+    """A box as it is planned for a load; ``missing`` parts are not in it, ``kept``: a foreman holds it in the shop.
+
+    Masses in kg, ``weighed_kg`` when weighed.
+    """
 
     id: int
     code: str
@@ -26,6 +29,7 @@ class ShippingBox:
     due: date
     job_status: str
     state: str
+    kept: bool
     missing: int
     mass_kg: float
     weighed_kg: float | None
@@ -34,6 +38,7 @@ class ShippingBox:
 _BOX = select(
     *(box.c.id, box.c.name, box.c.number, box.c.state, box.c.mass_kg, box.c.weighed_kg),
     (box.c.parts_total - box.c.packed).label("missing"),
+    box.c.held_at.is_not(None).label("kept"),
     *(job.c.code.label("job"), job.c.customer, job.c.due, job.c.status.label("job_status")),
 ).join(job, job.c.id == box.c.job_id)
 

@@ -243,6 +243,7 @@ box = Table(
     Column("carton", String(200)),
     Column("empty_kg", Float),  # the carton and its bag of items
     Column("bag_above", Integer),  # the layer above which the bag of items lies
+    Column("held_at", Instant),  # since when a foreman keeps it in the shop
     _among("state", *BoxState),
     CheckConstraint("packed BETWEEN 0 AND parts_total", name="packed_within_total"),
     Index(None, "job_id", "state"),

@@ -69,12 +69,16 @@ class StationFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxFacts:
-    """A box as a verdict needs it; ``load`` is the code of the load that it is planned for."""
+    """A box as a verdict needs it; ``load`` is the code of the load that it is planned for.
+
+    ``held`` is its job's hold; ``kept`` says that a foreman keeps this box in the shop.
+    """
 
     code: str
     state: BoxState
     job: str
     held: bool = False
+    kept: bool = False
     cancelled: bool = False
     load: str | None = None
 
@@ -188,6 +192,9 @@ def _judge_loading(box: BoxFacts, open_load: str | None) -> Verdict:
     if open_load is not None and open_load != box.load:
         message = f"Box {box.code}: not for load {open_load}. It belongs on load {box.load}."
         return Verdict(outcome=Outcome.WRONG_BOX, message=message)
+    if box.kept:
+        message = f"Box {box.code} is on hold: it stays in the shop. Ask the foreman."
+        return Verdict(outcome=Outcome.ON_HOLD, message=message)
     if box.state is BoxState.LOADED:
         return Verdict(outcome=Outcome.AGAIN, message=f"Box {box.code} is already on load {box.load}.")
     if not box.closed:

@@ -122,6 +122,8 @@ def _open_load(ledger: Ledger, load_id: int) -> None:
 def _not_ready(box: LoadedBox) -> dict[str, Any] | None:
     if box.job_status in ("held", "cancelled"):
         why = f"job {box.job} is {box.job_status}"
+    elif box.held:
+        why = "on hold: let it go or take it off the load"
     elif box.state not in (BoxState.SEALED, BoxState.LOADED):
         why = "not sealed"
     elif box.missing:

@@ -458,6 +458,7 @@ class _Desk:
             state=box.state,
             job=box.job.code,
             held=self._held(box.job, at),
+            kept=box.held_at is not None and box.held_at <= at,
             cancelled=box.job.status == "cancelled",
             load=None if box.load_id is None else str(Code(Kind.LOAD, box.load_id)),
         )

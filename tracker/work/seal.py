@@ -65,6 +65,8 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, a
 def _refuse_closed(box: BoxRow, code: str) -> None:
     if box.state in (BoxState.SEALED, BoxState.LOADED, BoxState.SHIPPED):
         raise ConflictError(f"Box {code} is already {box.state}.")
+    if box.held_at is not None:
+        raise ConflictError(f"Box {code} is on hold: let it go first, then seal it.")
     if box.job.status in ("held", "cancelled"):
         raise ConflictError(f"Job {box.job.code} is {box.job.status}: box {code} stays open.")
 

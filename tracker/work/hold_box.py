@@ -1,0 +1,38 @@
+"""Hold one box in the shop, and let it go: it may be packed, but is neither sealed nor loaded, and no load takes it."""
+
+from datetime import datetime
+from uuid import UUID
+
+from tracker.records.contents import update_box
+from tracker.records.database import Database
+from tracker.shop.codes import box_code
+from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.verdicts import BoxState
+from tracker.work.ledger import Ledger
+
+
+def hold_box(database: Database, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Keep a box in the shop. Raises ConflictError when it has shipped or is held already."""
+    _change(database, box_id, hold=True, who=who, now=now, act_id=act_id)
+
+
+def let_go_box(database: Database, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Let a held box go on. Raises ConflictError when it is not held."""
+    _change(database, box_id, hold=False, who=who, now=now, act_id=act_id)
+
+
+def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datetime, act_id: UUID) -> None:
+    code = box_code(box_id)
+    with database.write() as connection:
+        ledger = Ledger(connection, who, now)
+        box = ledger.box(box_id)
+        if box is None:
+            raise NotFoundError(f"There is no box {code}.")
+        if hold and box.state is BoxState.SHIPPED:
+            raise ConflictError(f"Box {code} has shipped.")
+        if hold == (box.held_at is not None):
+            raise ConflictError(f"Box {code} is {'on hold already' if hold else 'not on hold'}.")
+        update_box(connection, box_id, held_at=now if hold else None)
+        message = f"Box {code} {'held in the shop' if hold else 'let go'}."
+        ledger.act("hold" if hold else "resume", scan_id=act_id, message=message, box_id=box_id, job_id=box.job.id)
+        ledger.write()
