@@ -6,8 +6,6 @@ from playwright.sync_api import Page
 from tests.pages.conftest import TOKEN
 
 LIVE_MS = 6_000  # on a quiet machine a change is shown within two seconds; one that is busy with tests gets more
-    6_000  # a change is on the screen within two seconds; a busy machine that runs tests is given three times that
-)
 SIZES = {"tablet": (1024, 768), "desktop": (1440, 900), "wall": (1920, 1080), "phone": (390, 844)}
 
 

@@ -3,6 +3,7 @@
 import re
 import threading
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal
 
@@ -20,6 +21,7 @@ from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.roles import Role
 from tracker.work.people import add_person, make_badge, set_choices
+from tracker.work.visits import make_pairing
 
 PASSWORD, WRONG, SHORT, OTHER = (
     "a password of eight words",
@@ -258,6 +260,45 @@ def test_before_signing_in_the_language_is_the_browsers_or_the_chosen_one(client
     assert send(client, "/language", language="en", back="//example.org").headers["Location"] == "/sign-in"
 
 
+def test_errors_are_said_in_the_readers_language(client: FlaskClient) -> None:
+    enter(client, Role.PACKER)
+    send(client, "/language", language="es")
+    assert "Esta página no existe" in client.get("/nowhere").text
+    assert "Esta página necesita la función admin" in client.get("/people").text
+    assert "Esta página es demasiado antigua" in client.post("/me").text
+
+
+def test_too_many_wrong_old_passwords_say_how_long_to_wait(client: FlaskClient) -> None:
+    enter(client)
+    answers = [send(client, "/me/password", old=WRONG, new=OTHER) for _ in range(6)]
+    assert answers[-1].status_code == 429
+    assert 0 < int(answers[-1].headers["Retry-After"]) <= 900
+
+
+def test_a_badge_that_must_wait_is_refused_for_good_so_that_the_scans_behind_it_go_on(
+    app: Flask, client: FlaskClient
+) -> None:
+    database, today = app.extensions["shop_database"], datetime.now(UTC)
+    send(client, "/sign-in", pairing=make_pairing(database, "CUT-1", now=today))
+    header = {"X-CSRF-Token": proof(client, "/station/CUT-1")}
+    answers = [client.post("/station/badge", json={"code": "W000000991A"}, headers=header) for _ in range(32)]
+    assert answers[0].status_code == 404
+    assert answers[-1].status_code == 403
+    assert "Wait" in answers[-1].get_json()["detail"]
+    assert 0 < int(answers[-1].headers["Retry-After"]) <= 900
+
+
+def test_at_a_tablet_the_language_switch_works_for_a_worker_who_chose_another(app: Flask, client: FlaskClient) -> None:
+    database, today = app.extensions["shop_database"], datetime.now(UTC)
+    set_choices(database, 1, language="es", units=None)
+    send(client, "/sign-in", pairing=make_pairing(database, "CUT-1", now=today))
+    header = {"X-CSRF-Token": proof(client, "/station/CUT-1")}
+    client.post("/station/badge", json={"code": make_badge(database, 1, now=today)}, headers=header)
+    assert '<html lang="es">' in client.get("/station/CUT-1").text
+    send(client, "/language", language="en", back="/station/CUT-1")
+    assert '<html lang="en">' in client.get("/station/CUT-1").text
+
+
 def test_ones_own_password_needs_the_old_one_and_ends_ones_other_sessions(app: Flask, client: FlaskClient) -> None:
     enter(client)
     other = app.test_client()
@@ -307,6 +348,20 @@ def test_a_foreman_pairs_a_tablet_which_then_is_its_station(page: Page, browser:
     tablet.get_by_label("The code from the foreman").fill(code)
     tablet.get_by_role("button", name="Pair this tablet").click()
     tablet.wait_for_url(f"{place}/station/CUT-1")
+    context.close()
+
+
+def test_a_page_that_asks_for_news_says_that_its_session_ended(browser: Browser, place: str) -> None:
+    context = browser.new_context()
+    looks = context.new_page()
+    sign_in_as(looks, place, "Pia")
+    looks.goto(f"{place}/")
+    looks.evaluate(
+        """() => fetch("/sign-out", {method: "POST", redirect: "manual", headers: {
+        "X-CSRF-Token": document.querySelector('meta[name="csrf-token"]').content}})"""
+    )
+    looks.wait_for_url(lambda url: "sign-in" in url, timeout=15_000)
+    assert looks.get_by_text("Your session has ended").count() == 1
     context.close()
 
 

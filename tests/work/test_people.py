@@ -10,7 +10,7 @@ from tracker.shop.codes import Kind, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, NotSignedInError, ThrottledError
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
-from tracker.work import people, visits
+from tracker.work import badges, people, visits
 from tracker.work.access import make_token, withdraw_token
 from tracker.work.visits import Attempt
 
@@ -37,7 +37,10 @@ def test_a_person_signs_in_by_name_and_password_and_is_who_they_are(floor: Floor
         visits.visitor(floor.database, secret, START)
 
 
-@pytest.mark.parametrize(("name", "password"), [("Ida", "wrong"), ("Ida", ""), ("Nobody", PASSWORD), ("", "")])
+@pytest.mark.parametrize(
+    ("name", "password"),
+    [("Ida", "wrong"), ("Ida", ""), ("Nobody", PASSWORD), ("", ""), ("Ida\x00", PASSWORD), ("Ida", "\x00")],
+)
 def test_nobody_gets_in_with_a_name_and_password_that_do_not_belong_together(
     floor: Floor, ida: int, name: str, password: str
 ) -> None:
@@ -161,6 +164,25 @@ def test_a_new_badge_ends_the_old_one_and_what_is_no_badge_is_nobodys(floor: Flo
             visits.note_badge(floor.database, secret, code, at())
     assert visits.note_badge(floor.database, secret, new, at()) == "Ida"
     assert visits.sign_in_by_badge(floor.database, new, at()).name == "Ida"
+
+
+def test_a_badge_that_was_withdrawn_signs_nothing_more_at_the_tablet_where_it_was_scanned(floor: Floor) -> None:
+    secret = paired(floor)
+    number = people.add_person(floor.database, "Bo", Role.PACKER, password=None, now=START)
+    visits.note_badge(floor.database, secret, people.make_badge(floor.database, number, now=START), at())
+    badges.withdraw_badges(floor.database, number, now=START)
+    assert visits.visitor(floor.database, secret, START).name != "Bo"
+
+
+def test_who_goes_on_scanning_stays_who_scans_all_day_and_a_screen_that_only_looks_keeps_nobody(floor: Floor) -> None:
+    secret = paired(floor)
+    number = people.add_person(floor.database, "Bo", Role.PACKER, password=None, now=START)
+    visits.note_badge(floor.database, secret, people.make_badge(floor.database, number, now=START), at())
+    for hours in (3.0, 6.0, 9.0):
+        assert visits.visitor(floor.database, secret, START + timedelta(hours=hours), acts=True).name == "Bo"
+    for hours in (10, 11, 12, 12.9):
+        assert visits.visitor(floor.database, secret, START + timedelta(hours=hours)).name == "Bo"
+    assert visits.visitor(floor.database, secret, START + timedelta(hours=13.1)).name != "Bo"
 
 
 def test_a_badge_gives_nothing_to_a_session_that_stands_at_no_station(floor: Floor, ida: int) -> None:

@@ -4,6 +4,7 @@ import hmac
 import secrets
 
 from flask import Flask, request, session
+from flask_babel import gettext as _
 
 from tracker.shop.errors import NotAllowedError
 
@@ -30,7 +31,7 @@ def is_ours() -> bool:
 def check_form() -> None:
     """Refuse a request that changes something and does not come from a page of ours."""
     if request.method not in SAFE and not is_ours():
-        raise NotAllowedError("This page is too old to be sent. Load it again and repeat what you did.")
+        raise NotAllowedError(str(_("This page is too old to be sent. Load it again and repeat what you did.")))
 
 
 def add_csrf(app: Flask) -> None:

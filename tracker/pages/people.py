@@ -231,7 +231,8 @@ def me() -> str:
 
 
 def _own_page(*, wrong: str = "") -> str:
-    own = bearer().language if bearer().person_id is not None else request.cookies.get(languages.COOKIE)
+    has_own = bearer().person_id is not None or bearer().worker_id is not None
+    own = bearer().language if has_own else request.cookies.get(languages.COOKIE)
     return render_template(
         "me.html", choices=LANGUAGES, own_language=own, units=list(Units), chosen_units=measures.units(), wrong=wrong
     )
@@ -262,8 +263,10 @@ def post_language() -> AnyResponse:
 
 
 def _keep(response: AnyResponse, who: Bearer | None, language: str | None, units: Units | None) -> AnyResponse:
-    if who is not None and who.person_id is not None and who.station is None:
-        work.set_choices(database(), who.person_id, language=language, units=units)
+    # At a tablet the choice is that of the worker whose badge was scanned: theirs goes before the browser's.
+    number = None if who is None else who.person_id or who.worker_id
+    if number is not None:
+        work.set_choices(database(), number, language=language, units=units)
     more: dict[str, Any] = {"httponly": True, "samesite": "Strict", "secure": request.is_secure}
     if language is None:
         response.delete_cookie(languages.COOKIE, **more)
@@ -288,7 +291,9 @@ def post_password() -> Answer:
         work.set_password(database(), who.person_id, given.get("new", ""), keep=keep)
     except ThrottledError as wait:
         wrong = _("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=wait.wait_s)
-        return _own_page(wrong=wrong), HTTPStatus.TOO_MANY_REQUESTS
+        response = make_response(_own_page(wrong=wrong), HTTPStatus.TOO_MANY_REQUESTS)
+        response.headers["Retry-After"] = str(wait.wait_s)
+        return response
     except NotSignedInError:
         return _own_page(wrong=_("The password until now is not right.")), HTTPStatus.UNPROCESSABLE_ENTITY
     except InvalidInputError as refused:

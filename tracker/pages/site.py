@@ -10,7 +10,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
 from tracker.pages.context import database, now
-from tracker.pages.csrf import check_form, is_ours
+from tracker.pages.csrf import SAFE, check_form, is_ours
 from tracker.pages.polling import change_tag
 from tracker.pages.ways_back import is_own_path
 from tracker.shop.errors import (
@@ -43,7 +43,7 @@ def check_visitor() -> Response | None:
     if needed is None:
         raise NotAllowedError("This page is open to nobody.")
     try:
-        g.bearer = visits.visitor(database(), session.get(SECRET, ""), now())
+        g.bearer = _visitor()
     except NotSignedInError as ended:
         return _to_sign_in(ended)
     if not g.bearer.role.includes(needed):
@@ -70,9 +70,13 @@ def bearer_of_session() -> Bearer | None:
     if not is_ours():
         return None
     try:
-        return visits.visitor(database(), session.get(SECRET, ""), now())
+        return _visitor()
     except NotSignedInError:
         return None
+
+
+def _visitor() -> Bearer:
+    return visits.visitor(database(), session.get(SECRET, ""), now(), acts=request.method not in SAFE)
 
 
 @blueprint.get("/sign-in")
@@ -160,7 +164,8 @@ def badge() -> Any:
         name = visits.note_badge(database(), session.get(SECRET, ""), str(code or "")[:80], attempt)
     except ThrottledError as wait:
         told = _("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=wait.wait_s)
-        return {"detail": told}, HTTPStatus.TOO_MANY_REQUESTS
+        # Not 429: the station screen would send the badge again and hold up every scan that waits behind it.
+        return {"detail": told}, HTTPStatus.FORBIDDEN, {"Retry-After": str(wait.wait_s)}
     except NotSignedInError:
         return {"detail": _("Nobody is known by this badge. Ask the office for a new one.")}, HTTPStatus.NOT_FOUND
     return {"name": name, "own": False}
@@ -178,14 +183,16 @@ def error_page(error: Exception) -> Any:
         status, detail = HTTPStatus.BAD_REQUEST, error.detail
     elif isinstance(error, HTTPException):
         status = HTTPStatus(error.code or 500)
-        detail = "There is no such page." if status is HTTPStatus.NOT_FOUND else (error.description or status.phrase)
+        gone = status is HTTPStatus.NOT_FOUND
+        detail = _("There is no such page.") if gone else (error.description or status.phrase)
         if error.response is not None:
             return error.response
     elif isinstance(error, SQLAlchemyError):
         current_app.logger.error("database error", exc_info=error)
-        status, detail = HTTPStatus.SERVICE_UNAVAILABLE, "The database does not answer. Try again in a moment."
+        status, detail = HTTPStatus.SERVICE_UNAVAILABLE, _("The database does not answer. Try again in a moment.")
     else:
         current_app.logger.error("unexpected error", exc_info=error)
         status = HTTPStatus.INTERNAL_SERVER_ERROR
-        detail = f"The service failed. Tell whoever looks after it the request id {g.get('request_id', '')}."
+        number = g.get("request_id", "")
+        detail = _("The service failed. Tell whoever looks after it the request id %(number)s.", number=number)
     return render_template("error.html", status=status, detail=detail), status

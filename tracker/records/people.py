@@ -132,6 +132,9 @@ def badges_in_force(connection: Connection) -> dict[int, list[str]]:
 
 def withdraw_badges(connection: Connection, person_id: int, at: datetime) -> int:
     """Withdraw all badges of a person; return how many were in force."""
+    # A tablet where such a badge was scanned is nobody's from now on, too.
+    theirs = update(visit).where(visit.c.worker_id == person_id)
+    connection.execute(theirs.values(worker_id=None, worker_at=None))
     mine = update(badge).where(badge.c.person_id == person_id, badge.c.withdrawn_at.is_(None))
     return connection.execute(mine.values(withdrawn_at=at)).rowcount
 

@@ -26,7 +26,8 @@ MOST_KNOWN = 1_000
 class Bearer:
     """Who calls or looks: by a token (its number), or a person at a screen; what they may do, and at which station.
 
-    ``language`` and ``units`` are those that a person chose to read in.
+    ``language`` and ``units`` are those that a person chose to read in; ``worker_id`` is whose badge was scanned last
+    at a paired tablet.
     """
 
     token_id: int
@@ -34,6 +35,7 @@ class Bearer:
     role: Role
     station: str | None
     person_id: int | None = None
+    worker_id: int | None = None
     language: str | None = None
     units: str | None = None
 

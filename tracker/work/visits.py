@@ -24,7 +24,7 @@ from tracker.work.access import Bearer, check_station, digest_of, make_token_in
 from tracker.work.people import password_is_right
 
 IDLE: Final = timedelta(hours=12)
-BADGE_LASTS: Final = timedelta(hours=4)
+BADGE_IDLE: Final = timedelta(hours=4)
 NOTED_EVERY: Final = timedelta(minutes=5)  # how exactly it is kept when a session was used last
 KEPT: Final = timedelta(days=400)  # a paired tablet that nobody has used for so long is forgotten
 PAIRING_LASTS: Final = timedelta(minutes=10)
@@ -80,7 +80,8 @@ def check_password(database: Database, name: str, password: str, attempt: Attemp
     """Return the person of this name if the password is theirs, opening no session. Raises as ``sign_in`` does."""
     keys = _count_guess(database, attempt, _about_name(name))
     with database.read() as connection:
-        person = kept.person_by_name(connection, name.strip())
+        # A sign that cannot be shown is in nobody's name, and a NUL no PostgreSQL takes.
+        person = kept.person_by_name(connection, name.strip()) if name.strip().isprintable() else None
     if not password_is_right(person, password) or person is None:
         raise NotSignedInError("This name and password do not belong together.")
     _forgive(database, keys)
@@ -111,24 +112,33 @@ def pair(database: Database, code: str, attempt: Attempt) -> str:
     return _open(database, attempt.now, token_id=token_id)
 
 
-def visitor(database: Database, secret: str, now: datetime) -> Bearer:
-    """Return who is signed in by a session's secret. Raises NotSignedInError when the session has ended."""
+def visitor(database: Database, secret: str, now: datetime, *, acts: bool = False) -> Bearer:
+    """Return who is signed in by a session's secret. Raises NotSignedInError when the session has ended.
+
+    Whose badge was scanned at a tablet stays there as long as they act: a screen that only asks for news is idle.
+    """
     digest = _digest(secret)
     with database.read() as connection:
         visit = kept.visit_by_hash(connection, digest)
         bearer = None if visit is None else _bearer(connection, visit, now)
     if visit is None or bearer is None:
         raise NotSignedInError("Your session has ended. Sign in again.")
+    noted: dict[str, datetime] = {}
     if now - visit.seen_at > NOTED_EVERY:
+        noted["seen_at"] = now
+    if acts and bearer.worker_id is not None and visit.worker_at is not None and now - visit.worker_at > NOTED_EVERY:
+        noted["worker_at"] = now
+    if noted:
         with database.write() as connection:
-            kept.change_visit(connection, digest, seen_at=now)
+            kept.change_visit(connection, digest, **noted)
     return bearer
 
 
 def note_badge(database: Database, secret: str, code: str, attempt: Attempt) -> str:
     """Let the following scans of a paired tablet be those of a badge's holder; return their name.
 
-    It holds for BADGE_LASTS or until another badge. Raises NotSignedInError for one that nobody holds, ThrottledError.
+    It holds until another badge or until nobody acts for BADGE_IDLE. Raises NotSignedInError for a badge that nobody
+    holds, or ThrottledError.
     """
     person, now = sign_in_by_badge(database, code, attempt), attempt.now
     with database.write() as connection:
@@ -189,11 +199,13 @@ def _bearer(connection: Connection, visit: VisitRow, now: datetime) -> Bearer | 
     # At a station's tablet a badge lets its holder do what packers do; more needs a sign-in of their own.
     role = min((worker.role, Role.PACKER), key=list(Role).index)
     role = max((role, bearer.role), key=list(Role).index)
-    return replace(bearer, name=worker.name, role=role, language=worker.language, units=worker.units)
+    return replace(
+        bearer, name=worker.name, role=role, worker_id=worker.id, language=worker.language, units=worker.units
+    )
 
 
 def _worker(connection: Connection, visit: VisitRow, now: datetime) -> PersonRow | None:
-    if visit.worker_id is None or visit.worker_at is None or now - visit.worker_at > BADGE_LASTS:
+    if visit.worker_id is None or visit.worker_at is None or now - visit.worker_at > BADGE_IDLE:
         return None
     person = kept.person_by_id(connection, visit.worker_id)
     return None if person is None or person.withdrawn else person
@@ -215,7 +227,8 @@ def _of_person(person: PersonRow) -> Bearer:
 
 
 def _about_name(name: str) -> str:
-    return f"{_NAME}{name.strip().casefold()[:80]}"
+    shown = "".join(sign if sign.isprintable() else "?" for sign in name.strip().casefold()[:80])
+    return f"{_NAME}{shown}"
 
 
 def _about_address(attempt: Attempt) -> str:

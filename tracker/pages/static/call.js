@@ -30,7 +30,7 @@ export async function call(path, { method = "GET", body, headers = {} } = {}) {
     redirect: "manual",
   });
   if (response.status === 401 || response.type === "opaqueredirect") {
-    location.assign(`/sign-in?next=${encodeURIComponent(location.pathname + location.search)}`);
+    location.assign(`/sign-in?ended=1&next=${encodeURIComponent(location.pathname + location.search)}`);
     return new Promise(() => {});
   }
   return { status: response.status, data: await read(response), tag: response.headers.get("ETag") };
