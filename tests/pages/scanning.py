@@ -19,9 +19,9 @@ class Scanner:
         self.wire = page.context.new_cdp_session(page)
         self.clock = time.time()
 
-    def pull(self, code: str) -> None:
-        """Read one label; nothing is waited for."""
-        self.clock = max(self.clock + 0.2, time.time())
+    def pull(self, code: str, *, at_once: bool = False) -> None:
+        """Read one label; nothing is waited for. ``at_once``: by its clock right after the reading before."""
+        self.clock = self.clock + 0.2 if at_once else max(self.clock + 0.2, time.time())
         keys = [self._key(sign, f"{'Digit' if sign.isdigit() else 'Key'}{sign.upper()}", sign) for sign in code]
         keys.append(self._key("Enter", "Enter", "\r"))
         self.wire._sync(self._send(keys))

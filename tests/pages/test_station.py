@@ -276,7 +276,7 @@ def test_the_same_label_read_twice_at_once_is_counted_once(page: Page, shop: Sho
     open_station(page, shop)
     scanner = StationScanner(page)
     scanner.pull(shop.floor.deck)
-    scanner.pull(shop.floor.deck)
+    scanner.pull(shop.floor.deck, at_once=True)
     expect(page.locator("#queue")).to_have_text("Read twice, counted once.")
     assert scanner.read(shop.floor.end) == "Done"
     expect(page.locator("#recent li[data-sound]")).to_have_count(2)
@@ -444,7 +444,7 @@ def test_a_reason_and_then_a_scan_marks_the_scanned_part(page: Page, shop: Shop)
     open_station(page, shop)
     scanner = StationScanner(page)
     page.get_by_role("button", name="Scratched").click()
-    expect(page.locator("#asked")).to_have_text("Damaged: Scratched. Which part? Scan it.")
+    expect(page.locator("#asked")).to_have_text("Damaged: Scratched. Scan the part that is meant.")
     assert scanner.read(shop.floor.end) == "Noted"
     assert shop.floor.part(shop.floor.end).damaged
     assert scanner.read(shop.floor.deck) == "Done"
