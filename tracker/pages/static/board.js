@@ -3,7 +3,7 @@
 // that changed is put in anew, and the focus goes back to the same link. Nothing is kept but the present list.
 import { call, poll } from "./call.js";
 
-const EVERY_MS = 1000;
+const EVERY_MS = 1500;
 const LEAF_MS = 20000;
 const DAY_CHECK_MS = 60000;
 
