@@ -491,6 +491,7 @@ def test_a_label_read_twice_at_once_is_counted_once(shop: Shop, at_bench: Callab
     (deck, _toe_kick, _end), _boxes = shop.job()
     bench = at_bench()
     bench.scan(deck)
+    bench.says("Done")
     bench.scan(deck, at_once=True)
     bench.says("Read twice, counted once.")
     time.sleep(1.6)
