@@ -88,13 +88,17 @@ def test_a_table_of_cabinets_is_looked_at_and_taken_and_nothing_is_stored_before
     expect(page.locator(".cabinets li")).to_have_count(3)
     assert "102-1 … 102-2 × 2" in page.locator(".cabinets").inner_text()
     assert "base, door, hinges: left" in page.locator(".cabinets").inner_text()
-    assert page.evaluate("[...document.images].every(image => image.complete && image.naturalWidth > 0)")
+    page.wait_for_function("() => [...document.images].every(image => image.complete && image.naturalWidth > 0)")
     assert violations(page) == []
     assert "T-1" not in jobs(shop)
     page.get_by_role("button", name="Take the order").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Order T-1 is taken")
     assert "T-1" in jobs(shop)
     assert violations(page) == []
+    with shop.database.read() as connection:
+        job = look.job_view(connection, "T-1")
+    assert job is not None
+    assert job.due == date(2027, 5, 4), "the due day is kept"
 
 
 def test_the_boards_are_planned_from_the_page_after_taking(page: Page, shop: Shop) -> None:
@@ -330,10 +334,3 @@ def test_the_preview_of_a_large_order_stays_small(browser: Browser, shop: Shop) 
     assert sums(page)[0] == "Cabinets 800"
     assert sum(each.sizes()["responseBodySize"] for each in sent) < 100_000
     page.close()
-
-
-def test_the_due_day_is_kept(shop: Shop) -> None:
-    with shop.database.read() as connection:
-        job = look.job_view(connection, "T-1")
-    assert job is not None
-    assert job.due == date(2027, 5, 4)

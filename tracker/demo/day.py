@@ -23,7 +23,7 @@ from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
-from tracker.work.access import make_token
+from tracker.work.access import add_station, make_token
 from tracker.work.people import add_person, make_badge
 
 PAUSE_S = (1.0, 4.0)
@@ -56,14 +56,26 @@ def run_day(port: int, say: Say) -> None:
     for role, plain in tokens.items():
         say(f"  {role.value:8} {plain}")
     say(f"The calls are described at {server.address}/api/v1/docs. The data is in {folder}. Stop with Ctrl-C.")
+    own = _own_stations(shop)
+    say(f"{', '.join(own.values())} scan by themselves; the stations without a 2 are yours.")
     stopped = threading.Event()
-    stations = _Stations(server.address, tokens, shop, stopped)
+    stations = _Stations(server.address, tokens, shop, own, stopped)
     worker = threading.Thread(target=stations.run, name="simulated stations")
     worker.start()
     server.run_until_signalled()
     stopped.set()
     worker.join()
     database.close()
+
+
+def _own_stations(shop: DemoShop) -> dict[Step, str]:
+    """Add a second station for each step that is simulated: whoever tries one is not scanned into by a ghost."""
+    own: dict[Step, str] = {
+        step: name.replace("-1", "-2") for step, name in shop.stations.items() if step is not Step.SHIP
+    }
+    for step, name in own.items():
+        add_station(shop.database, name, step)
+    return own
 
 
 def _token(database: Database, role: Role) -> str:
@@ -93,6 +105,7 @@ class _Stations:
     address: str
     tokens: dict[Role, str]
     shop: DemoShop
+    stations: dict[Step, str]
     stopped: threading.Event
 
     def run(self) -> None:
@@ -118,7 +131,7 @@ class _Stations:
         scan = {
             "id": str(uuid4()),
             "code": part.code,
-            "station": self.shop.stations[step],
+            "station": self.stations[step],
             "at": datetime.now(UTC).isoformat(),
         }
         self._post("/api/v1/scans", {"scans": [scan | ({"box": part.box} if step is Step.PACK else {})]})
