@@ -20,5 +20,6 @@ def sign_in(page: Page, site: str, token: str = TOKEN) -> None:
 
 def violations(page: Page) -> list[str]:
     """Return what axe-core finds wrong with a page."""
+    page.wait_for_load_state()  # a page that is just being left has nothing to judge
     found = Axe().run(page).response["violations"]
     return [f"{entry['id']}: {entry['help']} {entry['nodes'][0]['html']}" for entry in found]
