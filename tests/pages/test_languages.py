@@ -9,16 +9,17 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import read_mo
 from babel.messages.pofile import read_po
 
-PAGES = Path("tracker/pages")
-SPANISH = PAGES / "translations" / "es" / "LC_MESSAGES"
-KEYWORDS = {"_": None, "gettext": None, "_l": None, "ngettext": (1, 2)}
+HOUSE = Path("tracker")
+SPANISH = HOUSE / "pages" / "translations" / "es" / "LC_MESSAGES"
+KEYWORDS = {"_": None, "gettext": None, "_l": None, "ngettext": (1, 2), "say": None, "say_many": (1, 2)}
 _PLACES = re.compile(r"%\(\w+\)[sd]|\{\w+\}")
 
 
 def used() -> set[str]:
-    """The texts that the pages and templates use."""
-    mapping = [("**.py", "python"), ("templates/**.html", "jinja2")]
-    found = extract_from_dir(str(PAGES), method_map=mapping, keywords=KEYWORDS)
+    """The texts that the pages and templates use, and what the shop says to people."""
+    mapping = [(f"{room}/**.py", "python") for room in ("pages", "shop", "work", "records", "labels")]
+    mapping.append(("pages/templates/**.html", "jinja2"))
+    found = extract_from_dir(str(HOUSE), method_map=mapping, keywords=KEYWORDS)
     return {text if isinstance(text, str) else text[0] for _file, _line, text, _comments, _context in found if text}
 
 

@@ -11,6 +11,7 @@ from tracker.pages.csrf import add_csrf
 from tracker.pages.days import day
 from tracker.pages.languages import LANGUAGES, add_languages
 from tracker.pages.measures import add_filters, units
+from tracker.pages.spoken import add_spoken
 from tracker.pages.words import role_word, step_word
 from tracker.shop.roles import Role
 from tracker.work.access import Bearer
@@ -59,6 +60,7 @@ def add_frame(app: Flask) -> None:
     """Give every template what the frame shows, and what it reads texts and measures with."""
     add_languages(app)
     add_filters(app)
+    add_spoken(app)
     add_csrf(app)
 
     @app.context_processor

@@ -21,9 +21,14 @@ def units() -> Units:
 
 def add_filters(app: Flask) -> None:
     """Give the templates ``mm|mm`` for a length, ``sizes|size`` and ``kg|mass``."""
-    app.jinja_env.filters["mm"] = lambda mm: _spelled(length_text(mm, units()))
+    app.jinja_env.filters["mm"] = length_as_read
     app.jinja_env.filters["size"] = lambda sizes: _spelled(size_text(tuple(sizes), units()))
     app.jinja_env.filters["mass"] = lambda kg: _spelled(mass_text(kg, units(), digits=1))
+
+
+def length_as_read(mm: float) -> str:
+    """Return a length in the reader's units and spelling."""
+    return _spelled(length_text(mm, units()))
 
 
 def _spelled(measure: str) -> str:

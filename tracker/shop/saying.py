@@ -1,0 +1,85 @@
+"""Sentences that can be said in another language.
+
+The shop speaks English. What it says to people is kept with the pattern it was made from and the things that it names,
+so that an edge that knows the reader's language says the same sentence anew. Such a sentence is a text like any other.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Self
+
+from tracker.shop.lengths import Units
+from tracker.shop.written import length_text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tongue:
+    """How a reader is spoken to.
+
+    ``pattern`` gives the reader's pattern for an English one, its plural and the number; ``length`` writes a length in
+    mm as the reader measures.
+    """
+
+    pattern: Callable[[str, str, int], str]
+    length: Callable[[float], str]
+
+
+class Mm(float):
+    """A length in mm that a sentence names: English writes it in mm, a reader of inches reads inches."""
+
+    def __str__(self) -> str:
+        return length_text(float(self), Units.MM)
+
+
+class Said(str):
+    """An English sentence with the ``pattern`` and ``values`` it was made of; ``many`` is the pattern for other ``num``s."""
+
+    __slots__ = ("many", "num", "pattern", "values")
+    pattern: str
+    many: str
+    num: int
+    values: dict[str, object]
+
+    @classmethod
+    def of(cls, pattern: str, many: str, num: int, values: dict[str, object]) -> Self:
+        """Return the sentence in English."""
+        made = cls((pattern if num == 1 else many) % values)
+        made.pattern, made.many, made.num, made.values = pattern, many, num, values
+        return made
+
+    def __reduce__(self) -> tuple[Callable[..., Self], tuple[object, ...]]:
+        return type(self).of, (self.pattern, self.many, self.num, self.values)
+
+
+def say(pattern: str, /, **values: object) -> Said:
+    """Return the sentence that ``pattern`` makes of the values: ``say("no box %(box)s", box=code)``."""
+    return Said.of(pattern, pattern, 1, values)
+
+
+def say_many(one: str, many: str, num: int, /, **values: object) -> Said:
+    """Return the sentence for a number of things: ``say_many("%(num)d part", "%(num)d parts", 3)``."""
+    return Said.of(one, many, num, {"num": num, **values})
+
+
+def spoken(text: str, tongue: Tongue) -> str:
+    """Return a sentence, and all that it names, as ``tongue`` says it; any other text as it is."""
+    if not isinstance(text, Said):
+        return text
+    values = {name: _named(value, tongue) for name, value in text.values.items()}
+    return tongue.pattern(text.pattern, text.many, text.num) % values
+
+
+def _named(value: object, tongue: Tongue) -> object:
+    match value:
+        case Mm():
+            return tongue.length(float(value))
+        case str():
+            return spoken(value, tongue)
+        case _:
+            return value
+
+
+def join(sentences: Sequence[str], *, between: str = ", ") -> Said:
+    """Return sentences one after another, each of which can be said in another language."""
+    names = [f"s{index}" for index in range(len(sentences))]
+    return say(between.join(f"%({name})s" for name in names), **dict(zip(names, sentences, strict=True)))
