@@ -32,7 +32,7 @@ class Mm(float):
 
 
 class Said(str):
-    """An English sentence with the ``pattern`` and ``values`` it was made of; ``many`` is the pattern for other ``num``s."""
+    """An English sentence with the ``pattern`` and ``values`` it was made of; ``many`` is said of other ``num``s."""
 
     __slots__ = ("many", "num", "pattern", "values")
     pattern: str
