@@ -13,6 +13,7 @@ from scanner_client.queue import Queue, QueueDiskError, Reading
 from scanner_client.screen import Screen, printable
 from scanner_client.sender import Reply
 from tracker.shop.codes import MisreadError, read_code
+from tracker.shop.sscc import find_sscc
 
 TWICE_WITHIN_S: Final = 1.5
 DISK_PAUSE_S: Final = 1.0
@@ -146,9 +147,10 @@ class Station:
 
 
 def _judged(text: str) -> tuple[str, str]:
-    """Return the code that was read, or the text as it was read and why it is none of the shop's codes."""
+    """Return the code or the SSCC that was read, or the text as it was read and why it is neither."""
     shown = printable(text.strip())
     try:
-        return str(read_code(shown)), ""
+        sscc = find_sscc(text)
+        return sscc or str(read_code(shown)), ""
     except MisreadError as misread:
         return shown, str(misread)

@@ -11,11 +11,11 @@ from tracker.shop.codes import MisreadError, read_code
 
 
 def codes_in(image: Image.Image) -> list[str]:
-    """Return the codes of the shop that zxing-cpp reads from a picture."""
+    """Return the codes of the shop that zxing-cpp reads from a picture, each once: a label carries its code twice."""
     found = []
     for barcode in zxingcpp.read_barcodes(image.convert("L")):
         try:
             found.append(str(read_code(barcode.text)))
         except MisreadError:
             continue
-    return found
+    return list(dict.fromkeys(found))

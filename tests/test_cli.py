@@ -77,6 +77,26 @@ def test_a_person_is_added_with_a_password_that_is_asked_for_or_read_from_a_file
     assert (refused.exit_code, "password: wanted: 10 to 200 characters" in refused.stderr) == (1, True)
 
 
+def test_the_gs1_prefix_is_set_and_tells_how_far_its_numbers_are(run: Run, tmp_path: Path) -> None:
+    run("init")
+    assert "No GS1 prefix is set" in run("gs1").stdout
+    assert run("gs1", "4012345", "--extension", "3").exit_code == 0
+    assert run("gs1").stdout == "The next box gets SSCC 340123450000000017; 999,999,999 are left.\n"
+    assert json.loads(run("gs1", "--json").stdout) == {
+        "prefix": "4012345",
+        "extension": 3,
+        "next": 1,
+        "left": 999_999_999,
+    }
+    refused = run("gs1", "0412345")
+    assert (refused.exit_code, "field prefix: wanted: the prefix of a company" in refused.stderr) == (1, True)
+    assert run("gs1", "4012345", "--off").exit_code == 2
+    assert run("backup", str(tmp_path / "copy.db")).exit_code == 0
+    restored = run("restore", str(tmp_path / "copy.db"))
+    assert "The next box gets SSCC 340123450100000016; 989,999,999 are left." in restored.stdout
+    assert "No GS1 prefix is set" in run("gs1", "--off").stdout
+
+
 def test_a_cut_list_becomes_a_job_and_its_labels(shop: Run, tmp_path: Path) -> None:
     dry = shop(*_import(tmp_path, "--dry-run", "--json"))
     assert json.loads(dry.stdout) == {"code": "J-1", "parts": 3, "cabinets": 2, "boxes": [], "dry_run": True}
@@ -108,8 +128,29 @@ def test_a_table_of_cabinets_becomes_parts_boxes_boards_and_sheets(shop: Run, tm
     assert planned["boards"] == sum(planned["need"].values()) == len(PdfReader(tmp_path / "boards.pdf").pages)
     assert json.loads(shop("sheets", "J-1", "--out", str(tmp_path / "sheets"), "--json").stdout)["sheets"] == 2
     assert [file.name for file in sorted((tmp_path / "sheets").iterdir())] == ["J-1-101.pdf", "J-1-102.pdf"]
+    assert shop("sheets", "J-1", "--out", str(tmp_path / "hojas"), "--language", "es").exit_code == 0
+    assert "Antes de empezar" in PdfReader(tmp_path / "hojas" / "J-1-101.pdf").pages[0].extract_text()
     assert shop("sheets", "J-9", "--out", str(tmp_path / "none")).exit_code == 1
     assert not (tmp_path / "none").exists()
+
+
+def test_a_layout_of_ones_own_is_kept_and_chosen_and_a_bad_one_is_answered_by_its_place(
+    shop: Run, tmp_path: Path
+) -> None:
+    assert shop(*_import(tmp_path)).exit_code == 0
+    text = shop("layout", "--name", "part 63 x 38").stdout
+    own, choice = tmp_path / "own.toml", tmp_path / "labels.toml"
+    own.write_text(text.replace('name = "part 63 x 38"', 'name = "part small"'))
+    assert shop("layout", str(own)).exit_code == 0
+    choice.write_text('[part]\nlayout = "part small"\nstock = "sheet A4, 21 of 63.5 x 38.1 mm"\n')
+    assert shop("layout", "--choose", str(choice)).exit_code == 0
+    assert shop("labels", "J-1", "--out", str(tmp_path / "labels.pdf")).exit_code == 0
+    widths = {round(float(page.mediabox.width) / 72 * 25.4) for page in PdfReader(tmp_path / "labels.pdf").pages}
+    assert widths == {100, 210}
+    own.write_text(own.read_text().replace("{size}", "{weight}"))
+    refused = shop("layout", str(own))
+    assert refused.exit_code == 1
+    assert "text.4.says" in refused.stderr
 
 
 def test_a_bad_list_or_cabinet_is_answered_by_its_place(shop: Run, tmp_path: Path) -> None:
@@ -220,3 +261,26 @@ def test_the_commands_work_on_postgresql_and_move_a_shop_there(
     assert shop("station", "SAW-2", "--step", "cut").exit_code == 1
     assert shop("verify").exit_code == 0
     cluster.drop("cli_shop")
+
+
+def test_labels_are_printed_on_a_network_printer_and_what_became_of_them_is_said(shop: Run, tmp_path: Path) -> None:
+    from tests.network_printer import network_printer
+
+    shop(*_import(tmp_path))
+    with network_printer(tmp_path / "device") as device:
+        size = ("--width", "100", "--height", "50")
+        added = shop("printer", "add", "LABEL-1", device.address, *size)
+        assert (added.exit_code, added.stdout) == (0, "LABEL-1 is added. It is ready.\n")
+        printed = shop("print", "J-1", "--printer", "LABEL-1")
+        assert (printed.exit_code, printed.stdout) == (0, "Print 1, 3 labels on LABEL-1: printed.\n")
+        again = shop("print", "J-1", "--printer", "LABEL-1")
+        assert (again.exit_code, "only with a reason" in again.stderr) == (1, True)
+        boxes = shop("print", "J-1", "--printer", "LABEL-1", "--what", "boxes")
+        assert (boxes.exit_code, "do not have the size that is loaded" in boxes.stderr) == (1, True)
+        assert len(device.got()) == 1
+        device.switch_off()
+        off = shop("print", "J-1", "--printer", "LABEL-1", "--cabinet", "102", "--reason", "lost", "--json")
+        assert (off.exit_code, "Nothing was printed" in off.stderr) == (1, True)
+        assert "off, or not on the network" in shop("printer", "list").stdout
+    assert shop("printer", "withdraw", "LABEL-1").exit_code == 0
+    assert "There are: –" in shop("print", "J-1", "--printer", "LABEL-1").stderr

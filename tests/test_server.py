@@ -7,7 +7,7 @@ import time
 import urllib.request
 
 import pytest
-from flask import Flask
+from flask import Flask, request
 
 from tracker.server import JsonLines, Server
 from tracker.shop.errors import ConflictError
@@ -60,3 +60,23 @@ def test_a_log_line_is_json_with_what_the_call_added() -> None:
     record = logging.makeLogRecord(said)
     line = json.loads(JsonLines().format(record))
     assert (line["message"], line["request_id"], line["level"]) == ("request a", "r1", "info")
+
+
+@pytest.mark.parametrize("trusted", ["", "127.0.0.1", "192.0.2.7"])
+def test_only_a_trusted_proxy_says_who_asked_and_whether_by_https(trusted: str) -> None:
+    app = Flask("behind a proxy")
+
+    @app.get("/")
+    def who() -> dict[str, object]:
+        return {"address": request.remote_addr, "secure": request.is_secure}
+
+    server = Server(app, host="127.0.0.1", port=0, trusted_proxy=trusted)
+    serving = threading.Thread(target=server.run)
+    serving.start()
+    told = {"X-Forwarded-For": "198.51.100.4", "X-Forwarded-Proto": "https"}  # RFC 5737: an address for examples
+    with urllib.request.urlopen(urllib.request.Request(server.address, headers=told), timeout=10) as response:
+        heard = json.load(response)
+    server.stop()
+    serving.join()
+    is_proxy = trusted == "127.0.0.1"
+    assert heard == {"address": "198.51.100.4" if is_proxy else "127.0.0.1", "secure": is_proxy}

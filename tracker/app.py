@@ -14,6 +14,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from tracker.api import (
     boxes,
     cabinets,
+    flagged,
     floor,
     health,
     jobs,
@@ -22,18 +23,34 @@ from tracker.api import (
     loads,
     parts,
     plans,
+    printing,
     reports,
     scans,
     service,
 )
 from tracker.api.context import check_caller
-from tracker.pages import jobs_board, missing, office, pack, people, sheets, site, site_reports, station
+from tracker.pages import (
+    flagged_page,
+    jobs_board,
+    label_links,
+    missing,
+    office,
+    offline,
+    pack,
+    people,
+    sheets,
+    site,
+    site_reports,
+    station,
+)
 from tracker.pages.cookies import Sessions
 from tracker.pages.frame import add_frame
+from tracker.pages.numbers import RowNumber
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.errors import ShopError
 from tracker.work.access import Gate
+from tracker.work.print_queue import PrintQueue
 from tracker.work.together import ScanCounter
 from tracker.work.visits import KEPT
 
@@ -42,7 +59,7 @@ _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
 requests_log = logging.getLogger("tracker.requests")
 
 
-CALLS = (scans, jobs, cabinets, parts, boxes, loads, floor, reports, labels, plans, lists)
+CALLS = (scans, jobs, cabinets, parts, boxes, loads, floor, flagged, reports, labels, plans, lists, printing)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +83,13 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
         SESSION_COOKIE_SAMESITE="Strict",
     )
     app.session_interface = Sessions()
+    app.url_map.converters["int"] = RowNumber
     app.json.ensure_ascii = False  # type: ignore[attr-defined]  # the default provider has it
     app.json.sort_keys = False  # type: ignore[attr-defined]  # the default provider has it
     app.extensions["shop_database"] = database or Database(settings.database_url)
     app.extensions["shop_settings"] = settings
     app.extensions["shop_scans"] = ScanCounter(app.extensions["shop_database"])
+    app.extensions["shop_prints"] = PrintQueue(app.extensions["shop_database"], settings)
     app.extensions["shop_gate"] = Gate(app.extensions["shop_database"])
     app.extensions["shop_session"] = site.bearer_of_session
     app.extensions["shop_metrics"] = _metrics()
@@ -80,7 +99,7 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     app.after_request(_finish)
     service.register(app, [each.blueprint for each in CALLS])
     app.register_blueprint(health.blueprint)
-    for screen in (site, people, station, pack, jobs_board, missing, site_reports, sheets):
+    for screen in (site, offline, people, station, pack, jobs_board, missing, site_reports, flagged_page, sheets, label_links):
         app.register_blueprint(screen.blueprint)
     for blueprint in office.BLUEPRINTS:
         app.register_blueprint(blueprint)

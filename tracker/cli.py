@@ -5,7 +5,7 @@ import os
 import re
 import secrets
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict
 from datetime import UTC, date, datetime
 from functools import partial, wraps
@@ -125,9 +125,11 @@ def serve(host: str, port: int) -> None:
     settings = _settings()
     database = _database()
     upgrade(database)
-    server = Server(create_app(settings, database), host=host, port=port)
+    app = create_app(settings, database)
+    server = Server(app, host=host, port=port, trusted_proxy=settings.trusted_proxy)
     echo(f"Serving on {server.address} (stop with Ctrl-C)", err=True)
     server.run_until_signalled()
+    app.extensions["shop_prints"].close()
 
 
 def _log_to_stderr() -> None:
@@ -319,6 +321,62 @@ def list_(kind: str, file: Path | None, name: str | None, as_json: bool) -> None
     _put({"name": kept}, f"The list {kept} is kept; orders taken from now on follow it.", as_json=as_json)
 
 
+@main.command()
+@click.argument("file", required=False, type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--name", default="part 100 x 50", show_default=True, help="Which layout to print when no file is given.")
+@click.option("--choose", is_flag=True, help="The file says which layout and stock each kind has, and own stocks.")
+@json_option
+@answers
+def layout(file: Path | None, name: str, choose: bool, as_json: bool) -> None:
+    """Take the layout of a label from a TOML file, or print one when no file is given.
+
+    Example: tracker layout --name "part 63 x 38" > own.toml
+    """
+    from tracker.work.label_setup import layout_text, set_labels, set_layout
+
+    now = datetime.now(UTC)
+    if file is None:
+        text = layout_text(_database(), name)
+        _put({"name": name, "text": text}, text.rstrip(), as_json=as_json)
+    elif choose:
+        set_labels(_database(), _settings(), _text_of(file), who=WHO, now=now)
+        _put({"name": "labels"}, "Kept. The next labels are printed so.", as_json=as_json)
+    else:
+        kept = set_layout(_database(), _settings(), _text_of(file), who=WHO, now=now)
+        _put({"name": kept}, f"The layout {kept} is kept and can be chosen.", as_json=as_json)
+
+
+@main.command()
+@click.argument("prefix", required=False)
+@click.option("--extension", default=0, show_default=True, type=click.IntRange(0, 9), help="The first digit.")
+@click.option("--next", "next_serial", type=click.IntRange(1), help="The serial number to go on with.")
+@click.option("--off", is_flag=True, help="Give no numbers any more; boxes that have one keep it.")
+@json_option
+@answers
+def gs1(prefix: str | None, extension: int, next_serial: int | None, off: bool, as_json: bool) -> None:
+    """Set the GS1 company prefix from which boxes get an SSCC on their labels, or say how far the numbers are.
+
+    Example: tracker gs1 4012345 --extension 3
+    """
+    from tracker.shop.sscc import Series
+    from tracker.work.box_numbers import numbering, set_numbering, stop_numbering
+
+    if off and prefix is not None:
+        raise click.UsageError("Give a prefix or --off, not both.")
+    if off:
+        stop_numbering(_database())
+    if prefix is None:
+        now = numbering(_database())
+    else:
+        series = Series(prefix=prefix, extension=extension)
+        now = set_numbering(_database(), series, who=WHO, now=datetime.now(UTC), next_serial=next_serial)
+    if now is None:
+        _put({"prefix": None}, "No GS1 prefix is set: boxes are labelled with the shop's own codes.", as_json=as_json)
+        return
+    result = {"prefix": now.series.prefix, "extension": now.series.extension, "next": now.next_serial, "left": now.left}
+    _put(result, now.sentence, as_json=as_json)
+
+
 def _text_of(file: Path) -> str:
     from tracker.shop.errors import InvalidInputError
 
@@ -330,18 +388,46 @@ def _text_of(file: Path) -> str:
 
 @main.command()
 @click.argument("job")
-@click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The PDF to write.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The PDF to write.")
+@click.option("--check", is_flag=True, help="Read every drawn label back and grade it; exit 1 if one would not read.")
 @dpi_option
 @json_option
 @answers
-def labels(job: str, out: Path, dpi: str, as_json: bool) -> None:
+def labels(job: str, out: Path | None, check: bool, dpi: str, as_json: bool) -> None:
     """Write all labels of a job, one a page: its parts' and its boxes'. Print at true size.
 
     Example: tracker labels J-1042 --out labels.pdf --dpi 203
     """
-    from tracker.work.labels import write_job_labels
+    if check:
+        _check_labels(job, dpi=int(dpi), as_json=as_json)
+    elif out is None:
+        raise click.UsageError("Give --out FILE.pdf to write the labels, or --check to read them back.")
+    if out is not None:
+        _write_labels(job, out, dpi=int(dpi), as_json=as_json)
 
-    count = _write_pdf(out, lambda stream: write_job_labels(_database(), job, stream, dpi=int(dpi)))
+
+def _check_labels(job: str, *, dpi: int, as_json: bool) -> None:
+    from tracker.work.label_check import check_labels
+    from tracker.work.label_choice import Choice
+
+    _tell_checked(check_labels(_database(), _settings(), Choice(job=job), dpi=dpi), as_json=as_json)
+
+
+def _tell_checked(checked: Iterable[Any], *, as_json: bool) -> None:
+    count = refused = 0
+    for label in checked:
+        count, refused = count + 1, refused + (not label.verdict.ok)
+        _put(label.as_dict(), label.sentence(), as_json=as_json)
+    if refused:
+        raise click.ClickException(f"{refused} of {count} labels would not read: print none of them.")
+    echo(f"All {count} labels read.", err=True)
+
+
+def _write_labels(job: str, out: Path, *, dpi: int, as_json: bool) -> None:
+    from tracker.work.label_choice import Choice, print_labels
+
+    document, count = print_labels(_database(), _settings(), Choice(job=job), dpi=dpi)
+    _write_file(out, document)
     _put({"labels": count, "file": str(out)}, f"{count} labels in {out}. Print at 100 %, not fitted.", as_json=as_json)
 
 
@@ -357,10 +443,11 @@ def boards(job: str, out: Path, dpi: str, as_json: bool) -> None:
     Example: tracker boards J-1042 --out boards.pdf
     """
     from tracker.work.boards import plan_job_boards
-    from tracker.work.labels import write_board_labels
+    from tracker.work.label_choice import Choice, What, print_labels
 
     planned = plan_job_boards(_database(), job, who=WHO, now=datetime.now(UTC), act_id=uuid4())
-    _write_pdf(out, lambda stream: write_board_labels(_database(), job, stream, dpi=int(dpi)))
+    document, _ = print_labels(_database(), _settings(), Choice(job=job, what=What.BOARDS), dpi=int(dpi))
+    _write_file(out, document)
     bought = "\n".join(f"{count:4d} × {stock}" for stock, count in planned.need.items())
     sentence = (
         f"{planned.boards} boards (no plan needs fewer than {planned.lower_bound}), {planned.yield_share:.0%} used. "
@@ -373,12 +460,13 @@ def boards(job: str, out: Path, dpi: str, as_json: bool) -> None:
 @click.argument("job")
 @click.option("--out", required=True, type=click.Path(path_type=Path, file_okay=False), help="The folder to write to.")
 @click.option("--paper", default="a4", show_default=True, type=click.Choice(["a4", "letter"]), help="The paper.")
+@click.option("--language", type=click.Choice(["en", "es"]), help="English or Spanish; if not given, the shop's own.")
 @json_option
 @answers
-def sheets(job: str, out: Path, paper: str, as_json: bool) -> None:
+def sheets(job: str, out: Path, paper: str, language: str | None, as_json: bool) -> None:
     """Write the sheet that lies in the carton for each designed cabinet of a job, one PDF a cabinet.
 
-    Example: tracker sheets J-1042 --out sheets
+    Example: tracker sheets J-1042 --out sheets --language es
     """
     from tracker.work.designs import cabinets_of_job
     from tracker.work.sheets import write_cabinet_sheet
@@ -390,7 +478,7 @@ def sheets(job: str, out: Path, paper: str, as_json: bool) -> None:
     out.mkdir(parents=True, exist_ok=True)
     for name in names:
         file = out / f"{job}-{re.sub(r'[^A-Za-z0-9._-]', '_', name)}.pdf"
-        _write_pdf(file, partial(write_cabinet_sheet, database, settings, job, name, paper=paper))
+        _write_pdf(file, partial(write_cabinet_sheet, database, settings, job, name, paper=paper, language=language))
     _put({"sheets": len(names), "folder": str(out)}, f"{len(names)} sheets in {out}.", as_json=as_json)
 
 
@@ -404,10 +492,132 @@ def cards(out: Path, dpi: str, as_json: bool) -> None:
 
     Example: tracker cards --out cards.pdf
     """
-    from tracker.work.labels import write_card_labels
+    from tracker.work.label_choice import print_cards
 
-    count = _write_pdf(out, lambda stream: write_card_labels(_database(), stream, dpi=int(dpi)))
+    document, count = print_cards(_database(), _settings(), dpi=int(dpi))
+    _write_file(out, document)
     _put({"labels": count, "file": str(out)}, f"{count} labels in {out}. Print at 100 %, not fitted.", as_json=as_json)
+
+
+@main.group()
+def printer() -> None:
+    """The shop's network printers.
+
+    Example: tracker printer list
+    """
+
+
+@printer.command("add")
+@click.argument("name")
+@click.argument("address")
+@click.option("--width", type=float, required=True, help="Of a label or a sheet, in mm.")
+@click.option("--height", type=float, required=True, help="Of a label or a sheet, in mm.")
+@dpi_option
+@json_option
+@answers
+def printer_add(name: str, address: str, width: float, height: float, dpi: str, as_json: bool) -> None:
+    """Add a printer that speaks IPP at ipp:// or ipps://, and ask it how it is.
+
+    Example: tracker printer add LABEL-1 ipp://192.0.2.7/ipp/print --width 100 --height 50
+    """
+    from tracker.shop.printing import state_word
+    from tracker.work import printers
+
+    database = _database()
+    number = printers.add_printer(
+        database, name, address, dpi=int(dpi), stock_mm=(width, height), now=datetime.now(UTC)
+    )
+    says = state_word(printers.printer(database, number).state)
+    _put({"number": number, "name": name, "says": says}, f"{name} is added. It is {says}.", as_json=as_json)
+
+
+@printer.command("list")
+@json_option
+@answers
+def printer_list(as_json: bool) -> None:
+    """Ask every printer how it is.
+
+    Example: tracker printer list
+    """
+    from tracker.shop.printing import state_word
+    from tracker.work import printers
+
+    database = _database()
+    for each in printers.printers(database):
+        row = printers.refresh_printer(database, each.id, now=datetime.now(UTC))
+        says = state_word(row.state)
+        sentence = f"{row.name}: {says} ({row.width_mm:g} × {row.height_mm:g} mm, {row.dpi} dpi, {row.address})"
+        _put({"name": row.name, "address": row.address, "says": says}, sentence, as_json=as_json)
+
+
+@printer.command("withdraw")
+@click.argument("name")
+@json_option
+@answers
+def printer_withdraw(name: str, as_json: bool) -> None:
+    """Take a printer out; its prints stay on record.
+
+    Example: tracker printer withdraw LABEL-1
+    """
+    from tracker.work import printers
+
+    database = _database()
+    printers.withdraw_printer(database, printers.printer_named(database, name).id, now=datetime.now(UTC))
+    _put({"name": name}, f"{name} is taken out.", as_json=as_json)
+
+
+@main.command("print")
+@click.argument("job")
+@click.option("--printer", "name", required=True, help="The printer's name.")
+@click.option("--what", default="parts", show_default=True, type=click.Choice(["parts", "boxes", "boards"]))
+@click.option("--cabinet", default="", help="Only this cabinet's.")
+@click.option("--board", default="", help="Only those off the board with this code, as they come off the saw.")
+@click.option("--only", type=click.Choice(["unprinted", "missing"]), help="Those never printed, or not yet packed.")
+@click.option("--saw-order", is_flag=True, help="Parts as they come off the saw, rather than box by box.")
+@click.option("--reason", type=click.Choice(["damaged", "lost", "misprint", "other"]), help="Why again.")
+@click.option("--note", default="", help="The reason in a few words.")
+@json_option
+@answers
+def print_(
+    job: str,
+    name: str,
+    what: str,
+    cabinet: str,
+    board: str,
+    only: str | None,
+    saw_order: bool,
+    reason: str | None,
+    note: str,
+    as_json: bool,
+) -> None:
+    """Print labels of a job on a network printer, and say what became of it; exit 1 when that is not known.
+
+    Example: tracker print J-1042 --printer LABEL-1 --only unprinted
+    """
+    from tracker.shop.printing import PrintState, Reason, cause_sentence, print_word
+    from tracker.work.label_choice import Choice, Only, Order, What
+    from tracker.work.printers import printer_named
+    from tracker.work.prints import Request, print_and_wait
+
+    database = _database()
+    order = Order.SAW if saw_order else Order.BOX
+    wish = Request(
+        request_id=uuid4(),
+        choice=Choice(job=job, what=What(what), cabinet=cabinet, board=board, only=Only(only or ""), order=order),
+        printer=printer_named(database, name).id,
+        reason=None if reason is None else Reason(reason),
+        note=note,
+    )
+    row = print_and_wait(database, _settings(), wish, who=WHO, clock=lambda: datetime.now(UTC))
+    why = "" if row.cause is None else f" {cause_sentence(row.cause, row.detail)}"
+    sentence = f"Print {row.id}, {row.labels} labels on {name}: {print_word(row.state)}.{why}"
+    if row.state not in (PrintState.PRINTED, PrintState.SENT):
+        raise click.ClickException(sentence)
+    _put({"print": row.id, "labels": row.labels, "state": row.state.value}, sentence, as_json=as_json)
+
+
+def _write_file(out: Path, document: bytes) -> None:
+    _write_pdf(out, lambda stream: stream.write(document))
 
 
 def _write_pdf(out: Path, write: Callable[[BinaryIO], int]) -> int:
@@ -467,9 +677,14 @@ def restore(file: Path, as_json: bool) -> None:
     Example: tracker restore shop-2027-03-05.db
     """
     from tracker.records.copies import restore_from
+    from tracker.work.box_numbers import numbering
 
-    kept = restore_from(_database(), file)
+    database = _database()
+    kept = restore_from(database, file)
     sentence = "Restored." if kept is None else f"Restored. What was there before is kept as {kept}."
+    boxes = numbering(database)
+    if boxes is not None:
+        sentence += f" {boxes.sentence}"
     _put({"restored": str(file), "kept": None if kept is None else str(kept)}, sentence, as_json=as_json)
 
 
@@ -504,3 +719,31 @@ def bench(quick: bool, as_json: bool) -> None:
 
     for figure in run_benchmarks(quick=quick, say=lambda line: echo(line, err=True)):
         _put(figure.as_dict(), figure.sentence(), as_json=as_json)
+
+
+@main.command()
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The Markdown file to write.")
+@click.option("--each", default=100, show_default=True, type=click.IntRange(1, 100_000), help="Tries a square.")
+@click.option("--tries", default=100_000, show_default=True, type=click.IntRange(1, 10_000_000), help="Near the limit.")
+@click.option("--seed", default=1, show_default=True, type=int, help="The same seed gives the same table.")
+def readrates(out: Path | None, each: int, tries: int, seed: int) -> None:
+    """Draw, spoil and read labels, and tell how often each layout reads and how often a reading is wrong.
+
+    It takes a quarter of an hour on two cores.
+
+    Example: tracker readrates --out READRATES.md
+    """
+    from tracker.bench.readrates import cells, document, misreadings, read_rates
+
+    def say(line: str) -> None:
+        echo(line, err=True)
+
+    rates = read_rates(cells(), tries=each, seed=seed, say=say)
+    limit = misreadings(tries=tries, seed=seed, say=say)
+    command = f"tracker readrates --each {each} --tries {tries} --seed {seed}"
+    text = document(rates, limit, seed=seed, command=command, today=datetime.now(UTC).date())
+    if out is None:
+        echo(text.rstrip())
+    else:
+        out.write_text(text, encoding="utf-8")
+        echo(f"The table is in {out}.", err=True)

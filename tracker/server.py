@@ -21,6 +21,7 @@ _OWN = frozenset(vars(logging.makeLogRecord({})))
 STOP_WAIT_S = 20
 # More threads than cores: scans that wait together are written together (tracker.work.together).
 THREADS = 16
+_PROXY_HEADERS = {"x-forwarded-for", "x-forwarded-proto"}
 
 
 class JsonLines(logging.Formatter):
@@ -40,9 +41,15 @@ class JsonLines(logging.Formatter):
 
 
 class Server:
-    """The service on one address. ``address`` is known as soon as it is made; port 0 takes a free one."""
+    """The service on one address. ``address`` is known as soon as it is made; port 0 takes a free one.
 
-    def __init__(self, app: Flask, *, host: str, port: int, threads: int = THREADS) -> None:
+    ``trusted_proxy``, an IP address or ``*``, says who asked and whether by https in X-Forwarded-For and
+    X-Forwarded-Proto, which it sets anew for each request. From anybody else these headers are dropped.
+    """
+
+    def __init__(
+        self, app: Flask, *, host: str, port: int, threads: int = THREADS, trusted_proxy: str = ""
+    ) -> None:
         family = socket.AF_INET6 if ":" in host else socket.AF_INET
         try:
             listening = socket.create_server((host, port), family=family, backlog=1024)
@@ -56,6 +63,8 @@ class Server:
             connection_limit=1000,
             ident=None,
             clear_untrusted_proxy_headers=True,
+            trusted_proxy=trusted_proxy or None,
+            trusted_proxy_headers=_PROXY_HEADERS if trusted_proxy else set(),
         )
         self._stopping = threading.Lock()
         shown = f"[{host}]" if ":" in host else host

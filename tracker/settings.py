@@ -3,32 +3,86 @@
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
+from ipaddress import ip_address
 from pathlib import Path
+from typing import Final
 
+from babel.dates import get_timezone
+from babel.localtime import get_localzone
 from platformdirs import user_data_path
+
+from tracker.shop.errors import Fault, InvalidInputError
+
+ANY_PROXY: Final = "*"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """Where the data lives, the key that signs sessions, and the address at which fitters reach the service, if any."""
+    """Where the data lives, the key that signs sessions, and the address at which fitters reach the service, if any.
+
+    ``timezone`` is the shop's, by its name (Europe/Madrid). ``trusted_proxy`` is the address of the proxy whose word is
+    taken for who asked and whether by https; without one nobody's is.
+    """
 
     data_dir: Path
     database_url: str
     secret_key: str
     site_url: str = ""
+    timezone: str = "UTC"
+    trusted_proxy: str = ""
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
-    """Read TRACKER_DATA_DIR, TRACKER_DATABASE_URL, TRACKER_SECRET_KEY and TRACKER_SITE_URL, with their defaults.
+    """Read TRACKER_DATA_DIR, _DATABASE_URL, _SECRET_KEY, _SITE_URL, _TIMEZONE and _TRUSTED_PROXY, or their defaults.
 
-    Makes the data folder, and in it the secret key, when they are absent.
+    Makes the data folder, and in it the secret key, when they are absent. Raises InvalidInputError for a time zone or
+    an address that is none.
     """
+    timezone = _timezone(environment.get("TRACKER_TIMEZONE") or "")
+    trusted_proxy = _proxy((environment.get("TRACKER_TRUSTED_PROXY") or "").strip())
     data_dir = Path(environment.get("TRACKER_DATA_DIR") or user_data_path("flatpack-tracker"))
     data_dir.mkdir(parents=True, exist_ok=True)
     database_url = environment.get("TRACKER_DATABASE_URL") or f"sqlite:///{data_dir / 'tracker.db'}"
     secret_key = environment.get("TRACKER_SECRET_KEY") or _kept_secret(data_dir / "secret_key")
     site_url = (environment.get("TRACKER_SITE_URL") or "").rstrip("/")
-    return Settings(data_dir=data_dir, database_url=database_url, secret_key=secret_key, site_url=site_url)
+    return Settings(
+        data_dir=data_dir,
+        database_url=database_url,
+        secret_key=secret_key,
+        site_url=site_url,
+        timezone=timezone,
+        trusted_proxy=trusted_proxy,
+    )
+
+
+def machine_timezone() -> str:
+    """Return the name of this machine's time zone; UTC where it has none that has a name."""
+    try:
+        zone = get_localzone()
+    except LookupError:
+        return "UTC"
+    return str(getattr(zone, "key", None) or getattr(zone, "zone", None) or "UTC")
+
+
+def _timezone(name: str) -> str:
+    if not name:
+        return machine_timezone()
+    try:
+        get_timezone(name)
+    except LookupError:
+        told = "TRACKER_TIMEZONE is no time zone: a name such as Europe/Madrid is wanted."
+        raise InvalidInputError(told, [Fault(where={"field": "TRACKER_TIMEZONE"}, what=f"{name[:80]} is not known")]) from None
+    return name
+
+
+def _proxy(address: str) -> str:
+    if address in ("", ANY_PROXY):
+        return address
+    try:
+        return str(ip_address(address))
+    except ValueError:
+        told = "TRACKER_TRUSTED_PROXY is no address: an IP address such as 127.0.0.1 is wanted, or * for any."
+        raise InvalidInputError(told, [Fault(where={"field": "TRACKER_TRUSTED_PROXY"}, what=f"{address[:80]} is none")]) from None
 
 
 def _kept_secret(path: Path) -> str:

@@ -276,6 +276,15 @@ def test_the_sheet_of_a_cabinet_is_a_pdf_with_its_parts(office: Caller) -> None:
     assert office.get("/labels/sheets/J-7/999.pdf").status_code == 404
 
 
+def test_the_sheet_is_in_the_language_that_is_asked_for(office: Caller) -> None:
+    office.post("/jobs", JOB)
+    document = office.get("/labels/sheets/J-7/101.pdf?language=es&paper=letter")
+    text = "\n".join(page.extract_text() for page in PdfReader(BytesIO(document.data)).pages)
+    assert "Antes de empezar" in text
+    assert "Before you start" not in text
+    assert office.get("/labels/sheets/J-7/101.pdf?language=xx").status_code == 422
+
+
 def test_a_fitter_reports_what_is_missing_and_the_foreman_closes_it(
     app: Flask, office: Caller, callers: dict[Role, Caller]
 ) -> None:
@@ -285,6 +294,7 @@ def test_a_fitter_reports_what_is_missing_and_the_foreman_closes_it(
     path = report_path_of(app)
     fitter = app.test_client()
     assert "Deck" in fitter.get(path).text
+    assert "fondo del gabinete" in fitter.get(f"{path}?language=es").text
     assert fitter.get(path[:-1] + "x").status_code == 404
     refused = fitter.post(path, data={"is:Deck": "missing"})
     assert refused.status_code == 422

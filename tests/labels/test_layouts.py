@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pypdf
 import pytest
+import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageChops
@@ -19,24 +20,18 @@ from PIL import Image, ImageChops
 from tests.conftest import missing_tool
 from tests.reading import codes_in
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, name_of, order
+from tracker.labels.contents import SAMPLES, BoxLabel, JointMark, Label, LabelKind, PartLabel
 from tracker.labels.documents import png_bytes, write_pdf
-from tracker.labels.layouts import (
-    BOX_LABEL_MM,
-    PART_LABEL_MM,
-    BoxLabel,
-    JointMark,
-    PartLabel,
-    draw_box_label,
-    draw_code_label,
-    draw_part_label,
-    lay_out_marks,
-)
+from tracker.labels.layout import draw_label
+from tracker.labels.layout_reading import read_layout
+from tracker.labels.panel_outline import lay_out_marks
 from tracker.labels.symbols import DPIS
 from tracker.shop.cabinets.design import Cabinet, design_cabinet
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.cabinets.panels import Part
-from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.codes import box_code, part_code
 from tracker.shop.lifting import Handling
+from tracker.work.label_setup import shipped_layouts, usual_setup
 
 PART = PartLabel(
     code=part_code(1234),
@@ -64,26 +59,48 @@ BOX = BoxLabel(
     mass_kg=31.2,
     handling=Handling.TWO_PERSONS,
 )
+SETUP = usual_setup()
+
+
+def drawn(label: Label, dpi: int) -> Image.Image:
+    return SETUP.draw(label, dpi)[0].image
+
+
 AWKWARD = ["", "x" * 500, "Türgriff", "Дверь", "باب", "门板", "🚪🪵", "a\u202eb", "word " * 100, "\n\t"]
 
 
 @pytest.mark.parametrize("dpi", DPIS)
-def test_every_kind_of_label_reads_at_every_resolution(dpi: int) -> None:
-    slot = str(Code(Kind.SLOT, 5))
-    assert codes_in(draw_part_label(PART, dpi)) == [PART.code]
-    assert codes_in(draw_part_label(replace(PART, urgent=True), dpi)) == [PART.code]
-    assert codes_in(draw_box_label(BOX, dpi)) == [BOX.code]
-    assert codes_in(draw_code_label(slot, "CART-1", "slot", dpi)) == [slot]
+@pytest.mark.parametrize("name", shipped_layouts())
+def test_every_layout_reads_at_every_resolution_by_its_bars_and_by_its_qr_code(name: str, dpi: int) -> None:
+    layout = read_layout(shipped_layouts()[name])
+    label = SAMPLES[layout.kind]
+    image = draw_label(layout, label, dpi).image
+    read = {str(found.format): found.text for found in zxingcpp.read_barcodes(image.convert("L"))}
+    assert read == {"Code 128": label.code, "QR Code": label.code}
+
+
+@pytest.mark.parametrize("kind", LabelKind)
+def test_what_a_layout_of_a_kind_says_is_all_drawn_and_nothing_lacks(kind: LabelKind) -> None:
+    found, stock = SETUP.draw(SAMPLES[kind], 203)
+    assert found.lacking == ""
+    assert stock.holds((found.image.width / 203 * 25.4, found.image.height / 203 * 25.4))
+    assert {symbol.text for symbol in found.symbols} == {SAMPLES[kind].code}
+
+
+def test_an_urgent_part_says_so_and_still_reads() -> None:
+    urgent = drawn(replace(PART, urgent=True), 203)
+    assert codes_in(urgent) == [PART.code]
+    assert _difference(urgent, drawn(PART, 203)).getbbox() is not None
 
 
 @pytest.mark.parametrize("text", AWKWARD)
 def test_any_text_is_drawn_and_leaves_the_margin_and_the_symbol_alone(text: str) -> None:
     label = replace(PART, name=text, material=text, cabinet=text, job=text, box=text)
-    image = draw_part_label(label, 203)
+    image = drawn(label, 203)
     assert codes_in(image) == [PART.code]
     margin = image.crop((image.width - 12, 0, image.width, image.height))
     assert margin.getextrema() == (255, 255) or margin.getextrema() == (1, 1)
-    assert codes_in(draw_box_label(replace(BOX, customer=text, cabinets=(text, text)), 203)) == [BOX.code]
+    assert codes_in(drawn(replace(BOX, customer=text, cabinets=(text, text)), 203)) == [BOX.code]
 
 
 @settings(max_examples=40)
@@ -92,19 +109,19 @@ def test_any_text_is_drawn_and_leaves_the_margin_and_the_symbol_alone(text: str)
 )
 def test_whatever_the_part_its_label_reads(name: str, length: float, width: float, edges: set[str]) -> None:
     label = replace(PART, name=name, length_mm=length, width_mm=width, edges=tuple(sorted(edges)))
-    assert codes_in(draw_part_label(label, 203)) == [PART.code]
+    assert codes_in(drawn(label, 203)) == [PART.code]
 
 
 @pytest.mark.parametrize(("edge", "side"), [("L1", "bottom"), ("L2", "top"), ("W1", "left"), ("W2", "right")])
 def test_a_banded_edge_is_the_heavy_line_on_its_side_of_the_outline(edge: str, side: str) -> None:
-    plain = draw_part_label(replace(PART, edges=()), 203)
-    banded = draw_part_label(replace(PART, edges=(edge,)), 203)
+    plain = drawn(replace(PART, edges=()), 203)
+    banded = drawn(replace(PART, edges=(edge,)), 203)
     changed = Image.composite(
         Image.new("L", plain.size, 255), Image.new("L", plain.size, 0), _difference(plain, banded)
     ).getbbox()
     assert changed is not None
     left, top, right, bottom = changed
-    middle_x, middle_y = (65 + 15) * 203 / 25.4, (9.5 + 12) * 203 / 25.4
+    middle_x, middle_y = (61.5 + 18.75) * 203 / 25.4, (1.5 + 14.25) * 203 / 25.4
     where = {
         "left": right < middle_x,
         "right": left > middle_x,
@@ -119,8 +136,8 @@ def _difference(one: Image.Image, other: Image.Image) -> Image.Image:
 
 
 def test_a_box_that_one_person_may_not_lift_says_so() -> None:
-    light, heavy = (draw_box_label(replace(BOX, handling=how), 203) for how in (Handling.ONE_PERSON, Handling.MACHINE))
-    banner = (40, 760, 760, 830)
+    light, heavy = (drawn(replace(BOX, handling=how), 203) for how in (Handling.ONE_PERSON, Handling.MACHINE))
+    banner = (40, 752, 760, 822)
     assert light.crop(banner).convert("L").histogram()[0] == 0
     assert heavy.crop(banner).convert("L").histogram()[0] > 10_000
 
@@ -129,9 +146,9 @@ def test_a_box_that_one_person_may_not_lift_says_so() -> None:
 def test_a_page_is_as_large_as_its_label_and_nothing_is_scaled_or_lost(dpi: int, tmp_path: Path) -> None:
     path = tmp_path / "labels.pdf"
     with path.open("wb") as stream:
-        assert write_pdf([draw_part_label(PART, dpi), draw_box_label(BOX, dpi)], stream, dpi=dpi, title="Labels") == 2
+        assert write_pdf([SETUP.draw(PART, dpi), SETUP.draw(BOX, dpi)], stream, title="Labels") == 2
     document = pypdf.PdfReader(path)
-    for page, wanted in zip(document.pages, (PART_LABEL_MM, BOX_LABEL_MM), strict=True):
+    for page, wanted in zip(document.pages, ((100, 50), (100, 150)), strict=True):
         sizes = (float(page.mediabox.width) / 72 * 25.4, float(page.mediabox.height) / 72 * 25.4)
         assert sizes == pytest.approx(wanted, abs=0.07)  # half a dot of 203 dpi
     assert b"/PrintScaling /None" in path.read_bytes()
@@ -145,13 +162,13 @@ def test_a_page_is_as_large_as_its_label_and_nothing_is_scaled_or_lost(dpi: int,
 
 def test_a_long_document_takes_little_memory() -> None:
     stream = io.BytesIO()
-    many = (draw_part_label(replace(PART, code=part_code(number)), 203) for number in range(1, 201))
-    assert write_pdf(many, stream, dpi=203, title="Labels") == 200
+    many = (SETUP.draw(replace(PART, code=part_code(number)), 203) for number in range(1, 201))
+    assert write_pdf(many, stream, title="Labels") == 200
     assert len(stream.getvalue()) < 200 * 8_000
 
 
 def test_a_picture_says_its_resolution() -> None:
-    image = Image.open(io.BytesIO(png_bytes(draw_part_label(PART, 300), dpi=300)))
+    image = Image.open(io.BytesIO(png_bytes(drawn(PART, 300), dpi=300)))
     assert image.mode == "1"
     assert image.info["dpi"] == pytest.approx((300, 300), abs=0.1)
 
@@ -164,7 +181,7 @@ def test_the_fonts_come_with_their_licence() -> None:
     assert re.search("Bitstream", (folder / "LICENCE.txt").read_text())
 
 
-OUTLINE_MM = (61.5, 8.0, 99.0, 36.5)
+OUTLINE_MM = (61.5, 1.5, 99.0, 30.0)
 MARKED = replace(
     PART,
     length_mm=700,
@@ -178,9 +195,9 @@ MARKED = replace(
 
 
 def _outline(label: PartLabel, dpi: int = 300) -> Image.Image:
-    drawn = draw_part_label(label, dpi)
-    assert codes_in(drawn) == [label.code]
-    return drawn.crop(tuple(round(mm * dpi / 25.4) for mm in OUTLINE_MM))  # type: ignore[arg-type]
+    image = drawn(label, dpi)
+    assert codes_in(image) == [label.code]
+    return image.crop(tuple(round(mm * dpi / 25.4) for mm in OUTLINE_MM))  # type: ignore[arg-type]
 
 
 def test_each_joints_number_stands_at_its_place_on_the_outline() -> None:
@@ -198,10 +215,10 @@ def test_each_joints_number_stands_at_its_place_on_the_outline() -> None:
 
 @pytest.mark.parametrize(("front", "axis", "sign"), [("L1", 1, 1), ("L2", 1, -1), ("W1", 0, -1), ("W2", 0, 1)])
 def test_the_arrow_points_to_the_front(front: str, axis: int, sign: int) -> None:
-    drawn = _outline(replace(MARKED, marks=[], edges=(), front=front))
-    ink = ImageChops.invert(drawn.convert("L")).getbbox()
+    outline = _outline(replace(MARKED, marks=[], edges=(), front=front))
+    ink = ImageChops.invert(outline.convert("L")).getbbox()
     assert ink is not None
-    shift = [(ink[i] + ink[i + 2]) / 2 - drawn.size[i] / 2 for i in (0, 1)]
+    shift = [(ink[i] + ink[i + 2]) / 2 - outline.size[i] / 2 for i in (0, 1)]
     assert shift[axis] * sign > 10, "what is drawn reaches farther on the side of the arrow"
     assert abs(shift[1 - axis]) < 5
 
@@ -221,7 +238,7 @@ def test_no_number_of_a_designed_part_covers_another_or_leaves_the_outline(order
         label = replace(PART, length_mm=part.length_mm, width_mm=part.width_mm, marks=marks, front="L1")
         width, height, placed = lay_out_marks(label, ROOM_MM)
         assert len(placed) == len(marks), f"{part.id}: a number is not on the label"
-        boxes = [(spot.x - 0.4, spot.y - 0.2, spot.x + spot.wide, spot.y + 3.1) for _, spot in placed]
+        boxes = [(spot.x - 0.4, spot.y - 0.2, spot.x + spot.wide, spot.y + spot.high + 0.1) for _, spot in placed]
         for left, top, right, bottom in boxes:
             assert 0 < left < right < width <= ROOM_MM[0] + 1e-6
             assert 0 < top < bottom < height <= ROOM_MM[1] + 1e-6
@@ -242,10 +259,10 @@ def test_all_ink_inside_an_outline_is_that_of_one_number_in_its_own_place(ordere
         label = replace(label, marks=_marks(cabinet, part))
         width, height, placed = lay_out_marks(label, ROOM_MM)
         left, top = (OUTLINE_MM[0] + OUTLINE_MM[2] - width) / 2, (OUTLINE_MM[1] + OUTLINE_MM[3] - height) / 2
-        ink = ImageChops.invert(draw_part_label(label, dpi).convert("L"))
+        ink = ImageChops.invert(drawn(label, dpi).convert("L"))
         for mark, spot in placed:
             x, y = left + spot.x, top + spot.y
-            own = _dots((x - 0.4, y - 0.2, x + spot.wide, y + 3.1), dpi)
+            own = _dots((x - 0.4, y - 0.2, x + spot.wide, y + spot.high + 0.1), dpi)
             own = (own[0] - 1, own[1] - 1, own[2] + 2, own[3] + 2)
             assert ink.crop(own).getbbox() is not None, f"{part.id}: {mark.number} is not drawn, or is under another"
             ink.paste(0, own)
@@ -280,8 +297,8 @@ def test_each_number_of_a_crowded_end_can_be_read_alone_on_the_drawn_label(dpi: 
     assert len(marks) >= 9
     label = replace(PART, length_mm=part.length_mm, width_mm=part.width_mm, marks=marks, front="L1")
     last = marks[-1]  # the numbers are set in their order, so taking the last away moves no other
-    drawn, without = _outline(label, dpi), _outline(replace(label, marks=[m for m in marks if m is not last]), dpi)
-    changed = _difference(drawn, without).getbbox()
+    whole, without = _outline(label, dpi), _outline(replace(label, marks=[m for m in marks if m is not last]), dpi)
+    changed = _difference(whole, without).getbbox()
     assert changed is not None
     assert changed[2] - changed[0] <= 5.5 * dpi / 25.4
     assert changed[3] - changed[1] <= 4.5 * dpi / 25.4

@@ -29,11 +29,13 @@ from tracker.labels.sheets import (
     write_sheet,
 )
 from tracker.labels.svg import svg_of
+from tracker.labels.tongues import IN_ENGLISH, LANGUAGES
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.drawing import Drawing, Frame, Label
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.errors import InvalidInputError
 from tracker.shop.lengths import Units
+from tracker.shop.saying import say, say_many, spoken
 
 LINK = "https://tracker.example/report/R-7K2Q"
 NASTY = '<script>alert("x")</script> & „Ölmühle“ **bold** __x__'
@@ -233,8 +235,16 @@ def test_svg_escapes_what_it_writes() -> None:
 def page_of(sheet: Sheet) -> str:
     frame = "<!doctype html><title>{% block title %}{% endblock %}</title><main>{% block main %}{% endblock %}</main>"
     loader = ChoiceLoader([DictLoader({"frame.html": frame}), FileSystemLoader(TEMPLATES)])
-    template = Environment(loader=loader, autoescape=True).get_template("sheet.html")
-    return template.render(sheet=sheet, svgs=[svg_of(drawing) for drawing in pictures_of(sheet)])
+    environment = Environment(loader=loader, autoescape=True)
+    environment.globals |= {"_": say, "ngettext": say_many, "url_for": lambda endpoint, /, **_values: f"/{endpoint}"}
+    environment.filters["spoken"] = lambda text: spoken(text, IN_ENGLISH)
+    return environment.get_template("sheet.html").render(
+        sheet=sheet,
+        svgs=[svg_of(drawing) for drawing in pictures_of(sheet)],
+        languages=LANGUAGES,
+        language="en",
+        papers=list(Paper),
+    )
 
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)

@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.pages.conftest import CABINETS
 from tests.pages.looking import violations
 from tests.pages.served_shop import TODAY, Shop, fits, served
+from tracker.pages.bench_drawing import draw_bench, draw_layers, in_order
 from tracker.records import look
 from tracker.shop.codes import Code, Kind
 from tracker.shop.lengths import Units
@@ -63,10 +64,16 @@ def test_a_box_shows_its_content_in_the_order_of_laying_and_where_each_part_is(p
 def test_a_carton_is_drawn_layer_by_layer_with_each_part_once(page: Page, shop: Shop) -> None:
     box = cartons(shop)[0]
     shop.sign_in(page, f"/boxes/{box.code}", Role.STATION)
-    numbers = [int(each) for each in page.locator(".plan text").all_text_contents()]
-    assert sorted(numbers) == list(range(1, len(box.parts) + 1))
-    layers = {place.layer for place in box.places.values()}
-    assert page.locator(".plan").count() == len(layers)
+    # As at the bench while it is laid: the same numbers, the same side up.
+    drawn = [slab for _number, layer in draw_layers(box) for slab in layer.slabs]
+    assert sorted(slab.number for slab in drawn) == list(range(1, len(box.parts) + 1))
+    assert page.locator(".drawing").count() == len({place.layer for place in box.places.values()})
+    at_bench = draw_bench(box)
+    assert at_bench is not None
+    laid = {slab.number: (slab.wide, slab.tall) for slab in at_bench.plan.slabs}
+    assert laid.items() <= {slab.number: (slab.wide, slab.tall) for slab in drawn}.items()
+    listed = page.locator("section[aria-labelledby=parts] tbody tr").all_inner_texts()
+    assert all(part.code in row for part, row in zip(in_order(box), listed, strict=True))
     assert violations(page) == []
 
 

@@ -84,6 +84,11 @@ def pages_of(database: Database) -> dict[str, str]:
         "new-order": "/orders/new",
         "search": f"/search?q={quote(part.name)}",
         "labels": "/labels",
+        "labels-of-a-job": f"/labels?job={quote(job.code)}",
+        "printers": "/printers",
+        "prints": "/prints",
+        "label-layouts": "/labels/layouts",
+        "label-layout": "/labels/layouts/part%20100%20x%2050",
         "loads": "/loads",
         "load": f"/loads/{loads[0].code}",
         "new-load": "/loads/new",
@@ -98,7 +103,8 @@ def pages_of(database: Database) -> dict[str, str]:
 NAMES = (
     *("board", "wall", "missing", "missing-by-load", "missing-by-station", "job", "hold", "find", "replace", "reports"),
     *("flagged", "stations-to-choose", "station", "benches-to-choose", "bench", "box", "sheet", "new-order", "search"),
-    *("labels", "loads", "load", "new-load", "settings", "people", "stations", "tokens", "me"),
+    *("labels", "labels-of-a-job", "printers", "prints", "label-layouts", "label-layout"),
+    *("loads", "load", "new-load", "settings", "people", "stations", "tokens", "me"),
 )
 
 

@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.pages.looking import violations
 from tests.pages.served_shop import TODAY, Shop, fits, served
 from tracker.shop.roles import Role
+from tracker.work.replace import replace_part
 
 
 @pytest.fixture
@@ -125,3 +126,50 @@ def test_loads_are_readable_at_every_size(
         if shots is not None:
             page.screenshot(path=shots / f"{name}-{width}-{scheme}.png", full_page=True)
     context.close()
+
+
+def test_a_load_does_not_leave_short_unseen(shop: Shop, page: Page) -> None:
+    floor = shop.floor
+    floor.scan(floor.toe_kick, "PACK-1")
+    follow_up = floor.seal(floor.box_101, {"spring pin 8 mm": 2}, override="the deck is not here").follow_up
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    shop.sign_in(page, "/loads/new", Role.PACKER)
+    main = page.get_by_role("main")
+    assert page.get_by_role("checkbox").count() == 3  # the rest of box 101 is offered though it is not sealed
+    expect(main).to_contain_text("Sealed short: the rest is in box 101 follow-up, on no load.")
+    expect(main).to_contain_text("holds the rest of box 101")
+    load = floor.plan(floor.box_101, floor.box_102)
+    for code in (load, floor.box_101, floor.box_102):
+        assert floor.scan(code, "SHIP-1").ok
+    page.goto(f"{shop.address}/loads/{load}")
+    expect(main).not_to_contain_text("All boxes are on it.")
+    expect(main).to_contain_text("it leaves short: the rest of 1 box is not on it")
+    assert violations(page) == []
+    page.get_by_text("The truck leaves").click()
+    expect(page.locator("details.sure[open]")).to_contain_text("101 · Sealed short: the rest is in box 101 follow-up")
+    page.get_by_role("button", name="Put box 101 follow-up on this load").click()
+    expect(main).to_contain_text("Sealed short: the rest is in box 101 follow-up, on the same load.")
+    expect(page.locator(".short")).to_have_count(1)  # the rest itself, which is not sealed
+    assert follow_up is not None
+    assert floor.box(follow_up).load == load
+    page.goto(f"{shop.address}/boxes/{floor.box_101}")
+    expect(main).to_contain_text("Sealed short: the rest is in box 101 follow-up")
+
+
+def test_a_box_that_became_short_after_the_page_was_drawn_is_asked_about_anew(shop: Shop, browser: Browser) -> None:
+    floor = shop.floor
+    floor.seal_both()
+    load = floor.plan(floor.box_101)
+    for code in (load, floor.box_101):
+        assert floor.scan(code, "SHIP-1").ok
+    page = browser.new_page()
+    shop.sign_in(page, f"/loads/{load}", Role.PACKER)
+    replace_part(shop.database, 1, "chipped", **floor.act())
+    page.get_by_text("The truck leaves").click()
+    with page.expect_response(lambda answer: answer.url.endswith("/ship")) as answered:
+        page.get_by_role("button", name="It has left").click()
+    assert answered.value.status == 409
+    expect(page.get_by_role("alert")).to_contain_text("A box on it is short")
+    assert floor.box(floor.box_101).state == "loaded"
+    page.close()

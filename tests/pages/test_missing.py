@@ -72,8 +72,14 @@ def test_each_missing_part_says_its_step_its_last_place_and_time_and_who_scanned
     assert seen is not None
     assert timedelta(0) < datetime.now(UTC) - datetime.fromisoformat(seen) < timedelta(hours=1)
     assert "not yet seen" in box.get_by_role("row", name=re.compile(part(6))).inner_text()
-    assert "0 of 6 counted" in box.get_by_role("row", name=re.compile("spring pin")).inner_text()
-    assert "lacks 4" in box.get_by_role("heading").inner_text()
+    assert "lacks 3 parts, 1 kind of item not counted" in box.get_by_role("heading").inner_text()
+    items = box.get_by_text("1 kind of item not counted").last
+    assert not box.get_by_text("0 of 6 counted").is_visible()  # nine kinds of items bury no missing part
+    items.click()
+    assert box.get_by_text("spring pin 8 mm: 0 of 6 counted").is_visible()
+    expect(page.locator(".sum")).to_have_text(
+        "5 boxes are not complete: 8 parts are missing; 2 kinds of items are not counted."
+    )
 
 
 @pytest.mark.parametrize(
@@ -249,7 +255,7 @@ def test_on_paper_stand_the_boxes_and_facts_and_no_buttons(shop: Shop, page: Pag
     assert set(colours) == {"rgb(0, 0, 0)"}
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     paper = "\n".join(printed(page))
-    for word in ("Box 301", "Box 201", "Deck", part(4), "machine", "CUT-1", "RACK-7", "tester", "0 of 6 counted"):
+    for word in ("Box 301", "Box 201", "Deck", part(4), "machine", "CUT-1", "RACK-7", "tester", "1 kind of item not counted"):
         assert word in paper
     for word in ("Replace", "Sign out", "By job", "Hold job"):
         assert word not in paper

@@ -29,6 +29,7 @@ from tracker.shop.orders import ItemLine
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.work.access import add_station, make_token
+from tracker.work.count import Counting, count_item
 from tracker.work.intake import read_json_order
 from tracker.work.lists import CARTONS, packing_of, set_list, shipped_standard
 from tracker.work.orders import take_order
@@ -155,6 +156,30 @@ def planned_boxes(shop: Shop) -> list[BoxView]:
         job = look.job_view(connection, name)
         assert job is not None
         return look.boxes_of_job(connection, job.id, limit=20)
+
+
+def test_the_arrow_crosses_no_other_panel_where_there_is_a_way_round(shop: Shop) -> None:
+    (deck, toe_kick, end), (box, _other) = shop.job()
+    view = shop.floor.box(box)
+    third = replace(shop.floor.part(end), position=3)
+    spots = {"low": (0, 0), "middle": (0, 100), "high": (0, 200)}
+    for first, second, last in itertools.permutations(spots.values()):
+        places = {
+            code: PlaceView(layer=1, x_mm=x, y_mm=y, z_mm=0, turned=False)
+            for code, (x, y) in zip((deck, toe_kick, end), (first, second, last), strict=True)
+        }
+        parts = [replace(part, width_mm=90.0) for part in (*view.parts, third)]
+        drawn = draw_bench(replace(view, carton="wide", length_mm=700, width_mm=300, places=places, parts=parts))
+        assert drawn is not None
+        arrow = drawn.plan.arrow
+        assert arrow is not None
+        for slab in drawn.plan.slabs:
+            between = sorted((arrow.x, arrow.to_x)), sorted((arrow.y, arrow.to_y))
+            across = between[0][0] < slab.x + slab.wide and slab.x < between[0][1] + 0.1
+            along = between[1][0] < slab.y + slab.tall and slab.y < between[1][1] + 0.1
+            assert not (across and along), (arrow.edge, slab.name)
+        assert 0 <= min(arrow.x, arrow.to_x) <= max(arrow.x, arrow.to_x) <= drawn.plan.wide
+        assert 0 <= min(arrow.y, arrow.to_y) <= max(arrow.y, arrow.to_y) <= drawn.plan.tall
 
 
 # In the browser
@@ -427,6 +452,100 @@ def test_a_foreman_lets_a_box_go_short_by_badge_and_a_packers_badge_does_not(
     expect(bench.page.locator("#answer")).to_contain_text("Sealed short.")
     assert shop.state(box) == "sealed"
     shop.floor.check()
+
+
+def test_a_part_is_marked_damaged_by_two_taps_and_the_box_lacks_it(
+    shop: Shop, at_bench: Callable[..., Bench], shots: Path | None
+) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job(items=())
+    bench = at_bench()
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    expect(bench.region("head")).to_contain_text("2 of 2 parts in")
+    bench.page.get_by_role("button", name="Damaged", exact=True).click()
+    dialog = bench.page.get_by_role("dialog", name="A part is damaged")
+    expect(dialog.get_by_role("radio", checked=True)).to_have_count(1)
+    _fits(bench, shots, "pack-damaged")
+    dialog.get_by_role("button", name="Chipped").click()
+    expect(dialog).to_be_hidden()
+    expect(bench.page.locator("#answer")).to_contain_text("Marked damaged.")
+    expect(bench.region("head")).to_contain_text("1 of 2 parts in")
+    assert shop.floor.part(toe_kick).damaged
+    with shop.floor.database.read() as connection:
+        history = look.part_history(connection, read_code(toe_kick).number, read_code(box).number)
+    assert "marked damaged (chipped)" in history[-1].message
+    assert shop.state(box) == "packing"
+
+
+def test_another_part_of_the_box_is_chosen_or_scanned_to_be_marked_damaged(
+    shop: Shop, at_bench: Callable[..., Bench]
+) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job(items=())
+    bench = at_bench()
+    bench.scan(box)
+    bench.says("Done")
+    bench.page.get_by_role("button", name="Damaged", exact=True).click()
+    dialog = bench.page.get_by_role("dialog", name="A part is damaged")
+    dialog.get_by_role("button", name="Scratched").click()
+    expect(dialog.get_by_role("alert")).to_have_text("Choose the part first.")
+    dialog.get_by_role("button", name="No, nothing is damaged").click()
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    expect(bench.region("head")).to_contain_text("2 of 2 parts in")
+    bench.page.get_by_role("button", name="Damaged", exact=True).click()
+    dialog.get_by_role("radio", name="1 Deck").check()
+    dialog.get_by_role("button", name="Scratched").click()
+    expect(bench.page.locator("#answer")).to_contain_text("Marked damaged.")
+    assert shop.floor.part(deck).damaged
+    bench.page.get_by_role("button", name="Damaged", exact=True).click()
+    bench.scan(toe_kick)
+    expect(dialog.get_by_role("radio", checked=True)).to_have_value(toe_kick)
+    dialog.get_by_role("button", name="Wrong holes").click()
+    expect(bench.region("head")).to_contain_text("0 of 2 parts in")
+    assert shop.floor.part(toe_kick).damaged
+    shop.floor.check()
+
+
+def test_counts_and_weighings_stand_in_the_history_of_the_box_with_who_did_them(
+    shop: Shop, at_bench: Callable[..., Bench]
+) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    bench = at_bench()
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    bench.page.get_by_role("button", name="All 40: spring pin 8 mm").click()
+    expect(bench.region("items")).to_contain_text("all 40 in")
+    bench.page.get_by_label("Mass in kg").fill("12.5")
+    bench.page.get_by_role("button", name="Weigh").click()
+    expect(bench.region("scale")).to_contain_text("weighed")
+    who = bench.page.locator("#who").inner_text()
+    with shop.floor.database.read() as connection:
+        history = look.box_history(connection, read_code(box).number)
+    acts = [(each.action, each.message, each.who) for each in history if each.action in ("count", "weigh")]
+    assert acts == [
+        ("count", "spring pin 8 mm: 40 of 40 counted.", who),
+        ("weigh", "12.50 kg weighed.", who),
+    ]
+    bench.page.goto(f"{shop.address}/boxes/{box}")
+    expect(bench.page.get_by_role("region", name="What happened to it")).to_contain_text("40 of 40 counted")
+
+
+def test_a_box_is_sealed_by_what_the_other_packer_counted_meanwhile(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    bench = at_bench()
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    bench.page.get_by_role("button", name="All 40: spring pin 8 mm").click()
+    expect(bench.region("items")).to_contain_text("all 40 in")
+    bench.page.route("**/bench", lambda route: route.abort())  # what the other packer does is not seen here yet
+    count = Counting(box=read_code(box).number, item="spring pin 8 mm", count=39, was=40)
+    count_item(shop.floor.database, count, **shop.floor.act())
+    bench.page.get_by_role("button", name="Seal the box").click()
+    expect(bench.page.locator("#answer")).to_contain_text("not complete")
+    assert shop.state(box) == "complete"
+    bench.page.unroute("**/bench")
+    expect(bench.region("items")).to_contain_text("39 of 40")
+    bench.complaints.clear()  # the polls that were cut off
 
 
 def test_whoever_may_only_scan_packs_but_does_not_seal(shop: Shop, at_bench: Callable[..., Bench]) -> None:

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.looking import violations
 from tests.pages.served_shop import Shop, fits, served
-from tracker.pages.list_lines import line_of, line_of_syntax, lines_by_path
+from tracker.pages.list_lines import line_of, lines_by_path
 from tracker.shop.roles import Role
 from tracker.work.lists import packing_of
 
@@ -124,5 +124,3 @@ def test_the_line_of_a_value_is_found_by_its_path() -> None:
     assert texts[(line_of(lines, "bag_mass") or 0) - 1] == "bag_mass = 1.2"
     assert line_of(lines, "carton.3.height_of_nothing") == line_of(lines, "carton.3")
     assert line_of(lines, "nowhere.at.all") is None
-    assert line_of_syntax("This is not TOML: Invalid value (at line 4, column 8)") == 4
-    assert line_of_syntax("Wanted: at most 200000 characters.") is None

@@ -193,18 +193,30 @@ def test_a_tablet_that_was_withdrawn_is_signed_out(app: Flask, client: FlaskClie
 
 def test_an_admin_adds_changes_and_withdraws_people(app: Flask, client: FlaskClient) -> None:
     enter(client)
-    assert send(client, "/people", name="Olga", role="office", password=SHORT).status_code == 422
+    short = send(client, "/people", name="Olga", role="office", password=SHORT)
+    assert short.status_code == 422
+    assert 'value="Olga"' in short.text  # what was typed stays
+    assert '<option value="office" selected>' in short.text
     assert send(client, "/people", name=" ", role="office", password=PASSWORD).status_code == 422
     assert send(client, "/people", name="Olga", role="boss", password=PASSWORD).status_code == 422
-    assert send(client, "/people", name="Olga", role="office", password=PASSWORD).status_code == 302
+    added = send(client, "/people", name="Olga", role="office", password=PASSWORD)
+    assert added.location == "/people?added=4"
+    assert "Make a badge for Olga" in client.get(added.location).text
     assert send(client, "/people", name="Olga", role="office", password=PASSWORD).status_code == 409
     olga = app.test_client()
     send(olga, "/sign-in", name="Olga", password=PASSWORD)
     assert olga.get("/people").status_code == 403
     assert send(client, "/people/4/role", role="admin").status_code == 302
     assert olga.get("/people").status_code == 200
-    shown = send(client, "/people/4/badge")
-    assert "The new badge of Olga" in shown.text
+    made = send(client, "/people/4/badge")
+    assert made.status_code == 303  # a page that is loaded anew makes no other badge
+    shown = [client.get(made.location).text for _ in range(2)]
+    assert "The new badge of Olga" in shown[0]
+    codes = [re.search(r"new badge of Olga</strong> <code>(\w+)", page) for page in shown]
+    assert codes[0] is not None
+    assert codes[1] is not None
+    assert codes[0].group(1) == codes[1].group(1)
+    assert "Yes, withdraw Olga" in shown[0]  # asked before it is done
     assert client.get("/people/4/badge.pdf").data.startswith(b"%PDF")
     send(client, "/people/4/badge/withdraw")
     assert client.get("/people/4/badge.pdf").status_code == 404
@@ -381,3 +393,12 @@ def test_the_pages_are_accessible_and_fit_at_every_size_and_at_200_percent(
         if shots is not None:
             page.screenshot(path=shots / f"{path}-{width}-{scheme}.png", full_page=True)
     context.close()
+
+
+def test_a_wrong_code_or_token_leaves_its_form_open_and_what_was_typed_in_it(client: FlaskClient) -> None:
+    shown = send(client, "/sign-in", pairing="ABCD EFGH").text
+    assert re.search(r'<details class="other-way" open>\s*<summary>This is a station', shown)
+    assert 'value="ABCD EFGH"' in shown
+    shown = send(client, "/sign-in", token="no token at all").text
+    assert re.search(r'<details class="other-way" open>\s*<summary>I have a token', shown)
+    assert "no token at all" not in shown

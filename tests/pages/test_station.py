@@ -103,7 +103,11 @@ class StationScanner(Scanner):
         """Read one label and return the word of the answer."""
         before = self.page.locator("#answer").inner_html()
         self.pull(code)
-        self.page.wait_for_function("before => document.getElementById('answer').innerHTML !== before", arg=before)
+        answered = """before => {
+            const { innerHTML, dataset } = document.getElementById("answer");
+            return innerHTML !== before && dataset.outcome !== "kept"; // on a busy machine it may be told as kept first
+        }"""
+        self.page.wait_for_function(answered, arg=before)
         return self.page.locator("#answer .told-word").inner_text()
 
 
@@ -277,7 +281,7 @@ def test_the_same_label_read_twice_at_once_is_counted_once(page: Page, shop: Sho
     scanner = StationScanner(page)
     assert scanner.read(shop.floor.deck) == "Done"
     scanner.pull(shop.floor.deck, at_once=True)
-    expect(page.locator("#queue")).to_have_text("Read twice, counted once.")
+    expect(page.locator("#twice")).to_have_text("Read twice, counted once.")
     assert scanner.read(shop.floor.end) == "Done"
     expect(page.locator("#recent li[data-sound]")).to_have_count(2)
 
@@ -332,9 +336,10 @@ def test_a_scan_that_the_service_fails_over_does_not_hold_up_the_next(browser: B
     scanner = StationScanner(page)
     scanner.pull(shop.floor.deck)
     scanner.pull(shop.floor.end)
-    expect(page.locator("#queue")).to_contain_text("Not yet sent: 2.")
+    expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 2,")
     expect(page.locator("#recent li[data-sound=ok]")).to_have_count(1, timeout=20_000)
-    assert "End" in answer(page)
+    expect(page.locator("#corrections li")).to_have_count(1)
+    expect(page.locator("#corrections")).to_contain_text("The service failed.")
     page.close()
 
 

@@ -89,7 +89,6 @@ def test_every_answer_but_done_says_in_a_sentence_what_it_means(outcome: Outcome
         (Outcome.DONE, PART, ""),
         (Outcome.DONE, replace(PART, inferred=(Step.CUT,)), "Taken as done too: cut."),
         (Outcome.DONE, replace(PART, kind=Kind.BOX, step=Step.PACK), "The box is open. Scan its parts."),
-        (Outcome.DONE, replace(PART, kind=Kind.BOX, step=Step.SHIP), "The box is on its load."),
         (Outcome.DONE, replace(PART, kind=Kind.BOARD, uncut=1), "1 part of the board was refused: scan it by itself."),
         (Outcome.EARLY, PART, "Not done yet: cut, machine. Bring it there first."),
         (Outcome.EARLY, replace(PART, kind=Kind.BOX), "The box is not sealed. Take it back to packing."),
@@ -108,3 +107,32 @@ def test_every_answer_but_done_says_in_a_sentence_what_it_means(outcome: Outcome
 )
 def test_the_sentence_names_what_the_worker_must_know(outcome: Outcome, facts: Facts, says: str) -> None:
     assert sentence(outcome, facts) == says
+
+
+DOCK = replace(PART, step=Step.SHIP, kind=Kind.BOX, load="L1", load_day="Fri, Mar 5", load_boxes=12, load_on=5)
+
+
+@pytest.mark.parametrize(
+    ("facts", "says"),
+    [
+        (DOCK, "On load L1 of Fri, Mar 5: 5 of 12 boxes."),
+        (replace(DOCK, load_on=12), "On load L1 of Fri, Mar 5: all 12 boxes. The truck may leave."),
+        (
+            replace(DOCK, load_on=12, load_short=1),
+            "On load L1 of Fri, Mar 5: all 12 boxes, but it would leave short. Ask the foreman.",
+        ),
+        (replace(DOCK, kind=Kind.LOAD), "The load of Fri, Mar 5 is open: 5 of 12 boxes are on it. Scan the boxes."),
+    ],
+)
+def test_at_the_dock_an_answer_says_which_load_and_how_many_of_its_boxes_are_on_it(facts: Facts, says: str) -> None:
+    assert sentence(Outcome.DONE, facts) == says
+
+
+def test_a_box_on_no_load_is_told_with_what_to_do() -> None:
+    assert "ask the foreman for a load" in sentence(Outcome.OFF_ROUTE, DOCK)
+
+
+def test_each_station_says_what_is_scanned_first_and_the_dock_asks_for_no_wrong_holes() -> None:
+    assert {words.first_of(step) for step in Step} >= {"Scan a load, then its boxes", "Scan a part"}
+    assert list(words.reasons_at(Step.SHIP)) == ["chipped", "scratched"]
+    assert list(words.reasons_at(Step.CUT)) == list(words.REASONS)

@@ -5,7 +5,6 @@ from datetime import UTC, date, datetime, timedelta
 from tests.floor import END, Floor
 from tracker.records import history
 from tracker.shop.codes import read_code
-from tracker.shop.scans import Action
 from tracker.work.jobs import hold_job, resume_job
 
 
@@ -104,13 +103,3 @@ def test_the_boxes_of_a_job_are_told_in_a_line_each(floor: Floor) -> None:
         assert history.board_lines(connection, 1, limit=9) == []
     assert (first.name, first.state, first.packed, first.parts_total, first.load) == ("101", "packing", 1, 2, None)
     assert (second.load, second.ship_on) == (load, date(2027, 3, 4))
-
-
-def test_the_latest_contradictions_come_first(floor: Floor) -> None:
-    floor.seal_both()
-    early = floor.clock - timedelta(hours=1)
-    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED, at=early)
-    with floor.database.read() as connection:
-        found = history.last_flagged(connection, limit=9)
-    assert all(each.flag for each in found)
-    assert [each.seq for each in found] == sorted((each.seq for each in found), reverse=True)

@@ -9,11 +9,12 @@ import pytest
 from tests.floor import DECK, END, TOE_KICK, Floor
 from tracker.records.look import part_view
 from tracker.records.waiting import COUNTED, Waiting, WaitingList, kept_scan, last_scans, taken_back, waiting_for
-from tracker.shop.codes import Code, Kind, part_code
+from tracker.shop.codes import Code, Kind, part_code, read_code
 from tracker.shop.progress import Progress
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import Outcome
+from tracker.work.hold_box import hold_box
 from tracker.work.jobs import hold_job
 from tracker.work.replace import replace_part
 
@@ -92,6 +93,13 @@ def test_at_the_dock_sealed_boxes_of_a_load_wait(floor: Floor) -> None:
     assert [row.code for row in waiting(floor, Step.SHIP).rows] == [floor.box_101]
     floor.scan(floor.box_101, "SHIP-1")
     assert names(floor, Step.SHIP) == []
+
+
+def test_a_box_that_a_foreman_holds_does_not_wait_at_the_dock(floor: Floor) -> None:
+    floor.seal_both()
+    floor.plan(floor.box_101, floor.box_102)
+    hold_box(floor.database, read_code(floor.box_101).number, **floor.act())
+    assert [row.code for row in waiting(floor, Step.SHIP).rows] == [floor.box_102]
 
 
 def test_the_last_scans_are_this_stations_own_the_latest_first(floor: Floor) -> None:

@@ -206,6 +206,16 @@ def test_a_misread_is_told_on_the_spot_and_still_reaches_the_log_and_is_told_onc
     assert len(bench.said("MISREAD")) == 1
 
 
+def test_the_sscc_of_a_box_is_sent_as_its_digits_and_one_with_a_wrong_digit_is_a_misread(
+    bench: Bench, service: Service
+) -> None:
+    bench.take("]C1\x1d00340123450000000017")
+    bench.take("00340123450000000018")
+    assert len(bench.said("MISREAD")) == 1
+    bench.send_all()
+    assert service.codes == ["340123450000000017", "00340123450000000018"]
+
+
 def json_result(id_: str, outcome: str) -> bytes:
     return json.dumps({"results": [{"id": id_, "outcome": outcome, "ok": False, "message": "So it is."}]}).encode()
 

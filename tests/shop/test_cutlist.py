@@ -178,6 +178,17 @@ def test_every_bad_field_of_every_row_of_json_is_named_once() -> None:
     assert all("wanted" in fault.what or "not known" in fault.what for fault in caught.value.faults)
 
 
+def test_what_is_no_number_in_json_is_said_to_be_none() -> None:
+    row = {"cabinet": "101", "part": "End", "length": float("nan"), "width": float("inf"), "thickness": "NaN"}
+    with pytest.raises(InvalidInputError) as refused:
+        parts_from_rows([row], Units.MM)
+    assert {fault.where["field"]: fault.what for fault in refused.value.faults} == {
+        "length": "nan is no number that can be used; wanted: a text or a number",
+        "width": "inf is no number that can be used; wanted: a text or a number",
+        "thickness": "'NaN': wanted: a number of mm above 0, such as 560.5",
+    }
+
+
 def test_items_of_one_box_add_up() -> None:
     rows = [(2, ["1", "pin", "2"]), (3, ["1", "pin", "3"]), (4, ["", "", " "]), (5, ["2", "pin", "1"])]
     assert [(line.box, line.quantity) for line in read_items(ITEM_HEADER, rows)] == [("1", 5), ("2", 1)]

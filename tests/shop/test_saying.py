@@ -3,7 +3,9 @@
 import json
 import pickle
 
-from tracker.shop.saying import Mm, Said, Tongue, join, say, say_many, spoken
+from tracker.shop.lengths import Units
+from tracker.shop.saying import BareMm, Count, Mm, Said, Tongue, join, say, say_many, spoken, words_of
+from tracker.shop.written import length_number, length_text
 
 SPANISH = {
     "box %(box)s": "caja %(box)s",
@@ -59,3 +61,33 @@ def test_a_length_is_written_as_the_reader_measures() -> None:
     wide = say("%(size)s wide", size=Mm(381))
     assert wide == "381 mm wide"
     assert spoken(wide, in_spanish) == "15 pulgadas de ancho"
+
+
+def test_one_of_two_lengths_leaves_the_unit_to_the_other() -> None:
+    wide = say("%(low)s to %(high)s", low=BareMm(254), high=Mm(508))
+    assert wide == "254 to 508 mm"
+    in_inches = Tongue(pattern=pattern, length=lambda mm: f"{mm / 25.4:g} in", bare=lambda mm: f"{mm / 25.4:g}")
+    assert spoken(wide, in_inches) == "10 to 20 in"
+
+
+def test_english_writes_a_length_as_the_screens_do() -> None:
+    for mm in (0.04, 18, 560.55, 2_800, 1e6):
+        assert str(Mm(mm)) == length_text(mm, Units.MM)
+        assert str(BareMm(mm)) == length_number(mm, Units.MM)
+
+
+def test_a_length_that_is_none_stands_as_it_is() -> None:
+    assert spoken(say("%(size)s wide", size=Mm(float("nan"))), in_spanish) == "nan mm de ancho"
+
+
+def test_a_number_of_things_is_written_as_the_reader_sets_thousands_apart() -> None:
+    many = say("at most %(most)s", most=Count(20_000))
+    assert many == "at most 20,000"
+    spaced = Tongue(pattern=pattern, length=str, count=lambda number: f"{number:_}".replace("_", " "))
+    assert spoken(many, spaced) == "at most 20 000"
+
+
+def test_an_error_hands_on_what_it_says() -> None:
+    assert spoken(words_of(ValueError(missing(2))), in_spanish) == "faltan 2 piezas en caja B1"
+    assert words_of(ValueError()) == ""
+    assert words_of(KeyError(3)) == "3"

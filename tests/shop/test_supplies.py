@@ -66,6 +66,7 @@ def test_no_boards_may_be_listed_but_one_carton_must() -> None:
         ("width = 25", 'width = "wide"', "carton.1.width"),
         ("width = 25", "", "carton.1.width"),
         ("width = 25", "width = true", "carton.1.width"),
+        ("width = 25", "width = 1" + "0" * 400, "carton.1.width"),
         ("width = 25", "wdith = 25", "carton.1.wdith"),
         ("max_mass = 40", "max_mass = 40\ntare = 50", "carton.1.tare"),
         ('name = "flat"', "name = 7", "carton.1.name"),
@@ -86,7 +87,9 @@ def test_each_bad_value_of_a_board_is_named(old: str, new: str) -> None:
     assert f"board.1.{old.split(maxsplit=1)[0]}" in faults_of(read_boards, BOARDS.replace(old, new))
 
 
-@pytest.mark.parametrize("text", ["= x", "[" * 20_000, "a" * (LONGEST_TEXT + 1), "carton = 3", "carton = [1]"])
+@pytest.mark.parametrize(
+    "text", ["= x", "[" * 20_000, "kerf = 1" + "0" * 5_000, "a" * (LONGEST_TEXT + 1), "carton = 3", "carton = [1]"]
+)
 def test_what_is_no_list_is_refused(text: str) -> None:
     for read in (read_packing, read_boards):
         with pytest.raises(InvalidInputError):

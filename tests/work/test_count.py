@@ -19,55 +19,58 @@ def counted(floor: Floor) -> int | None:
 
 
 def test_a_count_is_kept_with_the_box(floor: Floor) -> None:
-    assert count_item(floor.database, Counting(box=1, item=PINS, count=1)) == 1
+    assert count_item(floor.database, Counting(box=1, item=PINS, count=1), **floor.act()) == 1
     assert counted(floor) == 1
-    assert count_item(floor.database, Counting(box=1, item=PINS, count=0, was=1)) == 0
+    assert count_item(floor.database, Counting(box=1, item=PINS, count=0, was=1), **floor.act()) == 0
     assert counted(floor) == 0
     floor.check()
 
 
 def test_the_same_count_sent_twice_is_taken_once(floor: Floor) -> None:
     for _ in range(2):
-        assert count_item(floor.database, Counting(box=1, item=PINS, count=1, was=0)) == 1
+        assert count_item(floor.database, Counting(box=1, item=PINS, count=1, was=0), **floor.act()) == 1
     assert counted(floor) == 1
 
 
 def test_of_two_packers_who_count_at_once_the_second_looks_again(floor: Floor) -> None:
-    count_item(floor.database, Counting(box=1, item=PINS, count=2, was=0))
+    count_item(floor.database, Counting(box=1, item=PINS, count=2, was=0), **floor.act())
     with pytest.raises(ConflictError, match="somebody else counted 2"):
-        count_item(floor.database, Counting(box=1, item=PINS, count=1, was=0))
+        count_item(floor.database, Counting(box=1, item=PINS, count=1, was=0), **floor.act())
     assert counted(floor) == 2
 
 
 @pytest.mark.parametrize("wrong", [{"count": 3}, {"count": -1}, {"item": "hinge", "count": 1}])
 def test_a_count_that_the_box_does_not_plan_is_refused(floor: Floor, wrong: dict[str, object]) -> None:
     with pytest.raises(InvalidInputError):
-        count_item(floor.database, Counting(box=1, **{"item": PINS, **wrong}))  # type: ignore[arg-type]
+        count_item(floor.database, Counting(box=1, **{"item": PINS, **wrong}), **floor.act())  # type: ignore[arg-type]
     assert counted(floor) is None
 
 
 def test_a_closed_a_held_and_a_strange_box_are_not_counted_or_weighed(floor: Floor) -> None:
     floor.seal_both()
     one = Counting(box=1, item=PINS, count=1, was=2)
-    for refused in (lambda: count_item(floor.database, one), lambda: weigh_box(floor.database, 1, 20.0)):
+    for refused in (
+        lambda: count_item(floor.database, one, **floor.act()),
+        lambda: weigh_box(floor.database, 1, 20.0, **floor.act()),
+    ):
         with pytest.raises(ConflictError, match="already sealed"):
             refused()
     with pytest.raises(NotFoundError):
-        weigh_box(floor.database, 99, 20.0)
+        weigh_box(floor.database, 99, 20.0, **floor.act())
 
 
 def test_a_held_job_is_not_counted(floor: Floor) -> None:
     hold_job(floor.database, "J-1", **floor.act())
     with pytest.raises(ConflictError, match="held"):
-        count_item(floor.database, Counting(box=1, item=PINS, count=1))
+        count_item(floor.database, Counting(box=1, item=PINS, count=1), **floor.act())
 
 
 def test_a_mass_is_kept_and_nonsense_is_refused(floor: Floor) -> None:
-    weigh_box(floor.database, 1, 23.4)
+    weigh_box(floor.database, 1, 23.4, **floor.act())
     assert floor.box(floor.box_101).weighed_kg == 23.4
     for mass in (0.0, -1.0, math.nan, math.inf):
         with pytest.raises(InvalidInputError):
-            weigh_box(floor.database, 1, mass)
+            weigh_box(floor.database, 1, mass, **floor.act())
     assert floor.box(floor.box_101).weighed_kg == 23.4
     floor.check()
 

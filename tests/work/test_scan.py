@@ -310,8 +310,8 @@ def test_one_bad_scan_in_a_batch_stops_none_of_the_others(floor: Floor) -> None:
 
 def test_a_late_scan_takes_its_place_by_its_own_time(floor: Floor) -> None:
     before = floor.tick()
-    floor.scan(floor.deck, "MACHINE-1", at=before + timedelta(minutes=5))
     floor.clock += timedelta(minutes=10)
+    floor.scan(floor.deck, "MACHINE-1", at=before + timedelta(minutes=5))
     assert floor.scan(floor.deck, "CUT-1", at=before).outcome == "done"
     part = floor.part(floor.deck)
     assert part.step == "band"
@@ -331,19 +331,20 @@ def test_a_scan_from_before_a_hold_that_arrives_after_it_counts(floor: Floor) ->
 
 
 def test_a_late_scan_that_contradicts_what_happened_meanwhile_is_flagged(floor: Floor) -> None:
-    from tracker.records import look
+    from tracker.records.contradictions import open_contradictions
 
     before = floor.tick()
     replace_part(floor.database, 1, "lost", **floor.act())
     assert floor.scan(floor.deck, "CUT-1", at=before).outcome == "replaced"
     with floor.database.read() as connection:
-        flags = [entry.flag for _seq, entry in look.flagged(connection, limit=10)]
+        flags = [entry.flag for entry in open_contradictions(connection, limit=10)]
     assert flags == ["scanned before the part was replaced, arrived after"]
     floor.check()
 
 
 def test_times_come_back_as_they_were_sent(floor: Floor) -> None:
     at = datetime(2027, 3, 1, 9, 30, 0, 123456, tzinfo=UTC)
+    floor.clock = at + timedelta(seconds=1)
     floor.scan(floor.deck, "CUT-1", at=at)
     seen = floor.part(floor.deck).last_seen
     assert seen is not None

@@ -17,10 +17,13 @@ from sqlalchemy import select
 
 from tests.conftest import Cluster
 from tests.floor import JOB, START, Floor, scan_of
+from tracker.records.contradictions import open_contradictions
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
+from tracker.records.tables import box as box_table
 from tracker.records.tables import log
 from tracker.shop.codes import Code, Kind, part_code, read_code
+from tracker.shop.contradictions import Choice, choices_of
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
@@ -29,6 +32,7 @@ from tracker.work.boards import plan_job_boards
 from tracker.work.hold_box import hold_box, let_go_box
 from tracker.work.jobs import cancel_job, hold_job, resume_job
 from tracker.work.replace import repair_part, replace_part
+from tracker.work.settle import Settling, settle
 
 STATIONS = [f"{step.value.upper()}-1" for step in Step]
 NAMESPACE = UUID("00000000-0000-4000-8000-000000000000")
@@ -170,6 +174,37 @@ class Shop(RuleBasedStateMachine):
         self.parts += 1
 
     @rule(data=st.data())
+    def settle_a_contradiction(self, data: st.DataObject) -> None:
+        with self.floor.database.read() as connection:
+            flagged = open_contradictions(connection, limit=5)
+        if not flagged:
+            return
+        chosen = data.draw(st.sampled_from(flagged))
+        offered = choices_of(chosen.standing)  # what changes most stands first
+        choice = data.draw(st.sampled_from([*offered[:1], *offered[:1], *offered]))
+        if choice is Choice.REPLACE and self.parts >= 8:
+            return
+        try:
+            settle(self.floor.database, Settling(seq=chosen.seq, choice=choice, reason="looked"), **self.floor.act())
+        except ConflictError:
+            return
+        self.parts += choice is Choice.REPLACE
+        with self.floor.database.read() as connection:
+            assert chosen.seq not in [each.seq for each in open_contradictions(connection, limit=50)]
+
+    @precondition(lambda self: self.count > 0)
+    @rule(data=st.data(), number=st.sampled_from([1, 2, 3]), undo=st.booleans())
+    def pack_offline_while_the_box_is_sealed(self, data: st.DataObject, number: int, undo: bool) -> None:
+        """A scan or an undo at the bench that arrives after its box was sealed, perhaps short."""
+        self.count += 1
+        action = Action.UNDO if undo else Action.PASS
+        code = "" if undo else part_code(number)
+        scan = scan_of(code, "PACK-1", self.floor.tick(), scan_id=uuid5(NAMESPACE, str(self.count)), action=action)
+        self.seal_short(data.draw(st.sampled_from([1, 2])))
+        self.sent[scan.id] = scan
+        self._send([scan])
+
+    @rule(data=st.data())
     def repair(self, data: st.DataObject) -> None:
         with contextlib.suppress(ConflictError):
             repair_part(self.floor.database, data.draw(st.integers(1, self.parts)), "filled", **self.floor.act())
@@ -217,11 +252,10 @@ class Shop(RuleBasedStateMachine):
         if not hasattr(self, "floor"):
             return
         seen: list[str] = []
-        for number in range(1, 10):
-            try:
-                box = self.floor.box(str(Code(Kind.BOX, number)))
-            except AssertionError:
-                break
+        with self.floor.database.read() as connection:
+            numbers = connection.execute(select(box_table.c.id)).scalars().all()
+        for number in numbers:
+            box = self.floor.box(str(Code(Kind.BOX, number)))
             seen += [part.code for part in box.parts]
             if box.state in CLOSED_STATES:
                 assert box.state != "shipped" or all(part.status in ("shipped", "cancelled") for part in box.parts)

@@ -10,12 +10,14 @@ from tracker.api.cabinet_shapes import CabinetShape, cabinet_json
 from tracker.api.context import caller, database, new_id, now, number_of, settings
 from tracker.api.schemas import DpiShape
 from tracker.api.service import CallBlueprint
+from tracker.labels.tongues import LANGUAGES
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role
 from tracker.work.access import needs
 from tracker.work.boards import job_boards, needed, plan_job_boards
 from tracker.work.designs import cabinet_of_job, cabinets_of_job
-from tracker.work.labels import board_label_png, write_board_labels
+from tracker.work.label_choice import Choice, What, print_labels
+from tracker.work.labels import label_png
 from tracker.work.sheets import write_cabinet_sheet
 
 blueprint = CallBlueprint("cabinets", __name__)
@@ -106,8 +108,9 @@ def get_job_boards(code: str) -> dict[str, Any]:
 
 
 class PaperShape(Schema):
-    """The paper of a sheet."""
+    """The paper of a sheet and its language, where none is named the shop's own."""
 
+    language = fields.String(load_default=None, validate=validate.OneOf(list(LANGUAGES)))
     paper = fields.String(load_default="a4", validate=validate.OneOf(["a4", "letter"]))
 
 
@@ -118,7 +121,7 @@ class PaperShape(Schema):
 def get_sheet(query: dict[str, Any], code: str, name: str) -> Response:
     """The sheet that lies in a cabinet's carton: its parts, its bag, and how it goes together."""
     document = BytesIO()
-    write_cabinet_sheet(database(), settings(), code, name, document, site=request.host_url, paper=query["paper"])
+    write_cabinet_sheet(database(), settings(), code, name, document, site=request.host_url, **query)
     return Response(document.getvalue(), mimetype="application/pdf")
 
 
@@ -128,7 +131,7 @@ def get_sheet(query: dict[str, Any], code: str, name: str) -> Response:
 @needs(Role.STATION)
 def get_board_label(query: dict[str, Any], code: str) -> Response:
     """A board's label: its code, scanned at the saw, passes all its parts."""
-    label = board_label_png(database(), Code(Kind.BOARD, number_of(code, Kind.BOARD)), dpi=query["dpi"])
+    label = label_png(database(), settings(), Code(Kind.BOARD, number_of(code, Kind.BOARD)), dpi=query["dpi"])
     return Response(label, mimetype="image/png")
 
 
@@ -138,6 +141,5 @@ def get_board_label(query: dict[str, Any], code: str) -> Response:
 @needs(Role.STATION)
 def get_board_labels(query: dict[str, Any], code: str) -> Response:
     """The labels of a job's boards, one a page."""
-    document = BytesIO()
-    write_board_labels(database(), code, document, dpi=query["dpi"])
-    return Response(document.getvalue(), mimetype="application/pdf")
+    document, _count = print_labels(database(), settings(), Choice(job=code, what=What.BOARDS), dpi=query["dpi"])
+    return Response(document, mimetype="application/pdf")

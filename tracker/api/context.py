@@ -8,10 +8,12 @@ from flask import current_app, g, request
 
 from tracker.records.database import Database
 from tracker.settings import Settings
-from tracker.shop.codes import Kind, MisreadError, read_code
+from tracker.shop.codes import Kind, MisreadError
 from tracker.shop.errors import NotAllowedError, NotFoundError, NotSignedInError
 from tracker.shop.roles import Role
 from tracker.work.access import Bearer, Gate
+from tracker.work.box_numbers import code_read
+from tracker.work.print_queue import PrintQueue
 from tracker.work.together import ScanCounter
 
 
@@ -24,6 +26,12 @@ def database() -> Database:
 def scan_counter() -> ScanCounter:
     """Where scans are taken."""
     found: ScanCounter = current_app.extensions["shop_scans"]
+    return found
+
+
+def print_queue() -> PrintQueue:
+    """Who sends prints."""
+    found: PrintQueue = current_app.extensions["shop_prints"]
     return found
 
 
@@ -77,9 +85,9 @@ def settings() -> Settings:
 
 
 def number_of(text: str, kind: Kind) -> int:
-    """Return the number in a code of a kind; raises NotFoundError for anything else."""
+    """Return the number in a code of a kind, or of the box with an SSCC; raises NotFoundError for anything else."""
     try:
-        code = read_code(text)
+        code = code_read(database(), text)
     except MisreadError as misread:
         raise NotFoundError(f"{text[:40]} is no code: {misread}.") from None
     if code.kind is not kind:

@@ -1,16 +1,13 @@
-"""What screens and stations ask beside the work itself: changes, flagged scans, stations, slots."""
+"""What screens and stations ask beside the work itself: changes, stations, slots."""
 
 from typing import Any
 
 from flask import Response, jsonify, request
 
 from tracker.api.context import database
-from tracker.api.paging import number_after
 from tracker.api.schemas import (
     ChangesQueryShape,
     ChangesShape,
-    FlaggedShape,
-    PageShape,
     SlotOrderShape,
     SlotShape,
     StationOrderShape,
@@ -49,19 +46,6 @@ def _tagged(response: Response, since: int, last: int) -> Response:
     response.set_etag(f"{since}-{last}")
     response.headers["Cache-Control"] = "no-cache"
     return response
-
-
-@blueprint.route("/flagged", methods=["GET"])
-@blueprint.arguments(PageShape, location="query")
-@blueprint.response(200, FlaggedShape)
-@needs(Role.STATION)
-def get_flagged(query: dict[str, Any]) -> dict[str, Any]:
-    """Scans that arrived late and contradict what happened meanwhile: a foreman looks at them."""
-    limit = query["limit"]
-    with database().read() as connection:
-        found = look.flagged(connection, limit=limit + 1, after=number_after(query["after"]))
-    more = len(found) > limit
-    return {"items": [entry for _seq, entry in found[:limit]], "next": str(found[limit - 1][0]) if more else None}
 
 
 @blueprint.route("/stations", methods=["GET"])

@@ -1,17 +1,17 @@
 """Labels as pictures and as PDF."""
 
-from io import BytesIO
 from typing import Any
 
 from flask import Response
 
-from tracker.api.context import database, number_of
+from tracker.api.context import database, number_of, settings
 from tracker.api.schemas import DpiShape
 from tracker.api.service import CallBlueprint
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role
 from tracker.work.access import needs
-from tracker.work.labels import box_label_png, part_label_png, write_job_labels
+from tracker.work.label_choice import Choice, print_labels
+from tracker.work.labels import label_png
 
 blueprint = CallBlueprint("labels", __name__)
 
@@ -22,7 +22,7 @@ blueprint = CallBlueprint("labels", __name__)
 @needs(Role.STATION)
 def get_part_label(query: dict[str, Any], code: str) -> Response:
     """A part's label."""
-    label = part_label_png(database(), Code(Kind.PART, number_of(code, Kind.PART)), dpi=query["dpi"])
+    label = label_png(database(), settings(), Code(Kind.PART, number_of(code, Kind.PART)), dpi=query["dpi"])
     return Response(label, mimetype="image/png")
 
 
@@ -32,7 +32,7 @@ def get_part_label(query: dict[str, Any], code: str) -> Response:
 @needs(Role.STATION)
 def get_box_label(query: dict[str, Any], code: str) -> Response:
     """A box's label."""
-    label = box_label_png(database(), Code(Kind.BOX, number_of(code, Kind.BOX)), dpi=query["dpi"])
+    label = label_png(database(), settings(), Code(Kind.BOX, number_of(code, Kind.BOX)), dpi=query["dpi"])
     return Response(label, mimetype="image/png")
 
 
@@ -42,6 +42,5 @@ def get_box_label(query: dict[str, Any], code: str) -> Response:
 @needs(Role.STATION)
 def get_job_labels(query: dict[str, Any], code: str) -> Response:
     """All labels of a job, one a page. Print at 100 %, not fitted."""
-    document = BytesIO()
-    write_job_labels(database(), code, document, dpi=query["dpi"])
-    return Response(document.getvalue(), mimetype="application/pdf")
+    document, _count = print_labels(database(), settings(), Choice(job=code), dpi=query["dpi"])
+    return Response(document, mimetype="application/pdf")

@@ -1,6 +1,6 @@
 """Parts: looked at, replaced, repaired."""
 
-from typing import Any
+from typing import Any, Final
 
 from tracker.api.context import caller, database, new_id, now, number_of
 from tracker.api.schemas import PartShape, PartWithHistoryShape, ReasonShape
@@ -9,6 +9,7 @@ from tracker.records import look
 from tracker.records.boards import board_of
 from tracker.records.designs import marks_of
 from tracker.records.look import PartView
+from tracker.records.printing import prints_of
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotFoundError
 from tracker.shop.roles import Role
@@ -16,6 +17,8 @@ from tracker.work.access import needs
 from tracker.work.replace import repair_part, replace_part
 
 blueprint = CallBlueprint("parts", __name__)
+
+MOST_PRINTS: Final = 100
 
 
 @blueprint.route("/parts/<code>", methods=["GET"])
@@ -29,6 +32,7 @@ def get_part(code: str) -> dict[str, Any]:
         history = look.part_history(connection, part_id, number_of(part.box, Kind.BOX))
         marks = marks_of(connection, [part_id]).get(part_id)
         board = board_of(connection, part_id)
+        prints = prints_of(connection, part.code, now(), limit=MOST_PRINTS)
     shaped: dict[str, Any] = PartShape().dump(part)
     return {
         **{name: getattr(part, name) for name in shaped},
@@ -36,6 +40,7 @@ def get_part(code: str) -> dict[str, Any]:
         "marks": marks.marks if marks else (),
         "front_side": marks.front if marks else None,
         "history": history,
+        "prints": prints,
     }
 
 

@@ -1,12 +1,15 @@
 """POST /scans: readings in, one answer for each."""
 
+from datetime import datetime
 from typing import Any
 
 from flask import Response, jsonify
 
-from tracker.api.context import caller, now, scan_counter
+from tracker.api.context import caller, database, now, scan_counter
 from tracker.api.schemas import BatchShape, ResultsShape
 from tracker.api.service import CallBlueprint
+from tracker.records.clocks import wrong_clocks
+from tracker.shop.clocks import GOOD_FOR
 from tracker.shop.roles import Role
 from tracker.shop.scans import Answer
 from tracker.work.access import needs
@@ -21,9 +24,17 @@ blueprint = CallBlueprint("scans", __name__)
 @needs(Role.STATION)
 def post_scans(batch: dict[str, Any]) -> Response:
     """Judge scans, one by one. A 200 means that they are on disk."""
-    who = caller()
-    answers = scan_counter().take(batch["scans"], Sender(name=who.name, station=who.station), now())
-    return jsonify(results=[_result(answer) for answer in answers])
+    who, received = caller(), now()
+    sender = Sender(name=who.name, station=who.station, device=who.device)
+    answers = scan_counter().take(batch["scans"], sender, received, sent=batch["sent_at"])
+    results = [_result(answer) for answer in answers]
+    return jsonify(results=results, **_clock(who.device, received) if batch["sent_at"] else {})
+
+
+def _clock(device: str, received: datetime) -> dict[str, float]:
+    with database().read() as connection:
+        wrong = wrong_clocks(connection, since=received - GOOD_FOR, device=device)
+    return {"clock_ahead_s": wrong[0].ahead_s} if wrong else {}
 
 
 def _result(answer: Answer) -> dict[str, Any]:

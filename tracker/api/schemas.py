@@ -9,6 +9,7 @@ from marshmallow import RAISE, Schema, ValidationError, fields, validate
 
 from tracker.shop.cabinets.orders import MOST_ROWS
 from tracker.shop.lifting import grade_lifting
+from tracker.shop.printing import PrintState, Reason
 from tracker.shop.scans import Action, Scan
 from tracker.shop.times import read_time
 
@@ -121,6 +122,11 @@ class BatchShape(Shape):
     """Readings to judge, 1 to 500."""
 
     scans = fields.List(ScanRow(ScanShape), required=True, validate=validate.Length(min=1, max=500))
+    sent_at = Time(
+        load_default=None,
+        allow_none=True,
+        metadata={"description": "the client's time of sending this request: a clock that is wrong is corrected for"},
+    )
 
 
 class ResultShape(Schema):
@@ -140,6 +146,9 @@ class ResultsShape(Schema):
     """One answer for each scan, in order."""
 
     results = fields.List(fields.Nested(ResultShape))
+    clock_ahead_s = fields.Float(
+        metadata={"description": "only where the client's clock is wrong: by how many s it is ahead, negative: behind"}
+    )
 
 
 # Jobs
@@ -286,6 +295,10 @@ class HistoryShape(Schema):
     inferred = fields.List(fields.String())
     message = fields.String()
     flag = fields.String(allow_none=True)
+    said_at = Time(
+        allow_none=True,
+        metadata={"description": "what the client's clock said, where `at` was put right"},
+    )
 
 
 class MarkShape(Schema):
@@ -297,8 +310,22 @@ class MarkShape(Schema):
     across_mm = fields.Float()
 
 
+class PartPrintShape(Schema):
+    """A print that a part's label was in; ``reason`` where it had a label before."""
+
+    id = fields.Integer()
+    at = Time()
+    who = fields.String()
+    printer = fields.String(allow_none=True)
+    state = fields.Enum(PrintState, by_value=True)
+    reason = fields.Enum(Reason, by_value=True, allow_none=True)
+    note = fields.String()
+
+
 class PartWithHistoryShape(PartShape):
-    """A part with every scan of it, its board, and, where it was designed here, its joints and the side in front."""
+    """A part with every scan of it, the last prints of its label, its board, its joints and the side in front."""
+
+    prints = fields.List(fields.Nested(PartPrintShape))
 
     board = fields.String(allow_none=True)
     marks = fields.List(fields.Nested(MarkShape))
@@ -394,6 +421,7 @@ class BoxShape(Schema):
     """
 
     code = fields.String()
+    sscc = fields.String(allow_none=True, metadata={"description": "from its first label on, in a shop with a prefix"})
     name = fields.String()
     number = fields.Integer()
     job = fields.String()
@@ -485,7 +513,7 @@ class MissingShape(Schema):
     next = fields.String(allow_none=True)
 
 
-# Loads, changes, flags
+# Loads, changes
 
 
 class LoadOrderShape(Shape):
@@ -545,13 +573,6 @@ class ChangesShape(Schema):
     boxes = fields.List(fields.String())
     parts = fields.List(fields.String())
     changed_loads = fields.List(fields.String(), attribute="loads", data_key="loads")
-
-
-class FlaggedShape(Schema):
-    """A page of scans that a foreman must look at."""
-
-    items = fields.List(fields.Nested(HistoryShape))
-    next = fields.String(allow_none=True)
 
 
 class StationOrderShape(Shape):

@@ -20,7 +20,7 @@ from tracker.demo.story import play_day
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
 from tracker.server import Server
-from tracker.settings import Settings
+from tracker.settings import Settings, machine_timezone
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.work.access import add_station, make_token
@@ -41,7 +41,10 @@ def run_day(port: int, say: Say) -> None:
     """Serve the invented shop from a folder of its own until stopped."""
     folder = Path(tempfile.mkdtemp(prefix="tracker-demo-"))
     settings = Settings(
-        data_dir=folder, database_url=f"sqlite:///{folder / 'demo.db'}", secret_key=secrets.token_hex(32)
+        data_dir=folder,
+        database_url=f"sqlite:///{folder / 'demo.db'}",
+        secret_key=secrets.token_hex(32),
+        timezone=machine_timezone(),
     )
     database = Database(settings.database_url)
     upgrade(database)

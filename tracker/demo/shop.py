@@ -12,7 +12,6 @@ from uuid import uuid4
 import zxingcpp
 from PIL import Image
 
-from tracker.labels.layouts import draw_board_label, draw_code_label
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.look import PartView
@@ -24,7 +23,9 @@ from tracker.shop.steps import Step
 from tracker.work.access import add_slot, add_station
 from tracker.work.boards import Planned, job_boards, plan_job_boards
 from tracker.work.intake import read_order_table
-from tracker.work.labels import board_label, job_labels
+from tracker.work.label_choice import Choice, What, chosen, labels_of
+from tracker.work.label_setup import label_setup
+from tracker.work.labels import label_of
 from tracker.work.lists import BOARDS, CARTONS, packing_of, set_list, shipped_standard
 from tracker.work.loads import plan_load, ship_load
 from tracker.work.orders import Taken, take_order
@@ -78,9 +79,7 @@ class DemoShop:
     def plan_boards(self, job_code: str) -> Planned:
         """Plan a job's boards, draw their labels and read them back."""
         planned = plan_job_boards(self.database, job_code, who=WHO, now=datetime.now(UTC), act_id=uuid4())
-        for board in job_boards(self.database, job_code):
-            label = draw_board_label(board_label(board, planned.boards), DPI)
-            self.read.add(read_image(label))
+        self.read.update(self._read_all(Choice(job=job_code, what=What.BOARDS)))
         return planned
 
     def cut_boards(self, job_code: str) -> int:
@@ -91,13 +90,21 @@ class DemoShop:
 
     def read_labels(self, job_code: str) -> list[str]:
         """Draw every label of a job and read it back with an independent decoder; return what was read."""
-        with self.database.read() as connection:
-            job = look.job_view(connection, job_code)
-            if job is None:
-                raise LookupError(job_code)
-            found = [read_image(label) for label in job_labels(connection, job, dpi=DPI)]
+        found = self._read_all(Choice(job=job_code))
         self.read.update(found)
         return found
+
+    def _read_all(self, choice: Choice) -> list[str]:
+        setup = label_setup(self.database, self.settings)
+        with self.database.read() as connection:
+            labels = labels_of(connection, chosen(connection, choice), setup)
+            return [read_image(setup.draw(label, DPI)[0].image) for label in labels]
+
+    def _read_paper(self, code: str) -> str:
+        setup = label_setup(self.database, self.settings)
+        with self.database.read() as connection:
+            label = label_of(connection, read_code(code), setup)
+        return read_image(setup.draw(label, DPI)[0].image)
 
     def scan(self, codes: Iterable[str], step: Step, **more: Any) -> list[Answer]:
         """Scan codes at the station of a step, some seconds apart: none that was not read off a label before."""
@@ -156,7 +163,7 @@ class DemoShop:
             now=datetime.now(UTC),
             act_id=uuid4(),
         )
-        paper = read_image(draw_code_label(load, "Load", f"job {job_code}", DPI))
+        paper = self._read_paper(load)
         self.scan([paper, *boxes], Step.SHIP)
         ship_load(self.database, read_code(load).number, who=WHO, now=datetime.now(UTC), act_id=uuid4())
         return load

@@ -7,18 +7,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, BinaryIO, Final
+from typing import Any, BinaryIO, Final, Literal
 
 import zxingcpp
 from fpdf import FPDF
-from fpdf.enums import XPos, YPos
+from fpdf.enums import MethodReturnValue, XPos, YPos
 
+from tracker.labels.tongues import IN_ENGLISH
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.drawing import Area, Dot, Drawing, Drawings, Frame, Label, Line, Shape, drawings_of
 from tracker.shop.cabinets.guide import LIFTERS, Guide, PartRow, Step, guide_of
 from tracker.shop.cabinets.joints import Item
+from tracker.shop.cabinets.wording import item_words, measured
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units
+from tracker.shop.saying import Tongue, join, say, say_many, spoken
 from tracker.shop.written import mass_text
 
 _FONTS: Final = Path(__file__).parent / "fonts"
@@ -26,6 +29,12 @@ _POINTS_PER_MM: Final = 72 / 25.4
 STEP_FRAME: Final = (118.0, 80.0)
 OVERVIEW_FRAME: Final = (186.0, 185.0)
 LONGEST_LINK: Final = 500
+CAUTION: Final = say("CAUTION")
+HOW_TO_READ: Final = say(
+    "Each panel has a label with an arrow and numbers. The arrow points to the front of the cabinet. "
+    "Where two panels meet, both have the same number. In the drawings a number in a broken frame is on a side "
+    "that you do not see. Nothing is glued. Lay out all parts and count them first."
+)
 
 
 class Paper(StrEnum):
@@ -86,7 +95,20 @@ class Sheet:
 
     def mass_of(self, row: PartRow) -> str:
         """Return the mass of one of these parts, a number in the sheet's units."""
-        return mass_text(row.mass_kg, self.units, digits=1).partition(" ")[0]
+        return measured(mass_text(row.mass_kg, self.units, digits=1).partition(" ")[0])
+
+    @property
+    def weight(self) -> str:
+        """How heavy the cabinet is, and who lifts it."""
+        return say("%(mass)s put together, %(lifters)s", mass=self.guide.mass, lifters=self.lifters)
+
+    @property
+    def how_to_read(self) -> str:
+        return HOW_TO_READ
+
+    def counted(self, item: Item) -> str:
+        """Return how many of an item there are: ``2 × spring pin 8 mm``."""
+        return join([str(item.quantity), item_words(item.item)], between=" × ")
 
     def boxes_of(self, row: PartRow) -> str:
         """Return the names of the boxes in which these parts lie; none where one box holds all."""
@@ -140,7 +162,8 @@ def symbol_of(link: str) -> Drawing:
             if end > x:
                 shapes.append(Area(points=((x, y), (end, y), (end, y + 1), (x, y + 1)), tone=0.0))
             x = end + 1
-    return Drawing(width=len(rows[0]), height=len(rows), title=f"Code to scan: {link}", shapes=tuple(shapes))
+    title = say("Code to scan: %(link)s", link=link)
+    return Drawing(width=len(rows[0]), height=len(rows), title=title, shapes=tuple(shapes))
 
 
 def _modules(link: str) -> list[list[int]]:
@@ -151,9 +174,9 @@ def _modules(link: str) -> list[list[int]]:
     return rows
 
 
-def write_sheet(sheet: Sheet, stream: BinaryIO, *, paper: Paper = Paper.A4) -> int:
+def write_sheet(sheet: Sheet, stream: BinaryIO, *, paper: Paper = Paper.A4, tongue: Tongue = IN_ENGLISH) -> int:
     """Write a sheet as a PDF with drawings that stay sharp at any size; return how many pages it has."""
-    printer = _Printer(sheet, paper)
+    printer = _Printer(sheet, paper, tongue)
     printer.front()
     if len(sheet.guide.parts) > 1:
         printer.overview()
@@ -166,6 +189,7 @@ def write_sheet(sheet: Sheet, stream: BinaryIO, *, paper: Paper = Paper.A4) -> i
 _MARGIN: Final = 12.0
 _FOOT: Final = 9.0
 _CODE_MM: Final = 34.0
+_ASIDE: Final = 20.0  # the words beneath the code are wider than it
 _GAP: Final = 2.0
 _LEAST_BAG: Final = 26.0  # a heading does not stand alone at the foot of a page
 
@@ -173,30 +197,61 @@ _LEAST_BAG: Final = 26.0  # a heading does not stand alone at the foot of a page
 class _Pages(FPDF):
     """Pages that say at their foot which cabinet they are about."""
 
-    def __init__(self, paper: Paper, about: str) -> None:
+    def __init__(self, paper: Paper, about: str, tongue: Tongue) -> None:
         super().__init__(unit="mm", format=paper.value)
-        self._about = about
+        self._about, self._tongue = about, tongue
         self.set_margin(_MARGIN)
         self.set_auto_page_break(True, margin=_MARGIN + _FOOT)
         self.add_font("DejaVu", "", _FONTS / "DejaVuSans.ttf")
         self.add_font("DejaVu", "B", _FONTS / "DejaVuSans-Bold.ttf")
-        self.set_lang("en")
+        self.set_lang(tongue.language)
 
     def footer(self) -> None:
         self.set_y(-_MARGIN - 4)
         self.set_font("DejaVu", "", 9)
         self.cell(self.epw / 2, 5, self._about, align="L")
-        self.cell(self.epw / 2, 5, f"page {self.page_no()}", align="R")
+        number = say("page %(number)d", number=self.page_no())
+        self.cell(self.epw / 2, 5, spoken(number, self._tongue), align="R")
+
+
+@dataclass(frozen=True, slots=True)
+class _Text:
+    """A piece of text to be set: its size in points, bold or not, a caution or not; spaces in mm."""
+
+    text: str
+    points: float
+    bold: bool = False
+    caution: bool = False
+
+    @property
+    def style(self) -> Literal["", "B"]:
+        return "B" if self.bold else ""
+
+    @property
+    def line(self) -> float:
+        return self.points / _POINTS_PER_MM * (1.3 if self.caution else 1.25)
+
+    @property
+    def before(self) -> float:
+        return 0.8 if self.caution else 0.0
+
+    @property
+    def after(self) -> float:
+        return 1.0 if self.caution else 0.8
 
 
 class _Printer:
     """Sets a sheet on pages from the top down."""
 
-    def __init__(self, sheet: Sheet, paper: Paper) -> None:
-        self.sheet = sheet
-        self.pdf = _Pages(paper, f"Cabinet {sheet.cabinet}, job {sheet.job}")
-        self.pdf.set_title(f"Cabinet {sheet.cabinet}: how it goes together")
+    def __init__(self, sheet: Sheet, paper: Paper, tongue: Tongue) -> None:
+        self.sheet, self.tongue = sheet, tongue
+        about = say("Cabinet %(name)s, job %(job)s", name=sheet.cabinet, job=sheet.job)
+        self.pdf = _Pages(paper, self._said(about), tongue)
+        self.pdf.set_title(self._said(say("Cabinet %(name)s: how it goes together", name=sheet.cabinet)))
         self.pdf.add_page()
+
+    def _said(self, text: str) -> str:
+        return spoken(text, self.tongue)
 
     # ------------------------------------------------------------------ the first page
     def front(self) -> None:
@@ -210,41 +265,44 @@ class _Printer:
     def _heading(self) -> None:
         pdf, sheet = self.pdf, self.sheet
         left = pdf.epw - _CODE_MM - 6
-        draw(pdf, symbol_of(sheet.report_link), pdf.w - _MARGIN - _CODE_MM, _MARGIN, _CODE_MM)
-        self._text(f"Cabinet {sheet.cabinet}", 26, left, bold=True)
-        boxes = ", ".join(sheet.boxes)
-        word = "Boxes" if len(sheet.boxes) > 1 else "Box"
-        self._text(f"Job {sheet.job}" + (f"   {word} {boxes}" if boxes else ""), 13, left)
-        guide = sheet.guide
-        self._text(f"{guide.mass} put together, {sheet.lifters}", 13, left)
+        draw(pdf, symbol_of(sheet.report_link), (pdf.w - _MARGIN - _CODE_MM, _MARGIN), _CODE_MM, self.tongue)
+        self._text(say("Cabinet %(name)s", name=sheet.cabinet), 26, left, bold=True)
+        where = [say("Job %(job)s", job=sheet.job)]
+        if sheet.boxes:
+            where.append(say_many("Box %(names)s", "Boxes %(names)s", len(sheet.boxes), names=", ".join(sheet.boxes)))
+        self._text(join(where, between="   "), 13, left)
+        self._text(sheet.weight, 13, left)
         if sheet.note:
             self._text(sheet.note, 11, left)
-        pdf.set_xy(pdf.w - _MARGIN - _CODE_MM - 12, max(pdf.get_y(), _MARGIN + _CODE_MM))
-        words = f"A part is missing or damaged?\nScan this, or report it with\n{sheet.report_code}"
+        self._ask_for_reports(max(pdf.get_y(), _MARGIN + _CODE_MM))
+
+    def _ask_for_reports(self, below: float) -> None:
+        pdf = self.pdf
+        pdf.set_xy(pdf.w - _MARGIN - _CODE_MM - _ASIDE, below)
+        lines = (
+            say("A part is missing or damaged?"),
+            say("Scan this, or report it with"),
+            self.sheet.report_code,
+        )
         pdf.set_font("DejaVu", "", 8)
-        pdf.multi_cell(_CODE_MM + 12, 3.8, words, align="R", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        words = "\n".join(map(self._said, lines))
+        pdf.multi_cell(_CODE_MM + _ASIDE, 3.8, words, align="R", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
         pdf.ln(2)
 
     def _how_to_read(self) -> None:
-        self._section("Before you start")
-        self._text(
-            "Each panel has a label with an arrow and numbers. The arrow points to the front of the cabinet. "
-            "Where two panels meet, both have the same number. In the drawings a number in a broken frame is on a side "
-            "that you do not see. Nothing is glued. Lay out all parts and count them first.",
-            11,
-            self.pdf.epw,
-        )
+        self._section(say("Before you start"))
+        self._text(HOW_TO_READ, 11, self.pdf.epw)
 
     def _parts(self) -> None:
-        self._section("The parts")
+        self._section(say("The parts"))
         sheet, in_boxes = self.sheet, len(self.sheet.boxes) > 1
         size = 35 if sheet.units is Units.MM else 47
-        widths = [9.0, 37.0, 40.0 if in_boxes else 46.0, 13.0, size, 11.0]
-        heads = ["", "Name on the label", "What it is", "How many", f"Size in {sheet.guide.size_unit}"]
-        heads += [sheet.mass_units, "Numbers"]
+        widths = [9.0, 37.0, 40.0 if in_boxes else 46.0, 16.0, size, 10.0]
+        heads = ["", say("Name on the label"), say("What it is"), say("How many")]
+        heads += [say("Size in %(unit)s", unit=sheet.guide.size_unit), sheet.mass_units, say("Numbers")]
         if in_boxes:
-            widths.append(24.0)
-            heads.insert(-1, "Box")
+            widths.append(22.0)
+            heads.insert(-1, say("Box"))
         widths.append(self.pdf.epw - sum(widths))
         rows = [
             (
@@ -266,11 +324,11 @@ class _Printer:
             return
         if self.pdf.get_y() + _LEAST_BAG > self.pdf.h - _MARGIN - _FOOT:
             self.pdf.add_page()
-        self._section("In the bag")
-        cells = [(str(item.quantity), item.item) for item in self.sheet.guide.bag]
+        self._section(say("In the bag"))
+        cells = [(str(item.quantity), item_words(item.item)) for item in self.sheet.guide.bag]
         cells += [("", "")] * (len(cells) % 2)
         rows = [(*one, *other) for one, other in zip(cells[::2], cells[1::2], strict=True)]
-        self._table((20, 72, 20, 72), ("How many", "Item", "How many", "Item"), rows)
+        self._table((20, 72, 20, 72), (say("How many"), say("Item")) * 2, rows)
 
     def _table(self, widths: Sequence[float], heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         pdf = self.pdf
@@ -285,9 +343,8 @@ class _Printer:
             padding=0.45,
             borders_layout="HORIZONTAL_LINES",
         ) as table:
-            table.row(heads)
-            for row in rows:
-                table.row(row)
+            for row in (heads, *rows):
+                table.row([self._said(text) for text in row])
         pdf.ln(1)
 
     # ------------------------------------------------------------------ drawings
@@ -296,8 +353,8 @@ class _Printer:
         needed = 16 + drawing.height * self.pdf.epw / drawing.width + 5.2 * -(-len(self.sheet.guide.parts) // 3)
         if self.pdf.get_y() + needed > self.pdf.h - _MARGIN - _FOOT:
             self.pdf.add_page()
-        self._section("All parts, apart")
-        draw(self.pdf, drawing, _MARGIN, self.pdf.get_y() + 2, self.pdf.epw)
+        self._section(say("All parts, apart"))
+        draw(self.pdf, drawing, (_MARGIN, self.pdf.get_y() + 2), self.pdf.epw, self.tongue)
         self.pdf.set_y(self.pdf.get_y() + 4 + drawing.height * self.pdf.epw / drawing.width)
         self._key()
 
@@ -313,38 +370,43 @@ class _Printer:
             pdf.cell(
                 column,
                 5.2,
-                f"**{row.letter}**  {row.name}{many}",
+                f"**{row.letter}**  {self._said(row.name)}{many}",
                 markdown=True,
                 new_x=XPos.LMARGIN if end else XPos.RIGHT,
                 new_y=YPos.NEXT if end else YPos.TOP,
             )
 
     def step(self, step: Step, drawing: Drawing) -> None:
-        """Set one step: its words at the left, its drawing large at the right."""
+        """Set one step: its words at the left, its drawing large at the right, all of it on one page."""
         pdf = self.pdf
-        height = STEP_FRAME[1] + _GAP
-        if (step.number == 1 and len(self.sheet.guide.steps) > 1) or pdf.get_y() + height > pdf.h - _MARGIN - _FOOT:
+        column, words = pdf.epw - STEP_FRAME[0] - 3, self._step_words(step)
+        if (step.number == 1 and len(self.sheet.guide.steps) > 1) or not self._has_room(words, column):
             pdf.add_page()
         top = pdf.get_y()
         pdf.set_line_width(0.6)
         pdf.line(_MARGIN, top, pdf.w - _MARGIN, top)
-        column = pdf.epw - STEP_FRAME[0] - 3
-        draw(pdf, drawing, pdf.w - _MARGIN - STEP_FRAME[0], top + 1.5, STEP_FRAME[0])
+        draw(pdf, drawing, (pdf.w - _MARGIN - STEP_FRAME[0], top + 1.5), STEP_FRAME[0], self.tongue)
         pdf.set_xy(_MARGIN, top + 2)
-        self._step_words(step, column)
-        pdf.set_y(max(top + height, pdf.get_y() + 2))
+        for text in words:
+            self._set(text, column)
+        pdf.set_y(max(top + STEP_FRAME[1] + _GAP, pdf.get_y() + 2))
 
-    def _step_words(self, step: Step, column: float) -> None:
-        self._text(f"{step.number}", 22, column, bold=True)
-        if step.unit:
-            self._text(step.unit, 9.5, column)
-        self._text(step.title, 12, column, bold=True)
-        for sentence in step.sentences:
-            self._text(sentence, 10, column)
-        for item in step.items:
-            self._text(_counted(item), 9.5, column, bold=True)
-        for caution in step.cautions:
-            self._caution(caution, column, 9)
+    def _has_room(self, words: Sequence[_Text], column: float) -> bool:
+        """Whether a step fits on what is left of the page; its words are only measured where little is left."""
+        room = self.pdf.h - _MARGIN - _FOOT - self.pdf.get_y()
+        if room > 2 * STEP_FRAME[1]:
+            return True
+        return room >= max(STEP_FRAME[1] + _GAP, 4 + sum(self._height(text, column) for text in words))
+
+    def _step_words(self, step: Step) -> list[_Text]:
+        return [
+            _Text(str(step.number), 22, bold=True),
+            *([_Text(step.unit, 9.5)] if step.unit else ()),
+            _Text(step.title, 12, bold=True),
+            *(_Text(sentence, 10) for sentence in step.sentences),
+            *(_Text(self.sheet.counted(item), 9.5, bold=True) for item in step.items),
+            *(_Text(caution, 9, caution=True) for caution in step.cautions),
+        ]
 
     # ------------------------------------------------------------------ pieces of text
     def _section(self, title: str) -> None:
@@ -352,39 +414,36 @@ class _Printer:
         self._text(title, 14, self.pdf.epw, bold=True)
 
     def _text(self, text: str, points: float, width: float, *, bold: bool = False) -> None:
-        self.pdf.set_font("DejaVu", "B" if bold else "", points)
-        line = points / _POINTS_PER_MM * 1.25
-        self.pdf.multi_cell(width, line, text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
-        self.pdf.ln(0.8)
+        self._set(_Text(text, points, bold=bold), width)
 
     def _caution(self, text: str, width: float, points: float) -> None:
-        """A frame that begins with the word."""
-        self.pdf.set_font("DejaVu", "", points)
+        self._set(_Text(text, points, caution=True), width)
+
+    def _set(self, text: _Text, width: float) -> None:
+        """Set a text from where the pen is down; a caution in a frame that begins with the word."""
+        self.pdf.ln(text.before)
+        self.pdf.set_font("DejaVu", text.style, text.points)
         self.pdf.set_line_width(0.7)
-        line = points / _POINTS_PER_MM * 1.3
-        self.pdf.ln(0.8)
-        self.pdf.multi_cell(
-            width,
-            line,
-            f"**CAUTION** {text}",
-            border=1,
-            align="L",
-            markdown=True,
-            padding=1,
-            new_x=XPos.LMARGIN,
-            new_y=YPos.NEXT,
-        )
-        self.pdf.ln(1)
+        self.pdf.multi_cell(width, **self._how(text), new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.pdf.ln(text.after)
+
+    def _height(self, text: _Text, width: float) -> float:
+        self.pdf.set_font("DejaVu", text.style, text.points)
+        height: Any = self.pdf.multi_cell(width, **self._how(text), dry_run=True, output=MethodReturnValue.HEIGHT)
+        return text.before + float(height) + text.after
+
+    def _how(self, text: _Text) -> dict[str, Any]:
+        said = self._said(text.text)
+        if not text.caution:
+            return {"h": text.line, "text": said, "align": "L"}
+        said = f"**{self._said(CAUTION)}** {said}"
+        return {"h": text.line, "text": said, "align": "L", "border": 1, "markdown": True, "padding": 1}
 
 
-def _counted(item: Item) -> str:
-    return f"{item.quantity} × {item.item}"
-
-
-def draw(pdf: FPDF, drawing: Drawing, x: float, y: float, width: float) -> None:
-    """Draw a drawing with its top left corner at x, y, as wide as asked, all in mm."""
+def draw(pdf: FPDF, drawing: Drawing, at: tuple[float, float], width: float, tongue: Tongue) -> None:
+    """Draw a drawing with its top left corner at a place, as wide as asked, all in mm."""
     scale = width / drawing.width
-    pen = _Pen(pdf, x, y, scale)
+    pen = _Pen(pdf, at, scale, tongue)
     for shape in drawing.shapes:
         match shape:
             case Area():
@@ -401,8 +460,9 @@ def draw(pdf: FPDF, drawing: Drawing, x: float, y: float, width: float) -> None:
 
 
 class _Pen:
-    def __init__(self, pdf: FPDF, x: float, y: float, scale: float) -> None:
-        self.pdf, self.x, self.y, self.scale = pdf, x, y, scale
+    def __init__(self, pdf: FPDF, at: tuple[float, float], scale: float, tongue: Tongue) -> None:
+        self.pdf, self.scale, self.tongue = pdf, scale, tongue
+        self.x, self.y = at
 
     def _at(self, point: tuple[float, float]) -> tuple[float, float]:
         return (self.x + point[0] * self.scale, self.y + point[1] * self.scale)
@@ -452,5 +512,5 @@ class _Pen:
             pdf.rect(x - wide, y - high, 2 * wide, 2 * high, style="F")
         pdf.set_text_color(255 if label.frame is Frame.DISC else 0)
         pdf.set_font("DejaVu", "B", label.size * self.scale * _POINTS_PER_MM)
-        text = pdf.get_string_width(label.text)
-        pdf.text(x - text / 2, y + label.size * self.scale * 0.36, label.text)
+        text = spoken(label.text, self.tongue)
+        pdf.text(x - pdf.get_string_width(text) / 2, y + label.size * self.scale * 0.36, text)

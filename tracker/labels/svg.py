@@ -5,16 +5,18 @@ from html import escape
 from itertools import groupby
 from typing import Any
 
+from tracker.labels.tongues import IN_ENGLISH
 from tracker.shop.cabinets.drawing import Area, Dot, Drawing, Frame, Label, Line, Shape
 from tracker.shop.cabinets.solids import Point
+from tracker.shop.saying import Tongue, spoken
 
 _FONT = "DejaVu Sans, Verdana, sans-serif"
 
 
-def svg_of(drawing: Drawing) -> str:
+def svg_of(drawing: Drawing, tongue: Tongue = IN_ENGLISH) -> str:
     """Return a drawing as an SVG element that is as wide as its place, with a title for screen readers."""
-    title = escape(drawing.title)
-    body = "".join(_elements(drawing.shapes))
+    title = escape(spoken(drawing.title, tongue))
+    body = "".join(_elements(drawing.shapes, tongue))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {drawing.width:g} {drawing.height:g}" role="img" '
         f'aria-label="{title}"><title>{title}</title>'
@@ -24,11 +26,11 @@ def svg_of(drawing: Drawing) -> str:
     )
 
 
-def _elements(shapes: Sequence[Shape]) -> Iterator[str]:
+def _elements(shapes: Sequence[Shape], tongue: Tongue) -> Iterator[str]:
     """Yield the elements in the order of painting; lines of one weight that follow each other are one path."""
     for kind, following in groupby(shapes, key=_kind):
         if kind is None:
-            yield from map(_element, following)
+            yield from (_element(shape, tongue) for shape in following)
             continue
         weight, dashed = kind
         path = "".join(f"M{_at(line.start)}L{_at(line.end)}" for line in following if isinstance(line, Line))
@@ -54,7 +56,7 @@ def _grey(tone: float) -> str:
     return f"#{level:02x}{level:02x}{level:02x}"
 
 
-def _element(shape: Any) -> str:
+def _element(shape: Any, tongue: Tongue) -> str:
     match shape:
         case Area():
             points = "L".join(map(_at, shape.points))
@@ -64,10 +66,10 @@ def _element(shape: Any) -> str:
             x, y = map(_short, shape.at)
             return f'<circle cx="{x}" cy="{y}" r="{shape.radius:g}" fill="{_grey(shape.tone)}" stroke="#000"/>'
         case _:
-            return _label(shape)
+            return _label(shape, spoken(shape.text, tongue))
 
 
-def _label(label: Label) -> str:
+def _label(label: Label, text: str) -> str:
     (x, y), (wide, high) = label.at, label.half
     ink = "#fff" if label.frame is Frame.DISC else "#000"
     around = f'<rect x="{x - wide:.2f}" y="{y - high:.2f}" width="{2 * wide:.2f}" height="{2 * high:.2f}" fill="#fff"/>'
@@ -78,5 +80,5 @@ def _label(label: Label) -> str:
         around = around.replace("/>", f' stroke="#000" stroke-width=".3"{dashes}/>')
     return (
         f'{around}<text x="{x:.2f}" y="{y + label.size * 0.36:.2f}" font-size="{label.size:g}" fill="{ink}">'
-        f"{escape(label.text)}</text>"
+        f"{escape(text)}</text>"
     )

@@ -15,6 +15,7 @@ PLAN_TALL: Final = 380.0
 SIDE_TALL: Final = 190.0
 SIDE_MARGIN: Final = 104.0  # for the arrow and its word
 PLAN_MARGIN: Final = 46.0
+WORD_WIDE: Final = 68.0  # of the word beside an arrow that lies flat
 _SIZES: Final = (26.0, 22.0, 19.0, 17.0, 15.0)
 _LETTER: Final = 0.6  # the mean width of a bold letter, by its size
 _LINE: Final = 1.15
@@ -65,23 +66,70 @@ class Slab:
         return [(x, first + row * self.size * _LINE, line) for row, line in enumerate(self.lines)]
 
 
+class Edge(StrEnum):
+    """An edge of the carton, from which an arrow comes."""
+
+    ABOVE = "above"
+    BELOW = "below"
+    LEFT = "left"
+    RIGHT = "right"
+
+    @property
+    def upright(self) -> bool:
+        """The arrow stands upright."""
+        return self in (Edge.ABOVE, Edge.BELOW)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arrow:
-    """Points at what is next: from the margin to a slab."""
+    """Points at what is next: from an edge of the drawing to a slab, with its word beside it."""
 
+    edge: Edge
     x: float
     y: float
     to_x: float
     to_y: float
 
     @property
-    def down(self) -> bool:
-        return self.x == self.to_x
+    def outline(self) -> str:
+        """The arrow as the points of a polygon."""
+        length = abs(self.to_x - self.x) + abs(self.to_y - self.y)
+        head = min(16.0, length)
+        along_across = ((0, 4), (length - head, 4), (length - head, 12), (length, 0))
+        mirrored = [(along, -across) for along, across in reversed(along_across[:-1])]
+        return " ".join(self._point(along, across) for along, across in (*along_across, *mirrored))
+
+    def _point(self, along: float, across: float) -> str:
+        match self.edge:
+            case Edge.ABOVE:
+                x, y = self.x + across, self.y + along
+            case Edge.BELOW:
+                x, y = self.x + across, self.y - along
+            case Edge.LEFT:
+                x, y = self.x + along, self.y + across
+            case Edge.RIGHT:
+                x, y = self.x - along, self.y + across
+        return f"{x:.1f},{y:.1f}"
 
     @property
-    def word_left(self) -> bool:
-        """The word stands to the left of the arrow, where there is no room to its right."""
-        return self.x > WIDE - 90
+    def word(self) -> tuple[float, float, str]:
+        """Where the word stands, and which end of it (the anchor of an SVG text)."""
+        match self.edge:
+            case Edge.ABOVE | Edge.BELOW if self.x > WIDE - 90:  # there is no room to its right
+                x, anchor = self.x - 18, "end"
+            case Edge.ABOVE | Edge.BELOW:
+                x, anchor = self.x + 18, "start"
+            case Edge.LEFT:
+                x, anchor = 2.0, "start"
+            case Edge.RIGHT:
+                x, anchor = WIDE - 2, "end"
+        match self.edge:
+            case Edge.ABOVE:
+                return x, self.y + 24, anchor
+            case Edge.BELOW:
+                return x, self.y - 6, anchor
+            case Edge.LEFT | Edge.RIGHT:
+                return x, max(self.y + 7, 20.0), anchor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +171,19 @@ def draw_bench(box: BoxView) -> Bench | None:
         side=_side(box, lying, upcoming, inside),
         plan=_plan([each for each in lying if each.layer == layer], upcoming, inside),
     )
+
+
+def draw_layers(box: BoxView) -> list[tuple[int, Drawing]]:
+    """Return each layer of a box from above with its number, the lowest first; none where no carton was planned.
+
+    Drawn as at the bench while it is laid, so that both say the same.
+    """
+    if box.carton is None or not box.places:
+        return []
+    lying = lie(box)
+    inside = _inside(box, lying)
+    numbers = sorted({each.layer for each in lying})
+    return [(number, _plan([each for each in lying if each.layer == number], None, inside)) for number in numbers]
 
 
 def in_order(box: BoxView) -> list[PartView]:
@@ -217,18 +278,20 @@ def _side(box: BoxView, lying: Sequence[Lying], upcoming: Lying | None, inside: 
     arrow = None
     if pointed is not None:
         y = pointed.y + pointed.tall / 2
-        arrow = Arrow(x=2, y=y, to_x=pointed.x - 3, to_y=y)
+        arrow = Arrow(edge=Edge.LEFT, x=WORD_WIDE, y=y, to_x=pointed.x - 3, to_y=y)
     frame = (left - 3, 1, short * scale + 6, height + 6)
     bag = (left, 4, short * scale, bag_mm * scale) if bag_mm * scale >= 16 else None
     return Drawing(wide=WIDE, tall=height + 10, frame=frame, slabs=tuple(slabs), arrow=arrow, bag=bag)
 
 
 def _plan(layer: Sequence[Lying], upcoming: Lying | None, inside: tuple[float, float]) -> Drawing:
-    """One layer from above, its longer side across the screen."""
+    """One layer from above, its longer side across the screen; the arrow comes from where nothing lies in its way."""
     upended = inside[1] > inside[0]
     long, short = (inside[1], inside[0]) if upended else inside
-    scale = min((WIDE - 8) / long, PLAN_TALL / short)
-    left, above = (WIDE - long * scale) / 2, PLAN_MARGIN if upcoming else 4.0
+    edge = _free_edge(layer, upcoming, upended=upended) if upcoming else None
+    aside = SIDE_MARGIN if edge in (Edge.LEFT, Edge.RIGHT) else 4.0
+    scale = min((WIDE - 2 * aside) / long, PLAN_TALL / short)
+    left, above = (WIDE - long * scale) / 2, PLAN_MARGIN if edge is Edge.ABOVE else 4.0
     slabs = []
     for each in layer:
         x, y, wide, tall = each.x, each.y, each.along, each.across
@@ -238,13 +301,44 @@ def _plan(layer: Sequence[Lying], upcoming: Lying | None, inside: tuple[float, f
             x, y = (long - wide) / 2, (short - tall) / 2  # one panel alone is laid in the middle
         spot = (left + x * scale, above + (short - y - tall) * scale, wide * scale, tall * scale)
         slabs.append(_lettered(each, _state(each, upcoming), spot))
-    pointed = next((slab for slab in slabs if slab.state is SlabState.NEXT), None)
-    arrow = None
-    if pointed is not None:
-        x = pointed.x + min(pointed.wide / 2, 40.0)
-        arrow = Arrow(x=x, y=4, to_x=x, to_y=pointed.y - 2)
     frame = (left - 3, above - 3, long * scale + 6, short * scale + 6)
-    return Drawing(wide=WIDE, tall=above + short * scale + 6, frame=frame, slabs=tuple(slabs), arrow=arrow)
+    tall = above + short * scale + (PLAN_MARGIN if edge is Edge.BELOW else 6.0)
+    pointed = next((slab for slab in slabs if slab.state is SlabState.NEXT), None)
+    arrow = _arrow(pointed, edge, tall) if pointed is not None and edge is not None else None
+    return Drawing(wide=WIDE, tall=tall, frame=frame, slabs=tuple(slabs), arrow=arrow)
+
+
+def _free_edge(layer: Sequence[Lying], upcoming: Lying, *, upended: bool) -> Edge:
+    """The first edge from which nothing of the layer lies before the next part; from above where there is none."""
+
+    def spot(each: Lying) -> tuple[float, float, float, float]:
+        x, y, wide, tall = each.x, each.y, each.along, each.across
+        return (y, x, tall, wide) if upended else (x, y, wide, tall)
+
+    x, y, wide, tall = spot(upcoming)
+    free = set(Edge)
+    for each in layer:
+        if each is upcoming:
+            continue
+        left, low, across, up = spot(each)
+        beside = low < y + tall and y < low + up
+        over = left < x + wide and x < left + across
+        free -= {Edge.ABOVE} if over and low > y else {Edge.BELOW} if over else set()
+        free -= {Edge.RIGHT} if beside and left > x else {Edge.LEFT} if beside else set()
+    return next((edge for edge in Edge if edge in free), Edge.ABOVE)
+
+
+def _arrow(pointed: Slab, edge: Edge, tall: float) -> Arrow:
+    x, y = pointed.x + min(pointed.wide / 2, 40.0), pointed.y + pointed.tall / 2
+    match edge:
+        case Edge.ABOVE:
+            return Arrow(edge=edge, x=x, y=4, to_x=x, to_y=pointed.y - 2)
+        case Edge.BELOW:
+            return Arrow(edge=edge, x=x, y=tall - 4, to_x=x, to_y=pointed.y + pointed.tall + 2)
+        case Edge.LEFT:
+            return Arrow(edge=edge, x=WORD_WIDE, y=y, to_x=pointed.x - 3, to_y=y)
+        case Edge.RIGHT:
+            return Arrow(edge=edge, x=WIDE - WORD_WIDE, y=y, to_x=pointed.x + pointed.wide + 3, to_y=y)
 
 
 def _slab(each: Lying, state: SlabState, spot: tuple[float, float, float, float]) -> Slab:

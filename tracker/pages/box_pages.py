@@ -6,23 +6,29 @@ from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Final
 
-from flask import Blueprint, abort, redirect, render_template, url_for
+from flask import Blueprint, abort, flash, redirect, render_template, url_for
 from sqlalchemy import Connection
 from werkzeug.wrappers import Response
 
+from tracker.pages.bench_drawing import draw_layers, in_order
 from tracker.pages.context import act, bearer, database
 from tracker.pages.days import day, moment
+from tracker.pages.happened import said_of
 from tracker.pages.order_words import HANDLING
+from tracker.pages.short_words import rests_of
 from tracker.pages.ways_back import way_back
-from tracker.pages.words import box_state_word, part_status_word, step_word
+from tracker.pages.words import box_name, box_state_word, part_status_word, step_word
+from tracker.pages.words import gettext as _
 from tracker.records import look
 from tracker.records.boards import BoardView, board_view
-from tracker.records.look import BoxView, HistoryEntry, PartView
-from tracker.shop.codes import Kind, MisreadError, read_code
-from tracker.shop.errors import ConflictError
+from tracker.records.follow_ups import follow_ups_of
+from tracker.records.look import BoxView, HistoryEntry
+from tracker.shop.codes import Kind, MisreadError
+from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.lifting import Handling, grade_lifting
 from tracker.shop.roles import Role
 from tracker.work.access import needs
+from tracker.work.box_numbers import code_read
 from tracker.work.hold_box import hold_box, let_go_box
 
 blueprint = Blueprint("box_pages", __name__)
@@ -34,7 +40,7 @@ DRAWN_WIDE: Final = 400.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slab:
-    """A panel from above, in the drawing's units; ``number`` is its place in the order of laying."""
+    """A panel on its board from above, in the drawing's units; ``number`` is its place in the order of the saw."""
 
     number: int
     name: str
@@ -46,10 +52,9 @@ class Slab:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layer:
-    """One layer of a box from above."""
+class SawnBoard:
+    """A board with its panels from above."""
 
-    number: int
     wide: float
     tall: float
     slabs: tuple[Slab, ...]
@@ -65,14 +70,16 @@ def box(code: str) -> str:
         if found is None:
             abort(HTTPStatus.NOT_FOUND)
         happened = _history(connection, number)
+        rests = rests_of(follow_ups_of(connection, [number]).get(number, ()), found.load)
     return render_template(
         "box.html",
         box=found,
-        parts=found.parts[:PARTS_SHOWN],
+        rests=rests,
+        parts=in_order(found)[:PARTS_SHOWN],
         more=max(0, len(found.parts) - PARTS_SHOWN),
-        layers=layers_of(found),
+        layers=draw_layers(found),
         handling=HANDLING[_handling(found)],
-        history=happened,
+        history=[(each, said_of(each)) for each in happened],
         may_plan=bearer().role.includes(Role.PACKER),
         may_hold=bearer().role.includes(Role.FOREMAN),
         day=day,
@@ -90,15 +97,23 @@ def do_deed(code: str, deed: str) -> Response:
     number = _number(code, Kind.BOX)
     with suppress(ConflictError):
         (hold_box if deed == "hold" else let_go_box)(database(), number, **act())
-    return redirect(way_back(url_for("box_pages.box", code=code)), HTTPStatus.SEE_OTHER)
+    with database().read() as connection:
+        found = look.box_view(connection, number)
+    name = "" if found is None else box_name(found.name)
+    flash(_("Box %(name)s is on hold.", name=name) if deed == "hold" else _("Box %(name)s goes on.", name=name))
+    back = way_back("")
+    return redirect(
+        f"{back}#box-{number}" if back else url_for("box_pages.box", code=code), HTTPStatus.SEE_OTHER
+    )
 
 
 @blueprint.get("/boards/<code>")
 @needs(Role.STATION)
 def board(code: str) -> str:
     """A board with the parts that come off it."""
+    number = _number(code, Kind.BOARD)
     with database().read() as connection:
-        found = board_view(connection, _number(code, Kind.BOARD))
+        found = board_view(connection, number)
     if found is None:
         abort(HTTPStatus.NOT_FOUND)
     return render_template("board_page.html", board=found, drawn=_cut(found))
@@ -106,8 +121,8 @@ def board(code: str) -> str:
 
 def _number(code: str, kind: Kind) -> int:
     try:
-        read = read_code(code)
-    except MisreadError:
+        read = code_read(database(), code)
+    except (MisreadError, NotFoundError):
         abort(HTTPStatus.NOT_FOUND)
     if read.kind is not kind:
         abort(HTTPStatus.NOT_FOUND)
@@ -124,39 +139,7 @@ def _handling(box: BoxView) -> Handling:
     return grade_lifting(box.mass_kg, box.length_mm, box.width_mm).handling
 
 
-def layers_of(box: BoxView) -> list[Layer]:
-    """Return a box's layers from above, the lowest first, as they are planned; none where no carton was planned."""
-    if not box.places:
-        return []
-    scale = DRAWN_WIDE / max(box.length_mm, 1.0)
-    numbered = [(number, part) for number, part in enumerate(box.parts, 1) if part.code in box.places]
-    layers = sorted({box.places[part.code].layer for _number, part in numbered})
-    return [
-        Layer(
-            number=place,
-            wide=DRAWN_WIDE,
-            tall=box.width_mm * scale,
-            slabs=tuple(_slab(box, n, part, scale) for n, part in numbered if box.places[part.code].layer == layer),
-        )
-        for place, layer in enumerate(layers, 1)
-    ]
-
-
-def _slab(box: BoxView, number: int, part: PartView, scale: float) -> Slab:
-    place = box.places[part.code]
-    along, across = (part.width_mm, part.length_mm) if place.turned else (part.length_mm, part.width_mm)
-    return Slab(
-        number=number,
-        name=part.name,
-        packed=part.packed,
-        x=place.x_mm * scale,
-        y=place.y_mm * scale,
-        wide=along * scale,
-        tall=across * scale,
-    )
-
-
-def _cut(board: BoardView) -> Layer:
+def _cut(board: BoardView) -> SawnBoard:
     scale = DRAWN_WIDE / board.length_mm
     slabs = tuple(
         Slab(
@@ -170,4 +153,4 @@ def _cut(board: BoardView) -> Layer:
         )
         for number, part in enumerate(board.parts, 1)
     )
-    return Layer(number=1, wide=DRAWN_WIDE, tall=board.width_mm * scale, slabs=slabs)
+    return SawnBoard(wide=DRAWN_WIDE, tall=board.width_mm * scale, slabs=slabs)

@@ -9,6 +9,7 @@ from flask import current_app, g
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.work.access import Bearer
+from tracker.work.print_queue import PrintQueue
 from tracker.work.together import ScanCounter
 
 
@@ -27,6 +28,12 @@ def settings() -> Settings:
 def scan_counter() -> ScanCounter:
     """Where scans are taken."""
     found: ScanCounter = current_app.extensions["shop_scans"]
+    return found
+
+
+def print_queue() -> PrintQueue:
+    """Who sends prints."""
+    found: PrintQueue = current_app.extensions["shop_prints"]
     return found
 
 

@@ -12,7 +12,7 @@ from tracker.pages.days import day
 from tracker.pages.languages import LANGUAGES, add_languages
 from tracker.pages.measures import add_filters, units
 from tracker.pages.spoken import add_spoken
-from tracker.pages.words import role_word, step_word
+from tracker.pages.words import box_name, role_word, step_word
 from tracker.shop.roles import Role
 from tracker.work.access import Bearer
 
@@ -37,8 +37,10 @@ _WAYS: Final = (
     ("search.search", _l("Search"), Role.STATION, True),
     ("orders.new", _l("New order"), Role.OFFICE, False),
     ("label_pages.labels", _l("Labels"), Role.STATION, False),
+    ("print_pages.prints", _l("Prints"), Role.STATION, False),
+    ("print_pages.printers", _l("Printers"), Role.STATION, False),
     ("site_reports.reports", _l("Reports from site"), Role.FOREMAN, False),
-    ("site_reports.flagged", _l("Scans that contradict"), Role.FOREMAN, False),
+    ("flagged_page.flagged", _l("Scans that contradict"), Role.FOREMAN, False),
     ("people.stations", _l("Stations and tablets"), Role.FOREMAN, False),
     ("people.people", _l("People"), Role.ADMIN, False),
     ("people.tokens", _l("Tokens"), Role.ADMIN, False),
@@ -62,6 +64,7 @@ def add_frame(app: Flask) -> None:
     add_filters(app)
     add_spoken(app)
     add_csrf(app)
+    app.jinja_env.filters["box_name"] = box_name
 
     @app.context_processor
     def shown() -> dict[str, Any]:

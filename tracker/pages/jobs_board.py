@@ -5,18 +5,22 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Final
 
-from flask import Blueprint, Response, abort, current_app, redirect, render_template, request, url_for
+from flask import Blueprint, Response, abort, current_app, flash, redirect, render_template, request, url_for
 from flask_babel import gettext as _
 from flask_babel import ngettext
 from sqlalchemy import Connection
 from werkzeug.wrappers import Response as AnyResponse
 
-from tracker.pages.context import act, bearer, database, now
-from tracker.pages.days import day, moment
+from tracker.pages.context import act, bearer, database
+from tracker.pages.days import day, moment, shop_now
+from tracker.pages.happened import said_of
 from tracker.pages.polling import answer_if_changed
+from tracker.pages.short_words import rests_of
+from tracker.pages.spoken import spoken
 from tracker.pages.ways_back import way_back
 from tracker.pages.words import box_state_word, job_status_word, part_status_word, step_word
 from tracker.records import history, look
+from tracker.records.follow_ups import follow_ups_of
 from tracker.records.look import JobView, PartView
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.forecasting import Forecast, Outlook, Pace, forecast, pace_of
@@ -102,12 +106,13 @@ def _tools() -> dict[str, Any]:
         "box_state_word": box_state_word,
         "part_status_word": part_status_word,
         "job_status_word": job_status_word,
+        "said_of": said_of,
         "may_act": bearer().role.includes(Role.FOREMAN),
     }
 
 
 def _board(*, wall: bool) -> Board:
-    moment_now = now()
+    moment_now = shop_now()
     today = moment_now.date()
     size = JOBS_ON_WALL if wall else JOBS_A_PAGE
     after = "" if wall else request.args.get("after", "")
@@ -157,7 +162,7 @@ def _row(job: JobView, expected: Forecast | None) -> Row:
     if expected.ready_on is not None and expected.outlook is not Outlook.NOT_KNOWN:
         ready = _("packed about %(day)s", day=day(expected.ready_on))
     brief = _("will be late") if expected.outlook is Outlook.WILL_BE_LATE else word
-    brief = _("not known") if expected.outlook is Outlook.NOT_KNOWN else brief
+    brief = _("pace not known") if expected.outlook is Outlook.NOT_KNOWN else brief
     return Row(job=job, word=word, brief=brief, mark=mark, tone=tone, ready=ready)
 
 
@@ -210,7 +215,7 @@ def _job_places() -> dict[str, Any]:
 
 def _job_parts(code: str) -> dict[str, Any]:
     places = _job_places()
-    moment_now = now()
+    moment_now = shop_now()
     with database().read() as connection:
         job = look.job_view(connection, code)
         if job is None:
@@ -219,6 +224,7 @@ def _job_parts(code: str) -> dict[str, Any]:
         expected = forecast(history.open_jobs(connection), pace, today=moment_now.date())
         parts = look.parts_of_job(connection, job.id, limit=PARTS_A_PAGE + 1, after=places.get("parts_after", 0))
         boxes = history.box_lines(connection, job.id, limit=BOXES_A_PAGE + 1, after=places.get("boxes_after", 0))
+        rests = follow_ups_of(connection, [each.id for each in boxes])
         cabinets = _by_cabinet(parts[:PARTS_A_PAGE])
         return {
             "job": job,
@@ -228,6 +234,7 @@ def _job_parts(code: str) -> dict[str, Any]:
             "sheets": history.designed_cabinets(connection, job.id, [name for name, _parts in cabinets]),
             "parts_more": parts[PARTS_A_PAGE - 1].id if len(parts) > PARTS_A_PAGE else 0,
             "boxes": boxes[:BOXES_A_PAGE],
+            "rests": {each.id: rests_of(rests.get(each.id, ()), each.load) for each in boxes},
             "boxes_more": boxes[BOXES_A_PAGE - 1].id if len(boxes) > BOXES_A_PAGE else 0,
             "boards": history.board_lines(connection, job.id, limit=BOARDS_SHOWN + 1),
             "boards_shown": BOARDS_SHOWN,
@@ -263,8 +270,19 @@ def do_deed(code: str, deed: str) -> AnyResponse | tuple[str, int]:
     except NotFoundError:
         abort(404)
     except ConflictError as refused:
-        return _deed_page(code, deed, why=refused.detail), 409
+        return _deed_page(code, deed, why=spoken(refused.detail)), 409
+    flash(_done_words(code, deed))
     return redirect(way_back(url_for("jobs_board.job_page", code=code)), 303)
+
+
+def _done_words(code: str, deed: str) -> str:
+    match deed:
+        case "hold":
+            return str(_("Job %(job)s is on hold.", job=code))
+        case "resume":
+            return str(_("Job %(job)s goes on.", job=code))
+        case _:
+            return str(_("Job %(job)s is cancelled.", job=code))
 
 
 def _deed_page(code: str, deed: str, *, why: str = "") -> str:

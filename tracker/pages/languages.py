@@ -1,9 +1,14 @@
 """The languages of the screens: English and Spanish, as chosen or as the browser asks."""
 
+from typing import Final
+
 from flask import Flask, g, request
 from flask_babel import Babel
 
-LANGUAGES = {"en": "English", "es": "Español"}
+from tracker.labels import tongues
+from tracker.settings import Settings
+
+LANGUAGES: Final = tongues.LANGUAGES
 COOKIE = "language"
 
 
@@ -18,5 +23,10 @@ def choose_language() -> str:
 
 def add_languages(app: Flask) -> None:
     """Let templates and views speak the chosen language; dates are written by its rules."""
-    app.config.update(BABEL_DEFAULT_LOCALE="en", BABEL_TRANSLATION_DIRECTORIES="translations")
+    shop: Settings = app.extensions["shop_settings"]
+    app.config.update(
+        BABEL_DEFAULT_LOCALE="en",
+        BABEL_TRANSLATION_DIRECTORIES="translations",
+        BABEL_DEFAULT_TIMEZONE=shop.timezone,
+    )
     Babel(app, locale_selector=choose_language)

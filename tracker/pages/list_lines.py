@@ -5,7 +5,6 @@ from typing import Final
 
 _TABLE: Final = re.compile(r"\s*(\[\[?)\s*([A-Za-z0-9_.\- ]+?)\s*\]\]?\s*(?:#.*)?$")
 _VALUE: Final = re.compile(r"\s*([A-Za-z0-9_\-]+)\s*=")
-_AT_LINE: Final = re.compile(r"at line (\d+)")
 
 
 def lines_by_path(text: str) -> dict[str, int]:
@@ -34,9 +33,3 @@ def line_of(lines: dict[str, int], field: str) -> int | None:
             return lines[path]
         path = path.rpartition(".")[0]
     return None
-
-
-def line_of_syntax(message: str) -> int | None:
-    """Return the line that a reader's message about the text as a whole names."""
-    found = _AT_LINE.search(message)
-    return int(found[1]) if found else None

@@ -1,56 +1,36 @@
-"""The shop's own lists: cartons, boards and construction standards, as a table of what they say and as their text."""
+"""The shop's settings: cartons, boards and construction standards, as a table and as their text; the boxes' numbers."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from http import HTTPStatus
 from typing import Any, Final
 
 from flask import Blueprint, abort, render_template, request
 
+from tracker.pages.box_numbers_form import Form, form_as_kept, take_form
 from tracker.pages.context import bearer, database, now
 from tracker.pages.context import settings as own_settings
-from tracker.pages.list_lines import line_of, line_of_syntax, lines_by_path
+from tracker.pages.list_faults import Checked, checked
 from tracker.pages.words import gettext as _
 from tracker.records.settings import setting_names
 from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard
-from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
+from tracker.shop.errors import InvalidInputError, NotFoundError
 from tracker.shop.roles import Role
 from tracker.shop.supplies import read_boards, read_packing
 from tracker.work.access import needs
 from tracker.work.lists import BOARDS, CARTONS, KINDS, STANDARD, list_text, set_list, shipped_standard
+from tracker.work.sheets import sheet_language
 
 blueprint = Blueprint("lists_page", __name__)
 
 LONGEST_TEXT: Final = 200_000
-FAULTS_SHOWN: Final = 50
 STANDARDS_SHOWN: Final = 20
 _READERS: Final[dict[str, Callable[[str], Any]]] = {
     CARTONS: read_packing,
     BOARDS: read_boards,
     STANDARD: read_standard,
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wrong:
-    """A fault of a list on its line; ``text`` is the line."""
-
-    line: int | None
-    text: str
-    field: str
-    what: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Checked:
-    """A text that was sent: its faults, or that it is good, or that it is kept under ``kept``."""
-
-    text: str
-    detail: str = ""
-    wrong: Sequence[Wrong] = ()
-    more: int = 0
-    kept: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,26 +63,20 @@ def post_list(kind: str) -> tuple[str, int] | str:
             return _page(kind, Checked(text=text, kept=kept))
         _READERS[kind](text)
     except InvalidInputError as refused:
-        return _page(kind, _checked(text, refused)), HTTPStatus.UNPROCESSABLE_ENTITY
+        return _page(kind, checked(text, refused)), HTTPStatus.UNPROCESSABLE_ENTITY
     return _page(kind, Checked(text=text))
 
 
-def _checked(text: str, refused: InvalidInputError) -> Checked:
-    lines, texts = lines_by_path(text), text.splitlines()
-    faults = refused.faults or [Fault(where={}, what=refused.detail)]
-    wrong = [_wrong(fault, lines, texts) for fault in faults[:FAULTS_SHOWN]]
-    wrong.sort(key=lambda each: each.line or 0)
-    return Checked(text=text, detail=refused.detail, wrong=wrong, more=len(faults) - len(wrong))
+@blueprint.post("/settings/box-numbers")
+@needs(Role.ADMIN)
+def post_box_numbers() -> tuple[str, int] | str:
+    """Keep the GS1 company prefix from which boxes get their numbers."""
+    form = take_form()
+    page = _page(box_numbers=form)
+    return (page, HTTPStatus.UNPROCESSABLE_ENTITY) if form.wrong or form.refused else page
 
 
-def _wrong(fault: Fault, lines: dict[str, int], texts: Sequence[str]) -> Wrong:
-    field = str(fault.where.get("field", ""))
-    line = line_of(lines, field) if field else line_of_syntax(fault.what)
-    at = texts[line - 1].strip()[:120] if line and line <= len(texts) else ""
-    return Wrong(line=line, text=at, field=field, what=fault.what)
-
-
-def _page(kind: str = "", sent: Checked | None = None) -> str:
+def _page(kind: str = "", sent: Checked | None = None, *, box_numbers: Form | None = None) -> str:
     shipped = shipped_standard()
     with database().read() as connection:
         names = [name for name in setting_names(connection) if name.startswith(f"{STANDARD}/")]
@@ -125,6 +99,9 @@ def _page(kind: str = "", sent: Checked | None = None) -> str:
         titles={CARTONS: _("Cartons"), BOARDS: _("Boards"), STANDARD: _("Construction standards")},
         may_change=bearer().role.includes(Role.ADMIN),
         site_url=own_settings().site_url,
+        sheet_language=sheet_language(database()),
+        sheets_kept=request.args.get("kept") == "sheets",
+        box_numbers=box_numbers or form_as_kept(),
     )
 
 

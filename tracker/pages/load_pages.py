@@ -7,21 +7,26 @@ from typing import Any, Final
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from tracker.pages.context import act, bearer, database, now
-from tracker.pages.days import day, moment
+from tracker.pages.context import act, bearer, database
+from tracker.pages.days import day, moment, today
 from tracker.pages.measures import units
+from tracker.pages.numbers import number_within
+from tracker.pages.short_words import Rest, left_behind, rests_of
+from tracker.pages.spoken import spoken
 from tracker.pages.words import box_state_word
 from tracker.pages.words import gettext as _
 from tracker.records import look
+from tracker.records.follow_ups import follow_ups_of
 from tracker.records.shipping import READY_STATES, ShippingBox, boxes_on_load, boxes_to_plan
-from tracker.shop.codes import Kind, MisreadError, read_code
+from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
 from tracker.shop.verdicts import BoxState
 from tracker.shop.written import KG_PER_POUND
 from tracker.work.access import needs
-from tracker.work.loads import plan_load, ship_load, take_off_load
+from tracker.work.box_numbers import code_read
+from tracker.work.loads import add_to_load, plan_load, ship_load, take_off_load
 
 blueprint = Blueprint("load_pages", __name__)
 
@@ -33,9 +38,9 @@ BOXES_SHOWN: Final = 200
 @needs(Role.STATION)
 def loads() -> str:
     """All loads, the latest first."""
-    after = request.args.get("after", "")
+    after = number_within(request.args.get("after", ""))
     with database().read() as connection:
-        found = look.list_loads(connection, limit=LOADS_A_PAGE + 1, after=int(after) if after.isdecimal() else None)
+        found = look.list_loads(connection, limit=LOADS_A_PAGE + 1, after=after)
     shown = found[:LOADS_A_PAGE]
     return render_template(
         "loads.html",
@@ -57,9 +62,9 @@ def new() -> str:
 def plan() -> AnyResponse | tuple[str, int]:
     """Plan the chosen boxes for a load."""
     try:
-        numbers = [read_code(code).number for code in dict.fromkeys(request.form.getlist("box"))]
+        numbers = [_box_number(code) for code in dict.fromkeys(request.form.getlist("box"))]
         ship_on = date.fromisoformat(request.form.get("ship_on", ""))
-    except MisreadError:
+    except (MisreadError, NotFoundError):
         return _choose(_("A box's code was not right. Choose again.")), HTTPStatus.UNPROCESSABLE_ENTITY
     except ValueError:
         return _choose(_("Choose the day on which the load leaves.")), HTTPStatus.UNPROCESSABLE_ENTITY
@@ -68,7 +73,7 @@ def plan() -> AnyResponse | tuple[str, int]:
     try:
         code = plan_load(database(), numbers, ship_on, **act())
     except InvalidInputError as refused:
-        why = "; ".join(fault.what for fault in refused.faults)
+        why = "; ".join(spoken(fault.what) for fault in refused.faults)
         return _choose(_("Not planned: %(why)s.", why=why)), HTTPStatus.CONFLICT
     return redirect(url_for("load_pages.load", code=code), HTTPStatus.SEE_OTHER)
 
@@ -83,9 +88,13 @@ def load(code: str) -> str:
 @blueprint.post("/loads/<code>/ship")
 @needs(Role.PACKER)
 def ship(code: str) -> AnyResponse | tuple[str, int]:
-    """Say that a load has left."""
+    """Say that a load has left. What leaves short is shipped only after it was shown to whoever says so."""
+    number = _number(code)
+    seen = set(request.form.getlist("short"))
+    if any(rest.box.code not in seen for _box, rest in left_behind(_rests(number))):
+        return _page(code, why=_("A box on it is short: see below where the rest is.")), HTTPStatus.CONFLICT
     try:
-        ship_load(database(), _number(code), **act())
+        ship_load(database(), number, **act())
     except IncompleteError:
         return _page(code, why=_("The load would leave short: see below what is lacking.")), HTTPStatus.CONFLICT
     except ConflictError:
@@ -98,13 +107,49 @@ def ship(code: str) -> AnyResponse | tuple[str, int]:
 def take_off(code: str) -> AnyResponse | tuple[str, int]:
     """Leave a box out of a load."""
     try:
-        box = read_code(request.form.get("box", "")).number
+        box = _box_number(request.form.get("box", ""))
         take_off_load(database(), _number(code), box, **act())
     except (MisreadError, NotFoundError):
         return _page(code, why=_("This box is not planned for the load any more.")), HTTPStatus.CONFLICT
     except ConflictError:
         return _page(code, why=_("The load has left: nothing can be taken off it.")), HTTPStatus.CONFLICT
     return redirect(url_for("load_pages.load", code=code), HTTPStatus.SEE_OTHER)
+
+
+@blueprint.post("/loads/<code>/add")
+@needs(Role.PACKER)
+def add(code: str) -> AnyResponse | tuple[str, int]:
+    """Plan one more box for a load, as the one that holds the rest of a box on it."""
+    try:
+        add_to_load(database(), _number(code), _box_number(request.form.get("box", "")), **act())
+    except MisreadError:
+        return _page(code, why=_("A box's code was not right. Choose again.")), HTTPStatus.CONFLICT
+    except InvalidInputError as refused:
+        why = "; ".join(spoken(fault.what) for fault in refused.faults)
+        return _page(code, why=_("Not planned: %(why)s.", why=why)), HTTPStatus.CONFLICT
+    except ConflictError as refused:
+        return _page(code, why=spoken(refused.detail)), HTTPStatus.CONFLICT
+    return redirect(url_for("load_pages.load", code=code), HTTPStatus.SEE_OTHER)
+
+
+def _box_number(text: str) -> int:
+    """Return the number of the box that a code names. Raises MisreadError for any other code."""
+    try:
+        code = code_read(database(), text)
+    except NotFoundError:
+        raise MisreadError from None
+    if code.kind is not Kind.BOX:
+        raise MisreadError
+    return code.number
+
+
+def _rests(load_id: int) -> dict[str, list[Rest]]:
+    """Where the rest of each box on a load is that was sealed short, by the box's name and code."""
+    with database().read() as connection:
+        boxes = boxes_on_load(connection, load_id)
+        found = follow_ups_of(connection, [box.id for box in boxes])
+    code = str(Code(Kind.LOAD, load_id))
+    return {box.code: rests_of(found[box.id], code) for box in boxes if box.id in found}
 
 
 def _number(code: str) -> int:
@@ -121,6 +166,7 @@ def _choose(why: str = "") -> str:
     job, every = request.values.get("job", "").strip()[:40], request.values.get("every") == "1"
     with database().read() as connection:
         found = boxes_to_plan(connection, limit=BOXES_SHOWN + 1, job_code=job, sealed_only=not every)
+        rests = follow_ups_of(connection, [box.id for box in found])
     jobs: dict[str, list[ShippingBox]] = {}
     for box in found[:BOXES_SHOWN]:
         jobs.setdefault(box.job, []).append(box)
@@ -132,7 +178,8 @@ def _choose(why: str = "") -> str:
         every=every,
         chosen=set(request.values.getlist("box")),
         ship_on=request.form.get("ship_on", ""),
-        today=now().date(),
+        rests={number: rests_of(some, None) for number, some in rests.items()},
+        today=today(),
         why=why,
         factor=1.0 if units() is Units.MM else 1 / KG_PER_POUND,
         **_tools(),
@@ -146,12 +193,16 @@ def _page(code: str, *, why: str = "") -> str:
         if found is None:
             abort(HTTPStatus.NOT_FOUND)
         boxes = boxes_on_load(connection, number)
+    rests = _rests(number)
     lacking = {box.code: said for box in boxes if found.state == "open" and (said := _lacks(box))}
+    names = {box.code: box.name for box in boxes}
     return render_template(
         "load.html",
         load=found,
         boxes=boxes,
         lacking=lacking,
+        rests=rests,
+        left_behind=[(names[key], rest) for key, rest in left_behind(rests)],
         why=why,
         mass_kg=sum(box.weighed_kg or box.mass_kg for box in boxes),
         may_ship=bearer().role.includes(Role.PACKER),

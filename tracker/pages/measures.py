@@ -5,18 +5,26 @@ from flask import Flask, g, request
 from flask_babel import get_locale
 
 from tracker.shop.lengths import Units
-from tracker.shop.written import length_text, mass_text, size_text
+from tracker.shop.written import length_number, length_text, mass_text, size_text
 
 COOKIE = "units"
 
 
 def units() -> Units:
-    """Return the units of whoever is signed in, else those of the cookie, else millimetres."""
+    """Return the units in which this page speaks, else those of who is signed in, of the cookie, or millimetres."""
+    of_page: Units | None = g.get("units_of_page")
+    if of_page is not None:
+        return of_page
     own = getattr(g.get("bearer"), "units", None)
     if own is not None:
         return Units(own)
     given = request.cookies.get(COOKIE, "")
     return Units(given) if given in {each.value for each in Units} else Units.MM
+
+
+def speak_in(chosen: Units) -> None:
+    """Let this page speak in these units whoever looks: an order is told in those in which it was written."""
+    g.units_of_page = chosen
 
 
 def add_filters(app: Flask) -> None:
@@ -29,6 +37,11 @@ def add_filters(app: Flask) -> None:
 def length_as_read(mm: float) -> str:
     """Return a length in the reader's units and spelling."""
     return _spelled(length_text(mm, units()))
+
+
+def bare_length_as_read(mm: float) -> str:
+    """Return a length in the reader's units and spelling, without the unit."""
+    return _spelled(length_number(mm, units()))
 
 
 def _spelled(measure: str) -> str:

@@ -12,22 +12,37 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.context import act, bearer, database, now
 from tracker.pages.days import day, moment
+from tracker.pages.happened import said_of
+from tracker.pages.numbers import number_within
 from tracker.pages.polling import answer_if_changed
+from tracker.pages.spoken import spoken
 from tracker.pages.station_answer import outline_of
 from tracker.pages.ways_back import way_back
-from tracker.pages.words import OUTCOMES, STEPS, box_state_word, job_status_word, part_status_word, step_word
+from tracker.pages.words import (
+    OUTCOMES,
+    REASONS,
+    STEPS,
+    box_state_word,
+    job_status_word,
+    part_status_word,
+    reason_word,
+    step_word,
+)
 from tracker.records import history, look, missing_lists
 from tracker.records.boards import board_of
 from tracker.records.designs import marks_of
 from tracker.records.look import PartView
 from tracker.records.missing_lists import After, MissingPage, MissingPart, ShortBox
+from tracker.records.printing import prints_of
 from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.printing import print_word, reason_word
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import Outcome
 from tracker.work.access import needs
+from tracker.work.box_numbers import code_read
 from tracker.work.replace import repair_part, replace_part
 from tracker.work.reports import close_report
 
@@ -36,11 +51,12 @@ blueprint = Blueprint("missing", __name__)
 VIEWS: Final = ("", "job", "load", "station")
 LOADS_SHOWN: Final = 20
 HISTORY_SHOWN: Final = 50
+PRINTS_SHOWN: Final = 20
 NEAR_SHOWN: Final = 3
 MATES_SHOWN: Final = 40
 LONGEST_REASON: Final = 200
 # What the log keeps of a reason is English, as all of its messages; the page says it in the reader's language.
-REASONS: Final = ("lost", "chipped", "scratched", "wrong size", "wrong holes")
+REASONS_TO_REPLACE: Final = ("lost", *(name.replace("_", " ") for name in REASONS))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +133,8 @@ def _shown(asked: Asked) -> dict[str, Any]:
         "queues": _queues(page.boxes, stations) if asked.by == "station" else [],
         "loads": {each.code: each for each in loads},
         "count": len(page.boxes),
+        "parts_lacking": sum(box.parts_lacking for box in page.boxes),
+        "uncounted": sum(box.uncounted for box in page.boxes),
         "more": url_for("missing.missing", **_address(asked, after=after)) if after else "",
         "here": url_for("missing.missing", **_address(asked)),
         **_tools(),
@@ -164,7 +182,7 @@ def _job_of(each: ShortBox) -> str:
 
 
 def _load_of(each: ShortBox) -> str:
-    return each.load or ""
+    return each.load or each.behind or ""
 
 
 def _queues(boxes: Sequence[ShortBox], stations: dict[str, list[str]]) -> list[Queue]:
@@ -183,6 +201,7 @@ def _tools() -> dict[str, Any]:
         "box_state_word": box_state_word,
         "part_status_word": part_status_word,
         "job_status_word": job_status_word,
+        "said_of": said_of,
         "may_act": bearer().role.includes(Role.FOREMAN),
     }
 
@@ -204,9 +223,12 @@ def find() -> str | AnyResponse | tuple[str, int]:
     text = request.args.get("code", "").strip()
     if not text:
         return render_template("find_ask.html", text="", why="")
-    code = _read(text)
-    if code is None:
+    try:
+        code = code_read(database(), text)
+    except MisreadError:
         return _not_found(text, _("This is none of the shop's codes, or it was read wrong."))
+    except NotFoundError as unknown:
+        return _not_found(text, spoken(unknown.detail))
     if code.kind is Kind.PART:
         return _part_page(code.number) or _not_found(text, _("No part of this shop has this code."))
     if code.kind is Kind.BOX:
@@ -226,10 +248,15 @@ def _part_page(number: int, *, why: str = "") -> str | None:
         if part is None:
             return None
         facts = _part_facts(connection, part)
+        prints = prints_of(connection, part.code, now(), limit=PRINTS_SHOWN)
     return render_template(
         "find.html",
         part=part,
         **facts,
+        prints=prints,
+        print_word=print_word,
+        reason_word=reason_word,
+        may_be_labelled=part.status not in DEAD_STATUSES,
         why=why,
         done=request.args.get("done", ""),
         outcomes=OUTCOMES,
@@ -318,8 +345,8 @@ def do_replace(code: str) -> AnyResponse | tuple[str, int]:
     try:
         new = replace_part(database(), part.id, reason, **made)
     except ConflictError as refused:
-        return _replace_page(part, why=refused.detail), 409
-    report = request.form.get("report", 0, type=int)
+        return _replace_page(part, why=spoken(refused.detail)), 409
+    report = number_within(request.form.get("report", ""))
     if report:
         _close_quietly(report, made)
     return redirect(url_for("missing.find", code=part_code(new), done="replaced"), 303)
@@ -336,7 +363,7 @@ def do_repair(code: str) -> AnyResponse | tuple[str, int]:
     try:
         repair_part(database(), part.id, reason, **act())
     except ConflictError as refused:
-        return _part_page(part.id, why=refused.detail) or "", 409
+        return _part_page(part.id, why=spoken(refused.detail)) or "", 409
     return redirect(url_for("missing.find", code=part.code, done="repaired"), 303)
 
 
@@ -373,19 +400,8 @@ def _replace_page(part: PartView, *, why: str = "") -> str:
         part=part,
         box_state=box_state,
         why=why,
-        reasons=[(each, _reason_word(each)) for each in REASONS],
-        report=request.values.get("report", 0, type=int),
+        reasons=[(each, reason_word(each)) for each in REASONS_TO_REPLACE],
+        report=number_within(request.values.get("report", "")) or 0,
         back=way_back(url_for("missing.find", code=part.code)),
         **_tools(),
     )
-
-
-def _reason_word(reason: str) -> str:
-    words = {
-        "lost": _("Lost"),
-        "chipped": _("Chipped"),
-        "scratched": _("Scratched"),
-        "wrong size": _("Wrong size"),
-        "wrong holes": _("Wrong holes"),
-    }
-    return str(words[reason])

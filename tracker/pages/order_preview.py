@@ -10,6 +10,8 @@ from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
 from tracker.shop.lifting import Handling, grade_lifting
 from tracker.shop.orders import Order
+from tracker.shop.steps import Supply
+from tracker.shop.supplies import Boards
 from tracker.work.orders import preview_order
 
 MOST_SHOWN: Final = 60
@@ -41,13 +43,17 @@ class BoxRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MaterialRow:
-    """What a material comes to, all its finished panels together, without any waste."""
+    """What a material comes to, all its finished panels together, without any waste.
+
+    ``listed`` says that the shop has a board of it, that it lists no boards at all, or that the parts are bought.
+    """
 
     material: str
     thickness_mm: float
     parts: int
     area_m2: float
     mass_kg: float
+    listed: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +73,13 @@ class Preview:
     more_boxes: int
     more_items: int
 
+    @property
+    def unlisted(self) -> list[MaterialRow]:
+        """The materials that the shop's list of boards does not have: slips, or boards that are to be bought."""
+        return [row for row in self.materials if not row.listed]
 
-def preview(order: Order, packing: Packing | None) -> Preview:
+
+def preview(order: Order, packing: Packing | None, boards: Boards) -> Preview:
     """Return what taking an order would make. Raises InvalidInputError for one that could not be taken."""
     made = preview_order(order)
     planned = plan_boxes(order.parts, order.items, packing)
@@ -82,7 +93,7 @@ def preview(order: Order, packing: Packing | None) -> Preview:
         mass_kg=sum(line.mass_kg * line.quantity for line in order.parts),
         cabinet_rows=cabinets[:MOST_SHOWN],
         box_rows=[_box_row(box) for box in islice(planned, MOST_SHOWN)],
-        materials=_materials(order)[:MOST_SHOWN],
+        materials=_materials(order, boards)[:MOST_SHOWN],
         item_rows=items[:MOST_SHOWN],
         more_cabinets=max(0, len(cabinets) - MOST_SHOWN),
         more_boxes=max(0, len(planned) - MOST_SHOWN),
@@ -127,15 +138,25 @@ def _box_row(box: PlannedBox) -> BoxRow:
     )
 
 
-def _materials(order: Order) -> list[MaterialRow]:
+def _materials(order: Order, boards: Boards) -> list[MaterialRow]:
     sums: dict[tuple[str, float], list[float]] = {}
+    made: set[tuple[str, float]] = set()
     for line in order.parts:
+        if line.supply is Supply.MADE:
+            made.add((line.material, round(line.thickness_mm, 2)))
         found = sums.setdefault((line.material, round(line.thickness_mm, 2)), [0, 0.0, 0.0])
         found[0] += line.quantity
         found[1] += line.quantity * line.length_mm * line.width_mm / 1e6
         found[2] += line.quantity * line.mass_kg
     return [
-        MaterialRow(material=name, thickness_mm=thickness, parts=int(count), area_m2=area, mass_kg=mass)
+        MaterialRow(
+            material=name,
+            thickness_mm=thickness,
+            parts=int(count),
+            area_m2=area,
+            mass_kg=mass,
+            listed=not boards.stocks or (name, thickness) not in made or boards.lists(name or "board", thickness),
+        )
         for (name, thickness), (count, area, mass) in sorted(sums.items())
     ]
 

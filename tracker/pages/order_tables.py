@@ -9,6 +9,7 @@ from typing import IO, Final
 from tracker.shop.cabinets.orders import CABINET_COLUMNS
 from tracker.shop.cutlist import column_name
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.saying import join
 from tracker.work.table_files import read_table
 
 MOST_TYPED: Final = 100
@@ -70,7 +71,8 @@ def faulty_rows(file: IO[bytes], faults: Iterable[Fault]) -> Faulty:
     try:
         header, found = _lines(file, sorted(by_line)[:MOST_ROWS_SHOWN])
     except InvalidInputError:
-        return Faulty(others=(*others, *(f"{n}: {what}" for n, each in by_line.items() for what in _all(each))))
+        told = [join([str(line), what], between=": ") for line, each in by_line.items() for what in _all(each)]
+        return Faulty(others=(*others, *told))
     # What is wrong with a file's first line is told in words: there is no cell to mend.
     others += _all(by_line.pop(1, _OfLine()))
     names = [column_name(name) for name in header]
@@ -79,13 +81,13 @@ def faulty_rows(file: IO[bytes], faults: Iterable[Fault]) -> Faulty:
 
 
 def _all(each: _OfLine) -> list[str]:
-    return [*each.row, *(f"{column}: {what}" for column, told in each.cells.items() for what in told)]
+    return [*each.row, *(join([column, what], between=": ") for column, told in each.cells.items() for what in told)]
 
 
 def in_words(fault: Fault) -> str:
     """Say a fault that no row has: what it is about, then what is wrong."""
     about = [_about(value) for name, value in fault.where.items() if name not in ("index", "field", "count")]
-    return f"{', '.join(about)}: {fault.what}" if about else fault.what
+    return join([", ".join(about), fault.what], between=": ") if about else fault.what
 
 
 def _about(value: object) -> str:
@@ -115,8 +117,8 @@ def _row(line: int, header: Sequence[str], names: Sequence[str], cells: Sequence
         )
         for place, name in enumerate(names)
     )
-    absent = [f"{column}: {what}" for column, each in told.cells.items() if column not in names for what in each]
-    return FaultyRow(line=line, cells=shown, wrong=(*told.row, *absent))
+    absent = _OfLine(cells={column: each for column, each in told.cells.items() if column not in names}, row=told.row)
+    return FaultyRow(line=line, cells=shown, wrong=tuple(_all(absent)))
 
 
 def mended(file: IO[bytes], cells: Mapping[tuple[int, int], str]) -> bytes:

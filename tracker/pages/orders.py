@@ -17,8 +17,8 @@ from flask_babel import format_decimal
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.context import act, database, now, settings
-from tracker.pages.days import day
-from tracker.pages.measures import units
+from tracker.pages.days import day, today
+from tracker.pages.measures import speak_in, units
 from tracker.pages.order_drawing import cabinet_svg
 from tracker.pages.order_preview import Preview, preview
 from tracker.pages.order_tables import (
@@ -53,10 +53,11 @@ from tracker.shop.errors import (
 from tracker.shop.lengths import Units
 from tracker.shop.orders import Order
 from tracker.shop.roles import Role
+from tracker.shop.saying import join
 from tracker.work.access import needs
 from tracker.work.boards import plan_job_boards
 from tracker.work.intake import read_order_table
-from tracker.work.lists import STANDARD, packing_of, shipped_standard, standard_named
+from tracker.work.lists import STANDARD, boards_of, packing_of, shipped_standard, standard_named
 from tracker.work.orders import preview_order, take_order
 
 blueprint = Blueprint("orders", __name__)
@@ -108,8 +109,11 @@ def edit() -> str:
     """The form again with what was sent: back from the preview, or with more rows to type into."""
     draft = _draft()
     if draft.upload and not draft.rows:
-        with _uploads().open(draft.upload, "table") as file:
-            rows = rows_of_table(file)
+        try:
+            with _uploads().open(draft.upload, "table") as file:
+                rows = rows_of_table(file)
+        except NotFoundError as gone:
+            return _form(replace(draft, upload=""), refused=_in_a_word(gone))
         if rows is not None and not _uploads().has(draft.upload, "items"):
             draft = replace(draft, rows=rows, typed=True)
     return _form(draft, more=request.form.get("more") == "1")
@@ -123,7 +127,7 @@ def look_at() -> tuple[str, int] | str:
     try:
         draft = _kept(draft)
         order = _read(draft)
-        shown = preview(order, packing_of(database()))
+        shown = preview(order, packing_of(database()), boards_of(database()))
     except InvalidInputError as refused:
         return _form(draft, refused=_refused(draft, refused)), HTTPStatus.UNPROCESSABLE_ENTITY
     except TooLargeError as refused:
@@ -139,10 +143,13 @@ def take() -> AnyResponse | tuple[str, int]:
     """Take the order that was looked at."""
     draft = _draft()
     try:
+        draft = _kept_still(draft)
         taken = take_order(database(), _read(draft), packing=packing_of(database()), **act())
     except InvalidInputError as refused:
         return _form(draft, refused=_refused(draft, refused)), HTTPStatus.UNPROCESSABLE_ENTITY
-    except (NotFoundError, ConflictError, TooLargeError) as refused:
+    except NotFoundError as gone:
+        return _form(replace(draft, upload=""), refused=_in_a_word(gone)), HTTPStatus.CONFLICT
+    except (ConflictError, TooLargeError) as refused:
         return _form(draft, refused=_in_a_word(refused)), HTTPStatus.CONFLICT
     _uploads().drop(draft.upload)
     return redirect(url_for("orders.taken", code=taken.code), HTTPStatus.SEE_OTHER)
@@ -203,13 +210,15 @@ def _uploads() -> Uploads:
 def _draft() -> Draft:
     form = request.form
     head = {name: form.get(name, "").strip()[:200] for name in FIELDS}
-    return Draft(
+    draft = Draft(
         head=head,
         typed=form.get("by") == "typing",
         upload=form.get("upload", ""),
         file_name=form.get("file_name", "")[:100],
         rows=typed_rows(form.items(multi=True)),
     )
+    speak_in(draft.units)
+    return draft
 
 
 def _kept(draft: Draft) -> Draft:
@@ -228,6 +237,13 @@ def _kept(draft: Draft) -> Draft:
     if items is not None:
         _uploads().put(draft.upload, "items", items.stream)
     return draft
+
+
+def _kept_still(draft: Draft) -> Draft:
+    """Keep typed cabinets anew whose file went while they were looked at: they stand in the preview's form, too."""
+    if not draft.rows or _uploads().has(draft.upload, "table"):
+        return draft
+    return replace(draft, upload=_uploads().keep(BytesIO(typed_table(draft.rows)), None, now=now()))
 
 
 def _sent(name: str) -> Any:
@@ -265,7 +281,7 @@ def _read_table(draft: Draft) -> Order:
                 items,
                 job=draft.head["code"],
                 customer=draft.head["customer"],
-                due=_due(draft) or now().date(),
+                due=_due(draft) or today(),
                 units=draft.units,
                 standard=standard_named(database(), draft.head["standard"] or None),
             )
@@ -281,7 +297,7 @@ def _head_faults(draft: Draft) -> list[Fault]:
         faults.append(Fault(where={"field": "due"}, what=_("choose a day")))
     try:
         # An order without parts is never good; what it says of the rest holds for any.
-        preview_order(Order(job=draft.head["code"], customer=draft.head["customer"], due=due or now().date(), parts=()))
+        preview_order(Order(job=draft.head["code"], customer=draft.head["customer"], due=due or today(), parts=()))
     except InvalidInputError as refused:
         faults += [fault for fault in refused.faults if fault.where.get("field") in FIELDS]
     with database().read() as connection:
@@ -339,9 +355,9 @@ def _row_faults(table: Faulty) -> dict[int, dict[str, str]]:
     """The faults of typed rows, by row from 0 and column; those of the whole row under no column."""
     found: dict[int, dict[str, str]] = {}
     for row in table.rows:
-        faults = {cell.column: "; ".join(cell.wrong) for cell in row.cells if cell.wrong}
+        faults: dict[str, str] = {cell.column: join(cell.wrong, between="; ") for cell in row.cells if cell.wrong}
         if row.wrong:
-            faults[""] = "; ".join(row.wrong)
+            faults[""] = join(row.wrong, between="; ")
         found[row.line - 2] = faults
     return found
 

@@ -6,11 +6,9 @@ same. Every act answers with the bench as it is afterwards: one round trip.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
 from functools import wraps
 from http import HTTPStatus
 from typing import Any, Final
-from uuid import UUID
 from zlib import crc32
 
 from flask import Blueprint, Response, abort, jsonify, redirect, render_template, request, url_for
@@ -22,24 +20,28 @@ from werkzeug.wrappers import Response as AnyResponse
 from tracker.pages import bench_drawing
 from tracker.pages.bench_drawing import Bench
 from tracker.pages.bench_foreman import NotTakenError, foreman_at_bench
+from tracker.pages.clock_words import own_clock
 from tracker.pages.context import act, bearer, database, now, scan_counter
 from tracker.pages.days import day, moment
 from tracker.pages.measures import units
 from tracker.pages.polling import answer_if_changed
 from tracker.pages.scale_reading import read_mass_kg, unit_of
+from tracker.pages.scan_reading import read_scan
+from tracker.pages.spoken import spoken
 from tracker.pages.station_answer import Told, tell
-from tracker.pages.words import box_state_word, step_word
+from tracker.pages.words import REASONS, box_state_word, step_word
 from tracker.records import access, look, packing
 from tracker.records.contents import carton_mass
 from tracker.records.look import BoxView, PartView
 from tracker.records.packing import Whereabouts
 from tracker.shop.codes import Kind, MisreadError, read_code
-from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError
+from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.roles import Role
-from tracker.shop.scans import Action, Answer, Scan
+from tracker.shop.scans import Answer
 from tracker.shop.verdicts import CLOSED_STATES, Outcome
 from tracker.shop.weighing import Expected, Piece, Weight, expect
 from tracker.work.access import needs
+from tracker.work.box_numbers import code_read
 from tracker.work.count import Counting, count_item, weigh_box
 from tracker.work.scan import Sender
 from tracker.work.seal import Sealed, Sealing, seal_box
@@ -47,9 +49,7 @@ from tracker.work.seal import Sealed, Sealing, seal_box
 blueprint = Blueprint("pack", __name__)
 
 NEXT_SHOWN: Final = 8
-LONGEST_CODE: Final = 80
 LONGEST_REASON: Final = 200
-LONGEST_AGE_MS: Final = 24 * 3600 * 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,8 +113,9 @@ def get_bench(station: str) -> Response:
         mark = _mark(connection, place)
         if request.if_none_match.contains_weak(mark):
             return _unchanged(mark)
+        change = look.last_change(connection)
         html = _bench_html(place, _shown(connection, place))
-    return _fresh(mark, bench=html)
+    return _fresh(mark, bench=html, change=change)
 
 
 @blueprint.get("/pack/<path:station>/next")
@@ -148,8 +149,8 @@ def _unchanged(mark: str) -> Response:
     return response
 
 
-def _fresh(mark: str, **html: str) -> Response:
-    response = jsonify(html)
+def _fresh(mark: str, **shown: str | int) -> Response:
+    response = jsonify(shown)
     response.set_etag(mark, weak=True)
     response.headers["Cache-Control"] = "no-cache"
     return response
@@ -169,8 +170,8 @@ def _told(view: Callable[[str], Response]) -> Callable[[str], Response]:
             return _refuse(refused.detail, status=refused.status, **refused.more)
         except IncompleteError:
             return _refuse(_("The box is not complete. Find what is missing, then seal it."))
-        except ConflictError:
-            return _refuse(_("Not possible now: somebody else changed this box, or its job is on hold. Look again."))
+        except ConflictError as refused:
+            return _refuse(spoken(refused.detail))
         except InvalidInputError:
             says = _("That cannot be. Look at the number and try again.")
             return _refuse(says, status=HTTPStatus.UNPROCESSABLE_ENTITY)
@@ -183,34 +184,32 @@ def _told(view: Callable[[str], Response]) -> Callable[[str], Response]:
 @_told
 def post_scan(station: str) -> Response:
     """Take one scan of this bench: the answer as it is shown, and the bench after it."""
-    scan = _scan(station, _body())
-    sender = Sender(name=act()["who"], station=bearer().station)
-    answer = scan_counter().take([scan], sender, now())[0]
     with database().read() as connection:
+        _bench(connection, station)
+    reading = read_scan(_body(), station)
+    sender = Sender(name=act()["who"], station=bearer().station, device=bearer().device)
+    answer = scan_counter().take([reading.scan], sender, now(), sent=reading.sent)[0]
+    with database().read() as connection:
+        change = look.last_change(connection)
         place = _bench(connection, station)
         told = _tell(connection, answer, place)
         belongs = _belongs(connection, answer)
         shown = _shown(connection, place)
-    html = render_template("pack_answer.html", **_words(place), told=told, belongs=belongs, answer=answer, shown=shown)
+        clock = own_clock(connection, sender.device, now())
+    facts = {"told": told, "belongs": belongs, "answer": answer, "shown": shown, "clock": clock}
+    html = render_template("pack_answer.html", **_words(place), **facts)
     return jsonify(
+        id=str(answer.id),
         outcome=answer.outcome.value,
         sound=str(told.said.sound) if told else "stop",
+        part=answer.part,
+        word=str(told.said.word) if told else "",
+        title=told.title if told else "",
+        says=told.says if told else "",
         answer=html,
         bench=_bench_html(place, shown),
+        change=change,
     )
-
-
-def _scan(station: str, body: Mapping[str, Any]) -> Scan:
-    try:
-        age = min(max(float(body.get("age_ms", 0)), 0.0), LONGEST_AGE_MS)
-        scan_id, action = UUID(str(body["id"])), Action(body.get("action", "pass"))
-    except (KeyError, ValueError, TypeError):
-        raise InvalidInputError("A scan has an id, a code and an age.") from None
-    if action not in (Action.PASS, Action.UNDO):
-        raise InvalidInputError("The bench passes parts or takes a scan back.")
-    # The age by the tablet's own stopwatch, so that a tablet whose clock is wrong does no harm.
-    at = now() - timedelta(milliseconds=age)
-    return Scan(id=scan_id, code=str(body.get("code", ""))[:LONGEST_CODE], at=at, station=station, action=action)
 
 
 def _tell(connection: Connection, answer: Answer, place: packing.Bench) -> Told | None:
@@ -238,8 +237,8 @@ def post_count(station: str) -> Response:
         count=_whole(body.get("count")),
         was=_whole(body.get("was", 0)),
     )
-    count_item(database(), counting)
-    return _answer(station)
+    count_item(database(), counting, **act())
+    return _answer(station, id=str(body.get("id", ""))[:40])
 
 
 @blueprint.post("/pack/<path:station>/weigh")
@@ -248,7 +247,8 @@ def post_count(station: str) -> Response:
 def post_weigh(station: str) -> Response:
     """Keep what the box weighs, and say what that means."""
     body = _body()
-    weigh_box(database(), _box_number(body), read_mass_kg(str(body.get("mass", "")), units(), body.get("unit")))
+    mass_kg = read_mass_kg(str(body.get("mass", "")), units(), body.get("unit"))
+    weigh_box(database(), _box_number(body), mass_kg, **act())
     return _answer(station)
 
 
@@ -279,9 +279,8 @@ def post_override(station: str) -> Response:
 
 
 def _seal(box_id: int, who: str, *, reason: str) -> Sealed:
-    box = _box(box_id)
-    items = {line.item: line.counted or 0 for line in box.items}
-    sealing = Sealing(box=box_id, items=items, mass_kg=box.weighed_kg, override_reason=reason)
+    # The counts are read where the box is sealed: another packer may have counted since this page was drawn.
+    sealing = Sealing(box=box_id, items=None, override_reason=reason)
     return seal_box(database(), sealing, who=who, now=now(), act_id=act()["act_id"])
 
 
@@ -314,8 +313,9 @@ def _sealed(station: str, sealed: Sealed) -> Response:
 
 def _answer(station: str, **more: str) -> Response:
     with database().read() as connection:
+        change = look.last_change(connection)
         place = _bench(connection, station)
-        return jsonify(bench=_bench_html(place, _shown(connection, place)), **more)
+        return jsonify(bench=_bench_html(place, _shown(connection, place)), change=change, **more)
 
 
 def _refuse(says: str, *, status: HTTPStatus = HTTPStatus.CONFLICT, **more: Any) -> Response:
@@ -333,8 +333,8 @@ def _body() -> Mapping[str, Any]:
 
 def _box_number(body: Mapping[str, Any]) -> int:
     try:
-        code = read_code(str(body.get("box", "")))
-    except MisreadError:
+        code = code_read(database(), str(body.get("box", "")))
+    except (MisreadError, NotFoundError):
         raise InvalidInputError("Name the box by its code.") from None
     if code.kind is not Kind.BOX:
         raise InvalidInputError("Name the box by its code.")
@@ -382,7 +382,8 @@ def _piece(part: PartView) -> Piece:
 
 
 def _bench_html(place: packing.Bench, shown: Shown | None) -> str:
-    return render_template("pack_bench.html", **_view(place, shown))
+    view = _view(place, shown)
+    return render_template("pack_bench.html", **view) + render_template("pack_inside.html", **view)
 
 
 def _view(place: packing.Bench, shown: Shown | None) -> dict[str, Any]:
@@ -397,6 +398,8 @@ def _view(place: packing.Bench, shown: Shown | None) -> dict[str, Any]:
         "unnoticed": ", ".join(sorted({piece.name for piece in unnoticed})),
         "at_hand": bench_drawing.at_hand,
         "mass_unit": unit_of(units()),
+        "inside": [each for each in lying if each.part.packed],
+        "reasons": REASONS,
         "label_of": _label_of,
     }
 

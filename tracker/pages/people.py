@@ -9,15 +9,19 @@ from flask import Blueprint, Response, abort, flash, make_response, redirect, re
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages import languages, measures
-from tracker.pages.context import bearer, database, now
+from tracker.pages.clock_words import CLOCKS_OF, clock_says
+from tracker.pages.context import bearer, database, now, settings
 from tracker.pages.csrf import check_form
 from tracker.pages.days import day
 from tracker.pages.languages import LANGUAGES
+from tracker.pages.numbers import number_within
 from tracker.pages.site import SECRET, bearer_of_session
+from tracker.pages.spoken import spoken
 from tracker.pages.ways_back import way_back
 from tracker.pages.words import gettext as _
 from tracker.records import people as kept
 from tracker.records.access import list_stations
+from tracker.records.clocks import wrong_clocks
 from tracker.shop.codes import Code, Kind
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, NotSignedInError, ThrottledError
 from tracker.shop.lengths import Units
@@ -39,16 +43,25 @@ COOKIE_S: Final = 400 * 24 * 3600
 @blueprint.get("/people")
 @needs(Role.ADMIN)
 def people() -> str:
-    """All people, and the form for a new one."""
+    """All people, and the form for a new one. ``added`` and ``badge`` name whom something was just made for."""
     return _people_page()
 
 
-def _people_page(*, wrong: str = "", badge: tuple[str, int, str] | None = None) -> str:
+def _people_page(*, wrong: str = "") -> str:
     with database().read() as connection:
         found = kept.list_people(connection)
         codes = kept.badges_in_force(connection)
+    working = {each.id: each for each in found if not each.withdrawn}
+    with_badge = working.get(number_within(request.args.get("badge", "")) or 0)
     return render_template(
-        "people.html", people=found, badges=codes, roles=list(Role), wrong=wrong, badge=badge, given=request.form
+        "people.html",
+        people=found,
+        badges=codes,
+        roles=list(Role),
+        wrong=wrong,
+        added=working.get(number_within(request.args.get("added", "")) or 0),
+        with_badge=with_badge if with_badge is not None and with_badge.id in codes else None,
+        given=request.form if "name" in request.form else {},
     )
 
 
@@ -58,7 +71,14 @@ def add_person() -> Answer:
     """Add a person; without a password they work by badge alone."""
     given = request.form
     name, password = given.get("name", "").strip(), given.get("password", "") or None
-    return _do(lambda: work.add_person(database(), name, _role(), password=password, now=now()), _people_page)
+    role = _role()
+    try:
+        number = work.add_person(database(), name, role, password=password, now=now())
+    except ConflictError as refused:
+        return _people_page(wrong=spoken(refused.detail)), HTTPStatus.CONFLICT
+    except InvalidInputError as refused:
+        return _people_page(wrong=_why(refused)), HTTPStatus.UNPROCESSABLE_ENTITY
+    return redirect(url_for("people.people", added=number), HTTPStatus.SEE_OTHER)
 
 
 @blueprint.post("/people/<int:number>/role")
@@ -80,12 +100,10 @@ def change_password(number: int) -> Answer:
 def new_badge(number: int) -> Answer:
     """Give a person a new badge, and show it; the one before counts no more."""
     try:
-        code = work.make_badge(database(), number, now=now())
+        work.make_badge(database(), number, now=now())
     except NotFoundError:
         abort(HTTPStatus.NOT_FOUND)
-    with database().read() as connection:
-        found = kept.person_by_id(connection, number)
-    return _people_page(badge=(code, number, "" if found is None else found.name))
+    return redirect(url_for("people.people", badge=number), HTTPStatus.SEE_OTHER)
 
 
 @blueprint.post("/people/<int:number>/badge/withdraw")
@@ -100,7 +118,7 @@ def withdraw_badge(number: int) -> Answer:
 def badge(number: int) -> Response:
     """A person's badge, to print at true size."""
     try:
-        document = badges.badge_pdf(database(), number)
+        document = badges.badge_pdf(database(), settings(), number)
     except NotFoundError:
         abort(HTTPStatus.NOT_FOUND)
     return _unkept(Response(document, mimetype="application/pdf"))
@@ -128,9 +146,11 @@ def stations() -> str:
 def _stations_page(*, wrong: str = "", pairing: tuple[str, str] | None = None) -> str:
     with database().read() as connection:
         found = list_stations(connection)
+        clocks = wrong_clocks(connection, since=now() - CLOCKS_OF)
     inside = devices.in_force(devices.tokens(database()))
     return render_template(
         "stations.html",
+        clocks=[(each.station, clock_says(each)) for each in clocks],
         stations=[
             (str(Code(Kind.STATION, each.id)), each, [token for token in inside if token.station == each.name])
             for each in found
@@ -312,7 +332,7 @@ def _do(act: Callable[[], object], page: Callable[..., str]) -> Answer:
     except NotFoundError:
         abort(HTTPStatus.NOT_FOUND)
     except ConflictError as refused:
-        return page(wrong=_conflict(refused)), HTTPStatus.CONFLICT
+        return page(wrong=spoken(refused.detail)), HTTPStatus.CONFLICT
     except InvalidInputError as refused:
         return page(wrong=_why(refused)), HTTPStatus.UNPROCESSABLE_ENTITY
     flash(_("Done."))
@@ -324,12 +344,6 @@ _PAGES: Final[dict[Callable[..., str], str]] = {
     _stations_page: "stations",
     _tokens_page: "tokens",
 }
-
-
-def _conflict(refused: ConflictError) -> str:
-    if "last administrator" in refused.detail:
-        return _("This is the last admin. Name another one first.")
-    return _("This name is taken already.")
 
 
 def _why(refused: InvalidInputError) -> str:

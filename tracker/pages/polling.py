@@ -6,20 +6,21 @@ from typing import Any
 from flask import Response, jsonify, request
 from flask_babel import get_locale
 
+from tracker.pages.days import today
 from tracker.pages.measures import units
 from tracker.records import look
 from tracker.records.database import Database
 
 
 def change_tag(database: Database) -> str:
-    """Return what stays the same while nothing that a screen shows has changed."""
+    """Return what stays the same while nothing that a screen shows has changed; what is late changes at midnight."""
     with database.read() as connection:
         last = look.last_change(connection)
-    return f"{last}-{get_locale()}-{units().value}"
+    return f"{last}-{get_locale()}-{units().value}-{today()}"
 
 
 def answer_if_changed(database: Database, build: Callable[[], dict[str, Any] | str]) -> Response:
-    """Return what ``build`` makes, or 304 while the shop's change number, the language and the units are the same."""
+    """Return what ``build`` makes, or 304 while the shop's change number and day, language and units are the same."""
     tag = change_tag(database)
     if request.if_none_match.contains(tag):
         response = Response(status=304)

@@ -14,8 +14,11 @@ from tracker.pages.words import gettext as _
 from tracker.records import search as records
 from tracker.records.access import list_slots, list_stations
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
+from tracker.shop.errors import NotFoundError
 from tracker.shop.roles import Role
+from tracker.shop.sscc import find_sscc
 from tracker.work.access import needs
+from tracker.work.box_numbers import code_read
 
 blueprint = Blueprint("search", __name__)
 
@@ -30,11 +33,11 @@ def search() -> AnyResponse | str:
     asked = request.args.get("q", "").strip()[: records.LONGEST_TEXT]
     misread = False
     try:
-        way = _way_to(read_code(asked))
+        return redirect(_way_to(code_read(database(), asked)))
     except MisreadError:
-        way, misread = None, bool(_LIKE_A_CODE.fullmatch(asked))
-    if way:
-        return redirect(way)
+        misread = bool(_LIKE_A_CODE.fullmatch(asked)) or _is_wrong_sscc(asked)
+    except NotFoundError:
+        pass  # the SSCC of a box of somebody else: nothing is found by it
     with database().read() as connection:
         found = records.find(connection, "" if misread else asked)
     return render_template(
@@ -48,6 +51,14 @@ def search() -> AnyResponse | str:
         part_word=part_status_word,
         step_word=step_word,
     )
+
+
+def _is_wrong_sscc(text: str) -> bool:
+    try:
+        find_sscc(text)
+    except MisreadError:
+        return True
+    return False
 
 
 def _way_to(code: Code) -> str:

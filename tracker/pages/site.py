@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response
 from tracker.pages.context import database, now
 from tracker.pages.csrf import SAFE, check_form, is_ours
 from tracker.pages.polling import change_tag
+from tracker.pages.spoken import spoken
 from tracker.pages.ways_back import is_own_path
 from tracker.shop.errors import (
     InvalidInputError,
@@ -41,7 +42,7 @@ def check_visitor() -> Response | None:
     view = current_app.view_functions.get(request.endpoint or "")
     needed: Role | None = getattr(view, "needs", None)
     if needed is None:
-        raise NotAllowedError("This page is open to nobody.")
+        raise NotAllowedError(_("This page is open to nobody."))
     try:
         g.bearer = _visitor()
     except NotSignedInError as ended:
@@ -58,17 +59,24 @@ def _to_sign_in(ended: NotSignedInError) -> Response:
     """Send to the sign-in page and back afterwards; a script is told by the status alone."""
     had_one = SECRET in session
     session.pop(SECRET, None)
-    if request.accept_mimetypes.best_match(["text/html", "application/json"]) == "application/json":
-        return make_response({"detail": ended.detail}, HTTPStatus.UNAUTHORIZED)
+    if _asks_a_script():
+        return make_response({"detail": spoken(ended.detail)}, HTTPStatus.UNAUTHORIZED)
     where = request.full_path.rstrip("?") if request.method == "GET" else "/"
     back = None if where == "/" else where
     return redirect(url_for("site.sign_in", next=back, ended=1 if had_one else None))
 
 
+def _asks_a_script() -> bool:
+    return request.accept_mimetypes.best_match(["text/html", "application/json"]) == "application/json"
+
+
 def bearer_of_session() -> Bearer | None:
     """Return who is signed in by the session of a page of ours, or None."""
-    if not is_ours():
-        return None
+    return visitor_or_none() if is_ours() else None
+
+
+def visitor_or_none() -> Bearer | None:
+    """Return who is signed in, or None; enough to read by, not to change anything."""
     try:
         return _visitor()
     except NotSignedInError:
@@ -101,24 +109,15 @@ def post_sign_in() -> Response:
         else:
             secret = visits.sign_in(database(), given.get("name", ""), given.get("password", ""), attempt)
     except ThrottledError as wait:
-        told = _("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=wait.wait_s)
-        response = make_response(_sign_in_page(wrong=told), HTTPStatus.TOO_MANY_REQUESTS)
+        response = make_response(_sign_in_page(wrong=spoken(wait.detail)), HTTPStatus.TOO_MANY_REQUESTS)
         response.headers["Retry-After"] = str(wait.wait_s)
         return response
-    except NotSignedInError:
-        return make_response(_sign_in_page(wrong=_wrong()), HTTPStatus.UNAUTHORIZED)
+    except NotSignedInError as refused:
+        return make_response(_sign_in_page(wrong=spoken(refused.detail)), HTTPStatus.UNAUTHORIZED)
     session.clear()  # nothing of what was there before signing in goes on: a planted session opens nothing
     session.permanent = True
     session[SECRET] = secret
     return redirect(_own_path(given.get("next", "")) or _first_page(secret))
-
-
-def _wrong() -> str:
-    if request.form.get("pairing", "").strip():
-        return _("This code is not known, was used, or is older than ten minutes. Ask for a new one.")
-    if request.form.get("token", "").strip():
-        return _("This token is not known or was withdrawn. Ask the office for a new one.")
-    return _("This name and password do not belong together.")
 
 
 def _first_page(secret: str) -> str:
@@ -131,7 +130,7 @@ def _first_page(secret: str) -> str:
 
 def _sign_in_page(*, wrong: str = "", ended: bool = False) -> str:
     back = _own_path(request.values.get("next", ""))
-    return render_template("sign_in.html", wrong=wrong, ended=ended, next=back, name=request.form.get("name", ""))
+    return render_template("sign_in.html", wrong=wrong, ended=ended, next=back, name=request.form.get("name", ""), given=request.form)
 
 
 def _own_path(given: str) -> str:
@@ -154,25 +153,33 @@ def sign_out() -> Response:
 def badge() -> Any:
     """Take a worker's badge at a station's tablet: the following scans are theirs."""
     given = request.get_json(silent=True)
-    code = given.get("code") if isinstance(given, dict) else None
+    given = given if isinstance(given, dict) else {}
+    code, told = given.get("code"), {"id": str(given["id"])[:40]} if "id" in given else {}
     if g.bearer.person_id is not None:
-        return {"name": g.bearer.name, "own": True}
+        return {**told, "name": g.bearer.name, "own": True}
     if g.bearer.station is None:
         return {"detail": _("A badge is scanned at a station's own tablet.")}, HTTPStatus.CONFLICT
     attempt = visits.Attempt(address=request.remote_addr or "", now=now())
     try:
         name = visits.note_badge(database(), session.get(SECRET, ""), str(code or "")[:80], attempt)
     except ThrottledError as wait:
-        told = _("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=wait.wait_s)
         # Not 429: the station screen would send the badge again and hold up every scan that waits behind it.
-        return {"detail": told}, HTTPStatus.FORBIDDEN, {"Retry-After": str(wait.wait_s)}
+        return {"detail": spoken(wait.detail)}, HTTPStatus.FORBIDDEN, {"Retry-After": str(wait.wait_s)}
     except NotSignedInError:
         return {"detail": _("Nobody is known by this badge. Ask the office for a new one.")}, HTTPStatus.NOT_FOUND
-    return {"name": name, "own": False}
+    return {**told, "name": name, "own": False}
+
+
+def _of_status(status: HTTPStatus) -> str:
+    if status is HTTPStatus.NOT_FOUND:
+        return _("There is no such page.")
+    if status is HTTPStatus.REQUEST_ENTITY_TOO_LARGE:
+        return _("What was sent is too large.")
+    return _("The service cannot answer what was sent here.")
 
 
 def error_page(error: Exception) -> Any:
-    """Say on a page what went wrong and what to do."""
+    """Say what went wrong and what to do: on a page, or to a script that asks for JSON."""
     if isinstance(error, NotAllowedError):
         status, detail = HTTPStatus.FORBIDDEN, error.detail
     elif isinstance(error, NotFoundError):
@@ -183,8 +190,7 @@ def error_page(error: Exception) -> Any:
         status, detail = HTTPStatus.BAD_REQUEST, error.detail
     elif isinstance(error, HTTPException):
         status = HTTPStatus(error.code or 500)
-        gone = status is HTTPStatus.NOT_FOUND
-        detail = _("There is no such page.") if gone else (error.description or status.phrase)
+        detail = _of_status(status)
         if error.response is not None:
             return error.response
     elif isinstance(error, SQLAlchemyError):
@@ -195,4 +201,6 @@ def error_page(error: Exception) -> Any:
         status = HTTPStatus.INTERNAL_SERVER_ERROR
         number = g.get("request_id", "")
         detail = _("The service failed. Tell whoever looks after it the request id %(number)s.", number=number)
-    return render_template("error.html", status=status, detail=detail), status
+    if _asks_a_script():
+        return {"detail": spoken(detail)}, status
+    return render_template("error.html", status=status, detail=spoken(detail)), status

@@ -1,4 +1,4 @@
-"""What fitters reported from site, and the scans that contradict what happened meanwhile: both ask for a decision."""
+"""What fitters reported from site: each report asks for a decision."""
 
 from typing import Final
 
@@ -7,18 +7,14 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.context import bearer, database, now
 from tracker.pages.days import day, moment
-from tracker.pages.words import OUTCOMES, step_word
-from tracker.records import history
 from tracker.shop.errors import NotFoundError
 from tracker.shop.roles import Role
-from tracker.shop.verdicts import Outcome
 from tracker.work.access import needs
 from tracker.work.reports import close_report, open_reports
 
 blueprint = Blueprint("site_reports", __name__)
 
 REPORTS_A_PAGE: Final = 50
-FLAGGED_SHOWN: Final = 50
 
 
 @blueprint.get("/reports")
@@ -43,14 +39,3 @@ def close(number: int) -> AnyResponse:
     except NotFoundError:
         abort(404)
     return redirect(url_for("site_reports.reports"), 303)
-
-
-@blueprint.get("/flagged")
-@needs(Role.STATION)
-def flagged() -> str:
-    """The scans that arrived late and contradict what happened meanwhile, the latest first."""
-    with database().read() as connection:
-        found = history.last_flagged(connection, limit=FLAGGED_SHOWN)
-    return render_template(
-        "flagged.html", scans=found, moment=moment, step_word=step_word, outcomes=OUTCOMES, Outcome=Outcome
-    )

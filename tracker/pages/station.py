@@ -6,25 +6,25 @@ to sound. What waits for the station and what it scanned last are polled beside 
 
 from http import HTTPStatus
 from typing import Any, Final
-from uuid import UUID
 
-from babel.dates import format_skeleton
 from flask import Blueprint, Response, abort, jsonify, redirect, render_template, request, url_for
-from flask_babel import get_locale
 from werkzeug.wrappers import Response as AnyResponse
 
+from tracker.pages.clock_words import own_clock
 from tracker.pages.context import act, bearer, database, now, scan_counter
+from tracker.pages.days import day, time_of_day
 from tracker.pages.pictures import MAX_IMAGE_BYTES, codes_in_picture
 from tracker.pages.polling import answer_if_changed
+from tracker.pages.scan_reading import read_scan
+from tracker.pages.spoken import spoken
 from tracker.pages.station_answer import Told, tell
-from tracker.pages.words import OUTCOMES, REASONS, gettext, step_word
+from tracker.pages.words import OUTCOMES, first_of, gettext, reasons_at, step_word
 from tracker.records.access import StationView, list_stations, station_by_name
 from tracker.records.waiting import last_scans, waiting_for
-from tracker.shop.errors import Fault, InvalidInputError, ShopError, TooLargeError
+from tracker.shop.errors import InvalidInputError, ShopError, TooLargeError
 from tracker.shop.roles import Role
-from tracker.shop.scans import Action, Answer, Scan
+from tracker.shop.scans import Answer
 from tracker.shop.steps import Step
-from tracker.shop.times import read_time
 from tracker.work.access import needs
 from tracker.work.scan import Sender
 
@@ -32,8 +32,6 @@ blueprint = Blueprint("station", __name__)
 
 WAITING_SHOWN: Final = 50
 SCANS_SHOWN: Final = 10
-LONGEST_CODE: Final = 200
-_ACTIONS: Final = (Action.PASS, Action.UNDO, Action.DAMAGED)
 
 
 @blueprint.get("/station")
@@ -63,7 +61,8 @@ def screen(name: str) -> str | AnyResponse:
         packs=station.step is Step.PACK,
         paired=own is not None,
         who=bearer().name,
-        reasons={key: str(word) for key, word in REASONS.items()},
+        first=first_of(station.step),
+        reasons=reasons_at(station.step),
         **_lists(station),
     )
 
@@ -74,17 +73,18 @@ def scan(name: str) -> Response | tuple[Response, int]:
     """Take one scan and answer what to show and what to sound. A 200 means that it is on disk."""
     station = _station(name)
     try:
-        reading = _reading(request.get_json(silent=True), station.name)
+        reading = read_scan(request.get_json(silent=True), station.name)
     except InvalidInputError as refused:
         return _refusal(refused)
-    sender = Sender(name=act()["who"], station=bearer().station)
-    answer = scan_counter().take([reading], sender, now())[0]
+    sender = Sender(name=act()["who"], station=bearer().station, device=bearer().device)
+    answer = scan_counter().take([reading.scan], sender, now(), sent=reading.sent)[0]
     with database().read() as connection:
         told = tell(connection, answer, station)
-    return jsonify(_body(answer, told))
+        clock = own_clock(connection, sender.device, now())
+    return jsonify(_body(answer, told, clock))
 
 
-def _body(answer: Answer, told: Told | None) -> dict[str, Any]:
+def _body(answer: Answer, told: Told | None, clock: str) -> dict[str, Any]:
     said = OUTCOMES[answer.outcome]
     return {
         "id": str(answer.id),
@@ -92,9 +92,12 @@ def _body(answer: Answer, told: Told | None) -> dict[str, Any]:
         "ok": answer.ok,
         "word": str(said.word),
         "sound": said.sound.value,
+        "says": "" if told is None else told.says,
         "part": answer.part,
         "title": "" if told is None or told.part is None else told.title,
-        "html": render_template("station_answer.html", told=told, said=said, day=_day, step_word=step_word),
+        "html": render_template(
+            "station_answer.html", told=told, said=said, day=day, step_word=step_word, clock=clock
+        ),
     }
 
 
@@ -118,12 +121,8 @@ def _lists(station: StationView) -> dict[str, Any]:
     with database().read() as connection:
         scans = last_scans(connection, station.id, limit=SCANS_SHOWN)
         waiting = waiting_for(connection, station.step, limit=WAITING_SHOWN)
-    return {"scans": scans, "waiting": waiting, "ships": station.step is Step.SHIP, "said": OUTCOMES, "day": _day}
-
-
-def _day(day: Any) -> str:
-    """A day as people say it: Fri, Mar 5, in the order of the reader's language."""
-    return str(format_skeleton("MMMEd", day, locale=get_locale()))
+    words = {"said": OUTCOMES, "day": day, "time_of_day": time_of_day}
+    return {"scans": scans, "waiting": waiting, "ships": station.step is Step.SHIP, **words}
 
 
 @blueprint.post("/station/picture")
@@ -151,45 +150,10 @@ def _station(name: str) -> StationView:
     return found
 
 
-def _reading(body: Any, station: str) -> Scan:
-    """Return the scan that a request's body spells. Raises InvalidInputError with every field that is wrong."""
-    given = body if isinstance(body, dict) else {}
-    faults = []
-    scan_id = action = at = None
-    try:
-        scan_id = UUID(str(given.get("id")))
-    except ValueError:
-        faults.append(Fault(where={"field": "id"}, what="a UUID is wanted"))
-    try:
-        at = read_time(str(given.get("at")))
-    except ValueError as wrong:
-        faults.append(Fault(where={"field": "at"}, what=str(wrong)))
-    if given.get("action", Action.PASS) in _ACTIONS:
-        action = Action(given.get("action", Action.PASS))
-    else:
-        faults.append(Fault(where={"field": "action"}, what=f"one of {', '.join(_ACTIONS)} is wanted"))
-    reason = given.get("reason", "")
-    if reason and str(reason) not in REASONS:
-        faults.append(Fault(where={"field": "reason"}, what=f"one of {', '.join(REASONS)} is wanted"))
-    code = given.get("code", "")
-    if not isinstance(code, str):
-        faults.append(Fault(where={"field": "code"}, what="a text is wanted"))
-    if faults or scan_id is None or at is None or action is None:
-        raise InvalidInputError("This is no scan.", faults)
-    return Scan(
-        id=scan_id,
-        code=code[:LONGEST_CODE],
-        at=at,
-        station=station,
-        action=action,
-        reason=str(reason).replace("_", " "),
-    )
-
-
 def _refusal(refused: ShopError) -> tuple[Response, int]:
     status = (
         HTTPStatus.REQUEST_ENTITY_TOO_LARGE if isinstance(refused, TooLargeError) else HTTPStatus.UNPROCESSABLE_ENTITY
     )
     faults = refused.faults if isinstance(refused, InvalidInputError) else ()
-    errors = [{**fault.where, "what": fault.what} for fault in faults]
-    return jsonify(detail=refused.detail, errors=errors), status
+    errors = [{**fault.where, "what": spoken(fault.what)} for fault in faults]
+    return jsonify(detail=spoken(refused.detail), errors=errors), status

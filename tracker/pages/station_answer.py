@@ -6,6 +6,7 @@ from typing import Final
 
 from sqlalchemy import Connection
 
+from tracker.pages.days import day
 from tracker.pages.outlines import Panel, outline_svg
 from tracker.pages.words import OUTCOMES, Facts, Said, gettext, sentence
 from tracker.records import floor, look
@@ -14,9 +15,11 @@ from tracker.records.boards import BoardView, board_view
 from tracker.records.designs import Marks, marks_of
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.look import PartView
+from tracker.records.shipping import loading_of
 from tracker.records.waiting import KeptScan, TakenBack, kept_scan, taken_back, uncut_on_board
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.scans import Answer
+from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import Outcome
 
@@ -95,14 +98,22 @@ def _find(connection: Connection, kept: KeptScan) -> _Found:
         number = read_code(kept.box).number
         box = floor.boxes_numbered(connection, [number]).get(number)
     undone = taken_back(connection, kept.id)
-    code = _code(undone.code if undone else kept.code)
+    code = _code(undone.code if undone else kept.code, kept)
     board = board_view(connection, code.number) if code and code.kind is Kind.BOARD else None
     return _Found(kept=kept, undone=undone, code=code, board=board, part=part, state=state, box=box, marks=marks)
 
 
-def _code(text: str) -> Code | None:
+def _code(text: str, kept: KeptScan) -> Code | None:
+    """The code that was read; where it was the SSCC of a box of the shop, the box's own code."""
     try:
         return read_code(text)
+    except MisreadError:
+        return read_code(kept.box) if kept.box and not kept.part and _sscc(text) else None
+
+
+def _sscc(text: str) -> str | None:
+    try:
+        return find_sscc(text)
     except MisreadError:
         return None
 
@@ -112,6 +123,8 @@ def _facts(connection: Connection, found: _Found, answer: Answer, station: Stati
     open_steps: Sequence[Step] = ()
     if state is not None and station.step in state.route:
         open_steps = state.progress.open_before(station.step, state.route)
+    load_id = box.load_id if box else read_code(kept.load).number if kept.load else None
+    loading = loading_of(connection, load_id) if load_id and station.step is Step.SHIP else None
     return Facts(
         step=station.step,
         code=kept.code,
@@ -125,7 +138,11 @@ def _facts(connection: Connection, found: _Found, answer: Answer, station: Stati
         box=_box_name(found),
         box_state=box.state if box else "",
         box_kept=box is not None and box.held_at is not None,
-        load=str(Code(Kind.LOAD, box.load_id)) if box and box.load_id else "",
+        load=str(Code(Kind.LOAD, load_id)) if load_id else "",
+        load_day=day(loading.ship_on) if loading else "",
+        load_boxes=loading.boxes if loading else 0,
+        load_on=loading.on if loading else 0,
+        load_short=loading.short if loading else 0,
         slot=kept.slot or "",
         replaced_by=part_code(state.replaced_by_id) if state and state.replaced_by_id else "",
         open_steps=open_steps,
@@ -150,7 +167,8 @@ def _title(found: _Found) -> str:
         return gettext("Load %(code)s", code=kept.load)
     if found.board is not None:
         return gettext("Board %(number)s, job %(job)s", number=found.board.number, job=found.board.job)
-    return kept.code[:40]
+    sscc = _sscc(kept.code)
+    return f"SSCC {sscc}" if sscc else kept.code[:40]
 
 
 def _next(connection: Connection, found: _Found, outcome: Outcome) -> Next | None:

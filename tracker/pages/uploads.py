@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import IO, Final
 
 from tracker.shop.errors import NotFoundError, TooLargeError
+from tracker.shop.saying import say
 
 KEPT: Final = timedelta(hours=1)
 LARGEST_FILE: Final = 64 * 1024 * 1024
@@ -49,7 +50,7 @@ class Uploads:
                 while chunk := file.read(_CHUNK):
                     size += len(chunk)
                     if size > LARGEST_FILE:
-                        raise TooLargeError(f"The file has more than {LARGEST_FILE // (1 << 20)} MB.")
+                        raise TooLargeError(say("The file has more than %(most)s MB.", most=LARGEST_FILE // (1 << 20)))
                     kept.write(chunk)
             unfinished.replace(path)
         finally:
@@ -60,7 +61,7 @@ class Uploads:
         try:
             return self._path(name, what).open("rb")
         except FileNotFoundError:
-            raise NotFoundError("The file is no longer kept. Choose it again.") from None
+            raise NotFoundError(say("The file is no longer kept. Choose it again.")) from None
 
     def has(self, name: str, what: str) -> bool:
         """Say whether a file is kept."""
@@ -91,5 +92,5 @@ class Uploads:
 
     def _path(self, name: str, what: str) -> Path:
         if not _NAME.fullmatch(name):
-            raise NotFoundError("The file is no longer kept. Choose it again.")
+            raise NotFoundError(say("The file is no longer kept. Choose it again."))
         return self._folder / f"{name}.{what}"

@@ -139,6 +139,19 @@ ROLES: Final[Mapping[Role, Lazy]] = MappingProxyType(
     }
 )
 
+LABEL_KINDS: Final[Mapping[str, Lazy]] = MappingProxyType(
+    {
+        "part": _("part"),
+        "box": _("box"),
+        "board": _("board"),
+        "load": _("load"),
+        "slot": _("slot"),
+        "station": _("station"),
+        "card": _("command card"),
+        "badge": _("badge"),
+    }
+)
+
 REASONS: Final[Mapping[str, Lazy]] = MappingProxyType(
     {
         "chipped": _("Chipped"),
@@ -147,6 +160,11 @@ REASONS: Final[Mapping[str, Lazy]] = MappingProxyType(
         "wrong_holes": _("Wrong holes"),
     }
 )
+# What is packed has the right size and holes: on the way to the truck it can only be damaged.
+REASONS_AT_THE_DOCK: Final = ("chipped", "scratched")
+
+
+FOLLOW_UP: Final = " follow-up"  # as tracker.work.follow_up names such a box
 
 
 def step_word(step: str) -> str:
@@ -157,6 +175,14 @@ def step_word(step: str) -> str:
 def box_state_word(state: str) -> str:
     """Return a box's state as people read it."""
     return str(BOX_STATES[BoxState(state)])
+
+
+def box_name(name: str) -> str:
+    """Return a box's name as people read it: what completes another is called so in their language."""
+    base = name.removesuffix(FOLLOW_UP)
+    if base == name or not base:
+        return name
+    return gettext("%(name)s follow-up", name=box_name(base))
 
 
 def part_status_word(status: str) -> str:
@@ -174,6 +200,32 @@ def role_word(role: str) -> str:
     return str(ROLES[Role(role)])
 
 
+def reason_word(reason: str) -> str:
+    """Return a reason for damage or loss as people read it: one of the shop's in their language, else as written."""
+    if reason == "lost":
+        return gettext("Lost")
+    known = REASONS.get(reason.replace(" ", "_"))
+    return reason if known is None else str(known)
+
+
+def reasons_at(step: Step) -> dict[str, str]:
+    """Return the reasons for which a part may be marked damaged at a step, by name, as people read them."""
+    return {name: str(word) for name, word in REASONS.items() if step is not Step.SHIP or name in REASONS_AT_THE_DOCK}
+
+
+def first_of(step: Step) -> str:
+    """Say what is scanned first at a station that does a step."""
+    match step:
+        case Step.CUT:
+            return gettext("Scan a board or a part")
+        case Step.PACK:
+            return gettext("Scan a box or a part")
+        case Step.SHIP:
+            return gettext("Scan a load, then its boxes")
+        case _:
+            return gettext("Scan a part")
+
+
 def listed(words: Sequence[str]) -> str:
     """Return words as one phrase: ``cut, machine``."""
     return ", ".join(words)
@@ -184,7 +236,8 @@ class Facts:
     """What is known of one scan that was answered, as far as a sentence needs it.
 
     ``kind`` is what the code names, None for a text that is no code; ``action`` is what was asked, ``undone`` what an
-    undo took back. ``open_steps`` are the part's steps before the station's own that are not done.
+    undo took back. ``open_steps`` are the part's steps before the station's own that are not done. Of a load: the day on
+    which it leaves, how many of its boxes are on it, and how many of those have a rest that is not on it.
     """
 
     step: Step
@@ -200,6 +253,10 @@ class Facts:
     box_state: str = ""
     box_kept: bool = False
     load: str = ""
+    load_day: str = ""
+    load_boxes: int = 0
+    load_on: int = 0
+    load_short: int = 0
     slot: str = ""
     replaced_by: str = ""
     open_steps: Sequence[Step] = ()
@@ -234,9 +291,14 @@ def _done(facts: Facts) -> str:
         case Kind.BOX if facts.step is Step.PACK:
             return gettext("The box is open. Scan its parts.")
         case Kind.BOX:
-            return gettext("The box is on its load.")
+            return _on_load(facts)
         case Kind.LOAD:
-            return gettext("The load is open. Scan its boxes.")
+            return gettext(
+                "The load of %(day)s is open: %(on)s of %(boxes)s boxes are on it. Scan the boxes.",
+                day=facts.load_day,
+                on=facts.load_on,
+                boxes=facts.load_boxes,
+            )
         case Kind.BOARD if facts.uncut:
             return ngettext(
                 "%(num)d part of the board was refused: scan it by itself.",
@@ -247,6 +309,15 @@ def _done(facts: Facts) -> str:
             return gettext("All parts of the board are cut.")
         case _:
             return ""
+
+
+def _on_load(facts: Facts) -> str:
+    named = {"load": facts.load, "day": facts.load_day, "on": facts.load_on, "boxes": facts.load_boxes}
+    if facts.load_on < facts.load_boxes:
+        return gettext("On load %(load)s of %(day)s: %(on)s of %(boxes)s boxes.", **named)
+    if facts.load_short:
+        return gettext("On load %(load)s of %(day)s: all %(boxes)s boxes, but it would leave short. Ask the foreman.", **named)
+    return gettext("On load %(load)s of %(day)s: all %(boxes)s boxes. The truck may leave.", **named)
 
 
 def _noted(facts: Facts) -> str:
@@ -302,7 +373,7 @@ def _off_route(facts: Facts) -> str:
         case Kind.PART:
             return gettext("This part has no step %(step)s.", step=step_word(facts.step))
         case Kind.BOX if facts.step is Step.SHIP:
-            return gettext("No load is planned for this box.")
+            return gettext("No load is planned for this box. Put it aside and ask the foreman for a load.")
         case Kind.BOX:
             return gettext("Boxes are scanned where they are packed or loaded.")
         case Kind.LOAD:

@@ -168,6 +168,23 @@ def board_of(connection: Connection, part_id: int) -> str | None:
     return None if board_id is None else str(Code(Kind.BOARD, board_id))
 
 
+def board_ids_of_job(connection: Connection, job_id: int) -> list[int]:
+    """Return the boards of a job in the order in which they are cut: that of their numbers."""
+    query = select(board.c.id).where(board.c.job_id == job_id).order_by(board.c.number, board.c.id)
+    return list(connection.execute(query).scalars())
+
+
+def parts_without_board(connection: Connection, job_id: int) -> list[int]:
+    """Return the living parts of a job that come off no board, by number."""
+    query = (
+        select(part.c.id)
+        .outerjoin(sawing, sawing.c.part_id == part.c.id)
+        .where(part.c.job_id == job_id, sawing.c.part_id.is_(None), part.c.status.not_in(sorted(DEAD_STATUSES)))
+        .order_by(part.c.id)
+    )
+    return list(connection.execute(query).scalars())
+
+
 def parts_on_board(connection: Connection, board_id: int, *, living: bool) -> list[int]:
     """Return the numbers of the parts that come off a board, in the saw's order; without ``living`` the dead too."""
     query = (

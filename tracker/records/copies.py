@@ -14,8 +14,10 @@ from sqlalchemy.exc import DatabaseError
 
 from tracker.records.database import Database, sqlite_module
 from tracker.records.migrate import known_revisions, revision_of, upgrade
+from tracker.records.sscc import keep_last_serial, last_serials
 from tracker.records.tables import counter, job, log, metadata
 from tracker.shop.errors import ConflictError, InvalidInputError
+from tracker.shop.sscc import highest_serial, leap
 
 ROWS_AT_ONCE = 5_000
 
@@ -77,13 +79,37 @@ def restore_from(database: Database, source: Path) -> Path | None:
     """Put a checked copy in the place of what ``database`` holds.
 
     What a SQLite database held before is kept beside it, and its path returned. A PostgreSQL database that holds jobs
-    is refused: restore into an empty one.
+    is refused: restore into an empty one. The boxes' SSCCs go on beyond what the copy knows of: see ``_leap_ahead``.
     """
     check_copy(source)
+    given = _given_serials(database)
+    kept = None
     if database.is_sqlite:
-        return _restore_sqlite(database, source)
-    _restore_rows(database, source)
-    return None
+        kept = _restore_sqlite(database, source)
+    else:
+        _restore_rows(database, source)
+    _leap_ahead(database, given)
+    return kept
+
+
+def _given_serials(database: Database) -> dict[str, int]:
+    path = Path(database.url.database or "")
+    if database.is_sqlite and not (path.is_file() and path.stat().st_size):
+        return {}
+    try:
+        with database.read() as connection:
+            return last_serials(connection)
+    except DatabaseError:
+        return {}  # what is there is damaged: that is why a copy is restored
+
+
+def _leap_ahead(database: Database, given: dict[str, int]) -> None:
+    """Let the SSCCs go on after all that was given: since the copy was made, others may have been put on boxes."""
+    with database.write() as connection:
+        copied = last_serials(connection)
+        for series in {*copied, *given}:
+            known = max(copied.get(series, 0), given.get(series, 0))
+            keep_last_serial(connection, series, min(known + leap(series), highest_serial(series)))
 
 
 def _copy_sqlite(database: Database, target: Path) -> None:

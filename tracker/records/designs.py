@@ -20,11 +20,12 @@ _CONVERTER: Final = make_converter()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marks:
-    """What a designed part's label says: its name in the cabinet, the joint numbers, which side is in front."""
+    """What a designed part's label says: its name in the cabinet, the joint numbers, which side is in front, grain."""
 
     own: str
     front: str
     marks: tuple[Mark, ...]
+    grain: bool
 
 
 def store_designs(connection: Connection, job_id: int, designs: Sequence[OrderedDesign]) -> None:
@@ -90,7 +91,7 @@ def marks_of(connection: Connection, part_ids: Sequence[int]) -> dict[int, Marks
 
 def _marks(row: Any) -> Marks:
     marks = _CONVERTER.loads(row.marks, tuple[Mark, ...])
-    return Marks(own=row.own, front=row.front, marks=marks)
+    return Marks(own=row.own, front=row.front, marks=marks, grain=row.grain)
 
 
 def copy_marks(connection: Connection, old_id: int, new_id: int) -> None:

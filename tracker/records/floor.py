@@ -3,13 +3,13 @@
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 
 from sqlalchemy import Connection, bindparam, exists, insert, select, update
 
 from tracker.records.tables import box, counter, job, load, log, part, slot, station, tally
-from tracker.shop.codes import box_code, part_code
+from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.progress import Happening, Progress, Sighting
 from tracker.shop.scans import Answer
 from tracker.shop.steps import Route, Step
@@ -202,6 +202,13 @@ _SEALED_AFTER = select(
         log.c.at > bindparam("at"),
     )
 )
+_MOVED_AFTER = (
+    select(log.c.code, box.c.follows_id)
+    .outerjoin(box, box.c.id == log.c.box_id)
+    .where(log.c.part_id == bindparam("id"), log.c.action == "move", log.c.at > bindparam("at"))
+    .order_by(log.c.seq)
+    .limit(1)
+)
 _CANCELLED_AFTER = select(
     exists().where(
         log.c.part_id.is_(None),
@@ -389,6 +396,14 @@ def replaced_after(connection: Connection, part_id: int, at: datetime) -> bool:
 def sealed_after(connection: Connection, box_id: int, at: datetime) -> bool:
     """Say whether a box was sealed after ``at``."""
     return bool(connection.execute(_SEALED_AFTER, {"id": box_id, "at": at}).scalar())
+
+
+def planned_before_move(connection: Connection, part_id: int, at: datetime) -> int | None:
+    """Return the box that a part was planned for at a past moment when it was planned for another one since."""
+    row = connection.execute(_MOVED_AFTER, {"id": part_id, "at": at}).first()
+    if row is None:
+        return None
+    return read_code(row.code).number if row.code else cast("int | None", row.follows_id)
 
 
 def cancelled_after(connection: Connection, job_id: int, at: datetime) -> bool:

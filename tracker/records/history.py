@@ -5,7 +5,7 @@ Every list has an end: the log grows with the shop's age, and a screen shows onl
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta, timezone
 from typing import Any, Final
 
 from sqlalchemy import (
@@ -106,12 +106,6 @@ def last_of_job(connection: Connection, job_id: int, *, limit: int) -> list[Happ
     found = union_all(of_job, of_boxes).subquery()
     latest = select(found.c.seq).order_by(found.c.seq.desc()).limit(limit)
     query = _HAPPENED.where(log.c.seq.in_(latest)).order_by(log.c.seq.desc())
-    return [_happened(row) for row in connection.execute(query)]
-
-
-def last_flagged(connection: Connection, *, limit: int) -> list[Happened]:
-    """Return the scans that contradict what happened meanwhile, the latest first: a foreman looks at them."""
-    query = _HAPPENED.where(log.c.flag.is_not(None)).order_by(log.c.seq.desc()).limit(limit)
     return [_happened(row) for row in connection.execute(query)]
 
 
@@ -349,13 +343,16 @@ def designed_cabinets(connection: Connection, job_id: int, names: Sequence[str])
 
 
 def packed_by_day(connection: Connection, *, now: datetime) -> Mapping[date, int]:
-    """Return how many parts were packed on each of the last days (UTC) at the pack stations, less what was taken back.
+    """Return how many parts were packed on each of the last days at the pack stations, less what was taken back.
 
-    Reads the pack stations' own scans of LOOK_BACK_DAYS, whatever the shop's age.
+    ``now`` is on the shop's clock, whose days are counted: where that was put forward or back meanwhile, an hour of the
+    days before counts to the day beside its own. Reads the pack stations' own scans of LOOK_BACK_DAYS, whatever the shop's age.
     """
-    since = datetime.combine(now.astimezone(UTC).date() - timedelta(days=LOOK_BACK_DAYS), datetime.min.time(), UTC)
+    ahead = now.utcoffset() or timedelta()
+    since = datetime.combine(now.date() - timedelta(days=LOOK_BACK_DAYS), datetime.min.time(), timezone(ahead))
     stations = list(connection.execute(select(station.c.id).where(station.c.step == Step.PACK)).scalars())
-    day = cast(type_coerce(log.c.at, BigInteger).op("/")(literal(_DAY_MICROS, BigInteger)), BigInteger).label("day")
+    local = type_coerce(log.c.at, BigInteger) + literal(ahead // timedelta(microseconds=1), BigInteger)
+    day = cast(cast(local, BigInteger).op("/")(literal(_DAY_MICROS, BigInteger)), BigInteger).label("day")
     packed = and_(log.c.action == "pass", log.c.outcome == Outcome.DONE)
     counted = func.sum(case((packed, 1), (log.c.outcome == Outcome.UNDONE, -1), else_=0))
     query = (

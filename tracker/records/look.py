@@ -108,6 +108,7 @@ class HistoryEntry:
     inferred: list[str]
     message: str
     flag: str | None
+    said_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +137,7 @@ class BoxView:
 
     id: int
     code: str
+    sscc: str | None
     name: str
     number: int
     job: str
@@ -274,6 +276,11 @@ def part_view(connection: Connection, part_id: int) -> PartView | None:
     return next(iter(_parts(connection, _PART_QUERY.where(part.c.id == part_id))), None)
 
 
+def parts_numbered(connection: Connection, numbers: Collection[int]) -> list[PartView]:
+    """Return the parts of these numbers, in no certain order."""
+    return _parts(connection, _PART_QUERY.where(part.c.id.in_(list(numbers))))
+
+
 def _parts(connection: Connection, query: Select[Any]) -> list[PartView]:
     return [_part(row) for row in connection.execute(query)]
 
@@ -325,12 +332,6 @@ def box_history(connection: Connection, box_id: int) -> list[HistoryEntry]:
     return _history(connection, and_(log.c.part_id.is_(None), log.c.box_id == box_id))
 
 
-def flagged(connection: Connection, *, limit: int, after: int = 0) -> list[tuple[int, HistoryEntry]]:
-    """Return the scans that a foreman must look at, in the order of arrival, with their numbers in the log."""
-    query = _HISTORY.where(log.c.flag.is_not(None), log.c.seq > after).order_by(log.c.seq).limit(limit)
-    return [(row.seq, _entry(row)) for row in connection.execute(query)]
-
-
 _HISTORY = select(log, station.c.name.label("station_name")).outerjoin(station, station.c.id == log.c.station_id)
 
 
@@ -353,6 +354,7 @@ def _entry(row: Any) -> HistoryEntry:
         inferred=[step.value for step in Step if step in row.inferred],
         message=row.message,
         flag=row.flag,
+        said_at=row.said_at,
     )
 
 
@@ -370,6 +372,11 @@ def boxes_of_job(connection: Connection, job_id: int, *, limit: int, after: int 
     """Return the boxes of a job by number, with their content."""
     query = _BOX_QUERY.where(box.c.job_id == job_id, box.c.id > after).order_by(box.c.id).limit(limit)
     return _boxes(connection, query)
+
+
+def boxes_numbered(connection: Connection, numbers: Collection[int]) -> list[BoxView]:
+    """Return the boxes of these numbers with their content, in no certain order."""
+    return _boxes(connection, _BOX_QUERY.where(box.c.id.in_(list(numbers))))
 
 
 def box_codes(connection: Connection, job_id: int) -> list[str]:
@@ -419,6 +426,7 @@ def _box(row: Any, parts: list[PartView], items: list[ItemView], places: dict[st
     return BoxView(
         id=row.id,
         code=box_code(row.id),
+        sscc=row.sscc,
         name=row.name,
         number=row.number,
         job=row.job_code,

@@ -5,15 +5,16 @@ or where none is planned on its job's due date. Bounded: jobs are read in the or
 full, jobs that lack nothing are passed over by their tallies, finished ones never looked at.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from heapq import merge
 from typing import Any, Final
 
-from sqlalchemy import Connection, Select, and_, exists, func, or_, select, tuple_
+from sqlalchemy import CompoundSelect, Connection, Select, and_, exists, func, null, or_, select, tuple_, union_all
 
+from tracker.records.follow_ups import completes, first
 from tracker.records.tables import box, item, job, load, log, part, slot, station, tally
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
@@ -68,7 +69,8 @@ class MissingItem:
 class ShortBox:
     """A box that is not complete. ``more`` parts and items lack beside those that are listed.
 
-    ``held`` is its job's hold; ``kept`` says that a foreman keeps this box in the shop.
+    ``held`` is its job's hold; ``kept`` says that a foreman keeps this box in the shop. ``behind`` is the load that
+    leaves without it though the box that it completes, ``follows``, is on that one.
     """
 
     id: int
@@ -82,15 +84,19 @@ class ShortBox:
     customer: str
     due: date
     load: str | None
+    behind: str | None
+    follows: str | None
     leaves: date
     parts: Sequence[MissingPart]
     items: Sequence[MissingItem]
     more: int
+    parts_lacking: int
+    uncounted: int
 
     @property
     def lacking(self) -> int:
         """How many parts and kinds of items it lacks."""
-        return len(self.parts) + len(self.items) + self.more
+        return self.parts_lacking + self.uncounted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,12 +120,12 @@ def missing_page(
     if job_code is not None:
         heads = _heads(connection, _of_job(job_code), after)
     elif load_id is not None:
-        heads = _heads(connection, _ON_LOADS.where(box.c.load_id == load_id), after)
+        heads = _heads(connection, _leaving(load_id), after)
     elif on_loads:
-        heads = _heads(connection, _ON_LOADS, after)
+        heads = _heads(connection, _leaving(), after)
     else:
         heads = merge(
-            _heads(connection, _ON_LOADS, after),
+            _heads(connection, _leaving(), after),
             _heads_without_load(connection, after),
             key=lambda head: (head.leaves, head.job_id, head.id),
         )
@@ -128,7 +134,7 @@ def missing_page(
 
 _COLUMNS = (
     *(box.c.id, box.c.name, box.c.state, box.c.job_id, box.c.load_id, box.c.parts_total, box.c.packed),
-    box.c.held_at,
+    *(box.c.held_at, box.c.follows_id),
     *(job.c.code.label("job_code"), job.c.status.label("job_status"), job.c.customer, job.c.due),
 )
 _UNCOUNTED = exists().where(item.c.box_id == box.c.id, func.coalesce(item.c.counted, 0) < item.c.quantity)
@@ -138,26 +144,53 @@ _LACKS = or_(
     and_(box.c.state.in_([BoxState.SEALED, BoxState.LOADED]), box.c.packed < box.c.parts_total),
 )
 _ON_LOADS: Select[Any] = (
-    select(*_COLUMNS, load.c.ship_on.label("leaves"))
+    select(*_COLUMNS, load.c.ship_on.label("leaves"), null().label("behind_id"))
     .select_from(load)
     .join(box, box.c.load_id == load.c.id)
     .join(job, job.c.id == box.c.job_id)
     .where(load.c.state == "open", job.c.status.in_(_OPEN), _LACKS)
 )
+# A follow-up box that is on no load while the box that it completes is: that load would leave short.
+_LEFT_BEHIND: Select[Any] = (
+    select(*_COLUMNS, load.c.ship_on.label("leaves"), load.c.id.label("behind_id"))
+    .select_from(load)
+    .join(first, first.c.load_id == load.c.id)
+    .join(box, completes())
+    .join(job, job.c.id == box.c.job_id)
+    .where(
+        load.c.state == "open", job.c.status.in_(_OPEN), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED
+    )
+)
+
+_its_load = load.alias("its_load")
+_IS_LEFT_BEHIND = (
+    exists()
+    .where(first.c.id == box.c.follows_id, _its_load.c.id == first.c.load_id, _its_load.c.state == "open", completes())
+    .correlate(box)
+)
 
 
-def _of_job(code: str) -> Select[Any]:
+def _leaving(load_id: int | None = None) -> CompoundSelect[Any]:
+    """The boxes that keep loads that are planned, or one of them, from leaving whole."""
+    if load_id is None:
+        return union_all(_ON_LOADS, _LEFT_BEHIND)
+    return union_all(_ON_LOADS.where(load.c.id == load_id), _LEFT_BEHIND.where(load.c.id == load_id))
+
+
+def _of_job(code: str) -> CompoundSelect[Any]:
     leaves = func.coalesce(load.c.ship_on, job.c.due).label("leaves")
-    return (
-        select(*_COLUMNS, leaves)
+    planned = (
+        select(*_COLUMNS, leaves, null().label("behind_id"))
         .select_from(job)
         .join(box, box.c.job_id == job.c.id)
         .outerjoin(load, load.c.id == box.c.load_id)
         .where(job.c.code == code, job.c.status.in_(_OPEN), _LACKS)
+        .where(or_(box.c.load_id.is_not(None), ~_IS_LEFT_BEHIND))
     )
+    return union_all(planned, _LEFT_BEHIND.where(job.c.code == code))
 
 
-def _heads(connection: Connection, query: Select[Any], after: After | None) -> Iterator[Any]:
+def _heads(connection: Connection, query: CompoundSelect[Any], after: After | None) -> Iterator[Any]:
     """Give the boxes of a query by the day on which they leave, no more than a page of them."""
     found = query.subquery()
     ordered = select(found).order_by(found.c.leaves, found.c.job_id, found.c.id).limit(BOXES_A_PAGE + 1)
@@ -183,8 +216,9 @@ _LACKING_JOBS = (
 
 def _heads_without_load(connection: Connection, after: After | None) -> Iterator[Any]:
     """Give the boxes that no load is planned for, by their jobs' due dates, a few jobs at a time."""
-    query = select(*_COLUMNS, job.c.due.label("leaves")).join(job, job.c.id == box.c.job_id)
-    query = query.where(box.c.load_id.is_(None), _LACKS).order_by(job.c.due, job.c.id, box.c.id)
+    columns = (*_COLUMNS, job.c.due.label("leaves"), null().label("behind_id"))
+    query = select(*columns).join(job, job.c.id == box.c.job_id)
+    query = query.where(box.c.load_id.is_(None), _LACKS, ~_IS_LEFT_BEHIND).order_by(job.c.due, job.c.id, box.c.id)
     place = None if after is None else (after.leaves, after.job_id - 1)
     first = None if after is None else tuple_(job.c.due, box.c.job_id, box.c.id) > (
         after.leaves, after.job_id, after.box_id)  # fmt: skip
@@ -228,12 +262,20 @@ def _short_box(head: Any, parts: list[MissingPart], items: list[MissingItem]) ->
         kept=head.held_at is not None,
         customer=head.customer,
         due=head.due,
-        load=None if head.load_id is None else str(Code(Kind.LOAD, head.load_id)),
+        load=_load_code(head.load_id),
+        behind=_load_code(head.behind_id),
+        follows=None if head.follows_id is None else box_code(head.follows_id),
         leaves=head.leaves,
         parts=listed,
         items=counted,
         more=len(parts) + len(items) - len(listed) - len(counted),
+        parts_lacking=len(parts),
+        uncounted=len(items),
     )
+
+
+def _load_code(number: int | None) -> str | None:
+    return None if number is None else str(Code(Kind.LOAD, number))
 
 
 _ABSENT = (
@@ -292,7 +334,10 @@ def _short_items(connection: Connection, box_ids: Collection[int]) -> defaultdic
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OpenLoad:
-    """A load that has not left: how many of its boxes lack something, are complete but not sealed, and are on it."""
+    """A load that has not left: how many of its boxes lack something, are complete but not sealed, and are on it.
+
+    ``behind`` boxes that complete boxes of it are planned for no load.
+    """
 
     id: int
     code: str
@@ -301,6 +346,7 @@ class OpenLoad:
     short: int
     unsealed: int
     on_it: int
+    behind: int
 
 
 def open_loads(connection: Connection, *, limit: int) -> list[OpenLoad]:
@@ -312,10 +358,12 @@ def open_loads(connection: Connection, *, limit: int) -> list[OpenLoad]:
     counts: defaultdict[int, list[tuple[str, bool, int]]] = defaultdict(list)
     for load_id, state, lacks, count in connection.execute(states):
         counts[load_id].append((state, bool(lacks), count))
-    return [_open_load(row, counts[row.id]) for row in rows]
+    left = select(_LEFT_BEHIND.subquery().c.behind_id)
+    behind = Counter(connection.execute(left).scalars())
+    return [_open_load(row, counts[row.id], behind[row.id]) for row in rows]
 
 
-def _open_load(row: Any, counts: Sequence[tuple[str, bool, int]]) -> OpenLoad:
+def _open_load(row: Any, counts: Sequence[tuple[str, bool, int]], behind: int) -> OpenLoad:
     short = sum(count for state, lacks, count in counts if lacks or state in (BoxState.OPEN, BoxState.PACKING))
     return OpenLoad(
         id=row.id,
@@ -325,6 +373,7 @@ def _open_load(row: Any, counts: Sequence[tuple[str, bool, int]]) -> OpenLoad:
         short=short,
         unsealed=sum(count for state, lacks, count in counts if state == BoxState.COMPLETE and not lacks),
         on_it=sum(count for state, lacks, count in counts if state == BoxState.LOADED and not lacks),
+        behind=behind,
     )
 
 

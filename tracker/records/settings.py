@@ -21,3 +21,8 @@ def keep_setting(connection: Connection, name: str, text: str, *, who: str, now:
     """Put a list in the place of the one of its name."""
     connection.execute(delete(setting).where(setting.c.name == name))
     connection.execute(insert(setting).values(name=name, text=text, at=now, who=who))
+
+
+def drop_setting(connection: Connection, name: str) -> None:
+    """Forget a list."""
+    connection.execute(delete(setting).where(setting.c.name == name))

@@ -27,6 +27,7 @@ from sqlalchemy import (
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
 
+from tracker.shop.printing import PrintState
 from tracker.shop.progress import PartStatus
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step, Supply
@@ -157,6 +158,18 @@ badge = Table(
     Column("withdrawn_at", Instant),
 )
 
+clock = Table(
+    "clock",
+    metadata,
+    Column("device", String(80), primary_key=True),  # the name under which it sends
+    Column("station_id", Integer, ForeignKey("station.id")),  # for which it sent last
+    Column("offset_us", BigInteger, nullable=False),  # what is added to its times
+    Column("at", Instant, nullable=False),  # when that was measured
+    Column("told", Boolean, nullable=False),  # it says when it sends
+    Column("said_at", Instant),  # its latest scan that was placed by another time, and that time
+    Column("placed_at", Instant),
+)
+
 pairing = Table(
     "pairing",
     metadata,
@@ -244,9 +257,18 @@ box = Table(
     Column("empty_kg", Float),  # the carton and its bag of items
     Column("bag_above", Integer),  # the layer above which the bag of items lies
     Column("held_at", Instant),  # since when a foreman keeps it in the shop
+    Column("sscc", String(18)),  # given when its label is first drawn, and never changed
     _among("state", *BoxState),
     CheckConstraint("packed BETWEEN 0 AND parts_total", name="packed_within_total"),
     Index(None, "job_id", "state"),
+    Index("uq_box_sscc", "sscc", unique=True),
+)
+
+sscc_series = Table(
+    "sscc_series",
+    metadata,
+    Column("series", String(13), primary_key=True),  # the extension digit and the company prefix
+    Column("last", BigInteger, nullable=False),
 )
 
 item = Table(
@@ -374,6 +396,57 @@ report = Table(
     Index("ix_report_open", "id", sqlite_where=text("closed_at IS NULL"), postgresql_where=text("closed_at IS NULL")),
 )
 
+printer = Table(
+    "printer",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("name", String(80), nullable=False),  # a printer that was withdrawn leaves its name to the next
+    Column("address", String(200), nullable=False),
+    Column("certificate", LargeBinary(32)),  # the digest of the one that it showed first, where it is ipps
+    Column("dpi", Integer, nullable=False),
+    Column("width_mm", Float, nullable=False),  # of the labels that are loaded
+    Column("height_mm", Float, nullable=False),
+    Column("made_at", Instant, nullable=False),
+    Column("withdrawn_at", Instant),
+    Column("state", String(12), nullable=False),
+    Column("warning", String(12)),
+    Column("asked_at", Instant),
+    Column("heard_at", Instant),
+)
+
+print_ = Table(
+    "print",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("request_id", String(36), nullable=False, unique=True),  # pressed twice, it is one print
+    Column("at", Instant, nullable=False),
+    Column("who", String(80), nullable=False),
+    Column("job_id", Integer, ForeignKey("job.id")),
+    Column("choice", Text, nullable=False),  # what was asked for, as JSON
+    Column("printer_id", Integer, ForeignKey("printer.id")),
+    Column("dpi", Integer, nullable=False),
+    Column("copies", Integer, nullable=False),
+    Column("labels", Integer, nullable=False),
+    Column("again", Integer, nullable=False),  # how many of them are parts that were printed before
+    Column("reason", String(8)),
+    Column("note", String(200), nullable=False),
+    Column("state", String(9), nullable=False),
+    Column("since", Instant, nullable=False),
+    Column("cause", String(12)),
+    Column("detail", String(200), nullable=False),
+    Column("printer_job", Integer),
+    _among("state", *PrintState),
+)
+
+printed = Table(
+    "printed",
+    metadata,
+    Column("print_id", Integer, ForeignKey("print.id"), primary_key=True, autoincrement=False),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("code", String(11), nullable=False),
+    Index(None, "code", "print_id"),
+)
+
 setting = Table(
     "setting",
     metadata,
@@ -386,6 +459,7 @@ setting = Table(
 ACTIONS = (
     *("pass", "undo", "damaged", "place"),
     *("order", "hold", "resume", "cancel", "replace", "repair", "seal", "move", "plan", "ship"),
+    *("count", "weigh", "settle"),
 )
 
 log = Table(
@@ -411,7 +485,10 @@ log = Table(
     Column("inferred", Steps, nullable=False),
     Column("undoes", BigInteger),
     Column("message", Text, nullable=False),
-    Column("flag", Text),
+    Column("flag", Text),  # what a foreman must look at
+    Column("said_at", Instant),  # what the device's clock said, where the scan was placed by another time
+    Column("kind", String(12)),  # of a flag: what contradicts; of a settling: what was chosen
+    Column("settles", BigInteger),  # the number of the flagged row that this one settles
     _among("action", *ACTIONS),
     Index("uq_log_scan_id", "scan_id", unique=True),
     Index("ix_log_part_id", "part_id", sqlite_where=text("part_id IS NOT NULL"),
@@ -424,5 +501,7 @@ log = Table(
           postgresql_where=text("part_id IS NULL AND box_id IS NULL AND job_id IS NOT NULL")),
     Index("ix_log_undoes", "undoes", unique=True, sqlite_where=text("undoes IS NOT NULL"),
           postgresql_where=text("undoes IS NOT NULL")),
+    Index("ix_log_settles", "settles", unique=True, sqlite_where=text("settles IS NOT NULL"),
+          postgresql_where=text("settles IS NOT NULL")),
     Index("ix_log_flagged", "seq", sqlite_where=text("flag IS NOT NULL"), postgresql_where=text("flag IS NOT NULL")),
 )  # fmt: skip

@@ -165,7 +165,7 @@ def _sealed_boxes(connection: Connection, _step: Step) -> Iterator[Waiting]:
         .select_from(job)
         .join(box, box.c.job_id == job.c.id)
         .join(load, load.c.id == box.c.load_id)
-        .where(job.c.status == "open", box.c.state == BoxState.SEALED)
+        .where(job.c.status == "open", box.c.state == BoxState.SEALED, box.c.held_at.is_(None))
         .order_by(load.c.ship_on, box.c.id)
         .limit(COUNTED + 1)
     )

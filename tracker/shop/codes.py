@@ -13,6 +13,8 @@ from typing import Final
 HIGHEST_NUMBER: Final = 99_999_999
 _LETTER_VALUES: Final = {ord(letter): str(value) for value, letter in enumerate(ascii_uppercase, start=10)}
 _SHAPE: Final = re.compile(r"[A-Za-z][0-9]{10}", re.ASCII)
+_LINK: Final = re.compile(r"https?://[^\s/]+(?:/[^\s/]+)*/q/([A-Za-z][0-9]{10})/[A-Za-z2-7]+", re.ASCII | re.IGNORECASE)
+LONGEST_LINK: Final = 500
 
 
 class Kind(StrEnum):
@@ -70,9 +72,12 @@ def check_digits(payload: str) -> str:
 def read_code(text: str) -> Code:
     """Return the code that ``text`` spells, ignoring case, surrounding spaces and a trailing CR, LF or TAB.
 
-    Raises MisreadError when the shape, the kind or the check digits are wrong.
+    The link that a label's QR code carries spells the code that it names. Raises MisreadError when the shape, the kind or the check digits are wrong.
     """
     spelled = text.strip(" \r\n\t")
+    link = _LINK.fullmatch(spelled[:LONGEST_LINK])
+    if link:
+        spelled = link[1]
     if not _SHAPE.fullmatch(spelled):
         raise MisreadError("this is not one of the shop's codes: a capital letter and ten digits")
     spelled = spelled.upper()

@@ -1,5 +1,6 @@
 """The cut list: from rows of text, or rows of JSON, to the lines of an order. All rows or none, every fault named."""
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from sys import intern
@@ -8,6 +9,7 @@ from typing import Any, Final
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
 from tracker.shop.lengths import Units, read_count, read_length, spell_number
 from tracker.shop.orders import EDGES, ItemLine, PartLine
+from tracker.shop.saying import BareMm, Mm, join, say, words_of
 from tracker.shop.steps import Supply
 
 PART_COLUMNS: Final = (
@@ -28,7 +30,7 @@ _Where = Callable[[str], Mapping[str, Any]]
 _Values = Mapping[str, str | None]  # None: what stood there has been refused already
 _Named = Iterable[tuple[_Where, _Values]]
 
-_NOTHING_STORED: Final = "The cut list has faults. Nothing was stored; mend these and send it again."
+_NOTHING_STORED: Final = say("The cut list has faults. Nothing was stored; mend these and send it again.")
 _HARD_SPACES: Final = str.maketrans("\u00a0\u202f", "  ")
 # What a spreadsheet leaves in a cell whose formula failed; from memory, there may be more.
 _FAILED_FORMULAS: Final = frozenset(
@@ -83,7 +85,10 @@ def check_items_boxes(parts: Iterable[PartLine], items: Iterable[ItemLine]) -> l
     for item in items:
         if item.box not in known:
             where = {"item": item.item, "field": "box"}
-            faults.add(where, f"{item.box!r}: no part goes into a box of this name; wanted: a box that a part names")
+            what = say(
+                "%(box)s: no part goes into a box of this name; wanted: a box that a part names", box=repr(item.box)
+            )
+            faults.add(where, what)
     return faults.listed()
 
 
@@ -94,14 +99,16 @@ class _Faults:
     told: list[Fault] = field(default_factory=list)
     untold: int = 0
 
-    def add(self, where: Mapping[str, Any], what: str) -> None:
+    def add(self, where: Mapping[str, Any], what: str, *, given: str | None = None) -> None:
         if len(self.told) < MOST_FAULTS_TOLD:
-            self.told.append(Fault(where=where, what=what))
+            told = what if given is None else join([_shown(given), what], between=": ")
+            self.told.append(Fault(where=where, what=told))
         else:
             self.untold += 1
 
     def listed(self) -> list[Fault]:
-        return [*self.told, Fault(where={}, what=f"and {self.untold} more")] if self.untold else self.told
+        more = say("and %(num)s more", num=self.untold)
+        return [*self.told, Fault(where={}, what=more)] if self.untold else self.told
 
     def refuse_if_any(self, detail: str) -> None:
         if self.told:
@@ -125,20 +132,20 @@ class _Fields:
     def blame(self, column: str, why: str) -> None:
         self.good = False
         if self._values.get(column, "") is not None:
-            self._faults.add(self._where(column), f"{_shown(self._value(column))}: {why}")
+            self._faults.add(self._where(column), why, given=self._value(column))
 
     def text(self, column: str, *, needed: bool = False) -> str:
         value = self._value(column).strip()
         if not value.isprintable():
             value = value.translate(_HARD_SPACES)
         if needed and not value:
-            self.blame(column, "empty; wanted: a name")
+            self.blame(column, say("empty; wanted: a name"))
         elif len(value) > LONGEST_TEXT:
-            self.blame(column, f"wanted: at most {LONGEST_TEXT} characters")
+            self.blame(column, say("wanted: at most %(most)s characters", most=LONGEST_TEXT))
         elif not value.isprintable():
-            self.blame(column, "wanted: text in one line, without control or other invisible characters")
+            self.blame(column, say("wanted: text in one line, without control or other invisible characters"))
         elif value in _FAILED_FORMULAS:
-            self.blame(column, "a formula that failed in the spreadsheet; wanted: a text")
+            self.blame(column, say("a formula that failed in the spreadsheet; wanted: a text"))
         return intern(value)
 
     def length(self, column: str, units: Units, limits: tuple[float, float]) -> float:
@@ -146,20 +153,23 @@ class _Fields:
         try:
             value = read_length(self._value(column), units)
         except ValueError as error:
-            self.blame(column, str(error))
+            self.blame(column, words_of(error))
             return low
         if not low <= value <= high:
-            self.blame(column, f"that is {value:g} mm; wanted: {low:g} to {high:g} mm")
+            wanted = say(
+                "that is %(given)s; wanted: %(low)s to %(high)s", given=Mm(value), low=BareMm(low), high=Mm(high)
+            )
+            self.blame(column, wanted)
         return value
 
     def count(self, column: str, *, needed: bool = False) -> int:
         value = self._value(column)
         if needed and not value.strip():
-            self.blame(column, f"wanted: a whole number from 1 to {MOST_OF_ONE_LINE}")
+            self.blame(column, say("wanted: a whole number from 1 to %(most)s", most=MOST_OF_ONE_LINE))
         try:
             return read_count(value, highest=MOST_OF_ONE_LINE)
         except ValueError as error:
-            self.blame(column, str(error))
+            self.blame(column, words_of(error))
             return 1
 
     def edges(self) -> tuple[str, ...]:
@@ -169,7 +179,7 @@ class _Fields:
         packed = "".join(spelled.split())
         named = [packed[start : start + 2] for start in range(0, len(packed), 2)]
         if any(edge not in EDGES for edge in named) or len(set(named)) != len(named):
-            self.blame("edges", "wanted: any of L1 L2 W1 W2, each once, or nothing")
+            self.blame("edges", say("wanted: any of L1 L2 W1 W2, each once, or nothing"))
         return _EDGE_SETS.get(frozenset(named), ())
 
     def supply(self) -> Supply:
@@ -177,7 +187,7 @@ class _Fields:
         try:
             return Supply(spelled or Supply.MADE)
         except ValueError:
-            self.blame("supply", "wanted: made, bought or nothing")
+            self.blame("supply", say("wanted: made, bought or nothing"))
             return Supply.MADE
 
 
@@ -190,10 +200,13 @@ def _part_lines(named: _Named, units: Units, faults: _Faults) -> tuple[PartLine,
             lines.append(line)
             pieces += line.quantity
         if pieces > MOST_PIECES:
-            raise TooLargeError(f"More than {MOST_PIECES} pieces in one order. Split it into several jobs.")
+            raise TooLargeError(
+                say("More than %(most)s pieces in one order. Split it into several jobs.", most=MOST_PIECES)
+            )
     faults.refuse_if_any(_NOTHING_STORED)
     if not lines:
-        raise InvalidInputError("The cut list has no rows. Nothing was stored.", [Fault(where={}, what="no rows")])
+        fault = Fault(where={}, what=say("no rows"))
+        raise InvalidInputError(say("The cut list has no rows. Nothing was stored."), [fault])
     return tuple(lines)
 
 
@@ -221,7 +234,12 @@ def _item_lines(named: _Named, faults: _Faults) -> tuple[ItemLine, ...]:
         key = (fields.text("box", needed=True), fields.text("item", needed=True))
         count = counts.get(key, 0) + fields.count("quantity", needed=True)
         if fields.good and count > MOST_OF_ONE_LINE:
-            fields.blame("quantity", f"with the rows before it that is {count}; wanted: at most {MOST_OF_ONE_LINE}")
+            what = say(
+                "with the rows before it that is %(count)s; wanted: at most %(most)s",
+                count=count,
+                most=MOST_OF_ONE_LINE,
+            )
+            fields.blame("quantity", what)
         if fields.good:
             counts[key] = count
     faults.refuse_if_any(_NOTHING_STORED)
@@ -234,11 +252,12 @@ def _columns(header: Sequence[str], known: Sequence[str], needed: Sequence[str])
     absent = [name for name in needed if name not in names]
     faults = _Faults()
     for name in twice:
-        faults.add({"line": 1, "column": name}, "this column is there twice; wanted: once")
+        faults.add({"line": 1, "column": name}, say("this column is there twice; wanted: once"))
     for name in absent:
-        found = ", ".join(name[:40] for name in names[:20] if name) or "nothing"
-        faults.add({"line": 1, "column": name}, f"this column is not there; wanted in the first line. Found: {found}")
-    faults.refuse_if_any("The first line does not name the columns. Nothing was stored.")
+        found = ", ".join(name[:40] for name in names[:20] if name) or say("nothing")
+        what = say("this column is not there; wanted in the first line. Found: %(found)s", found=found)
+        faults.add({"line": 1, "column": name}, what)
+    faults.refuse_if_any(say("The first line does not name the columns. Nothing was stored."))
     return {place: name for place, name in enumerate(names) if name in known}
 
 
@@ -248,10 +267,12 @@ def _table_rows(columns: Mapping[int, str], width: int, rows: Iterable[Row], fau
             continue
         # An unquoted decimal comma makes one cell two and shifts the rest by a column: a wrong panel, were it let pass.
         if len(cells) > width:
-            faults.add(
-                {"line": line},
-                f"{len(cells)} values; wanted: {width}, as in the first line, with a decimal comma in quotation marks",
+            what = say(
+                "%(count)s values; wanted: %(width)s, as in the first line, with a decimal comma in quotation marks",
+                count=len(cells),
+                width=width,
             )
+            faults.add({"line": line}, what)
         yield _at_line(line), {name: cells[place] for place, name in columns.items() if place < len(cells)}
 
 
@@ -263,7 +284,7 @@ def _json_rows(rows: Iterable[Mapping[str, Any]], known: Sequence[str], faults: 
 
 def _json_value(name: str, value: Any, known: Sequence[str], where: _Where, faults: _Faults) -> str | None:
     if name not in known:
-        faults.add(where(name[:40]), f"not known; known: {', '.join(known)}")
+        faults.add(where(name[:40]), say("not known; known: %(known)s", known=", ".join(known)))
     elif isinstance(value, str):
         return value
     elif value is None:
@@ -272,8 +293,10 @@ def _json_value(name: str, value: Any, known: Sequence[str], where: _Where, faul
         return spell_number(value)
     elif name == "edges" and isinstance(value, list) and all(isinstance(edge, str) for edge in value):
         return " ".join(value)
+    elif isinstance(value, float) and not math.isfinite(value):
+        faults.add(where(name), say("%(given)s is no number that can be used; wanted: a text or a number", given=value))
     else:
-        faults.add(where(name), "wanted: a text or a number below 1e15, or for edges a list of texts")
+        faults.add(where(name), say("wanted: a text or a number below 1e15, or for edges a list of texts"))
     return None
 
 

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from tracker.shop.saying import join
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
@@ -44,7 +46,7 @@ def refuse_faults(kind: str, name: str, faults: Sequence[tuple[str, str]]) -> No
     first_field, first_what = faults[0]
     owner = {kind: name} if name else {}
     raise InvalidInputError(
-        f"{kind} {name}".strip() + f": {first_field}: {first_what}",
+        join([f"{kind} {name}".strip(), first_field, first_what], between=": "),
         [Fault(where={"field": field, **owner}, what=what) for field, what in faults],
     )
 

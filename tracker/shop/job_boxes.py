@@ -10,6 +10,7 @@ from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel, 
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError, gathered
 from tracker.shop.left_over import told_with_first
 from tracker.shop.orders import ItemLine, PartLine
+from tracker.shop.saying import Count, say
 
 MOST_FAULTS_TOLD: Final = 100
 
@@ -90,16 +91,20 @@ def _carton_boxes(parts: Sequence[PartLine], packing: Packing, taken: Collection
         return []
     if len(pieces) > MOST_IN_JOB:
         cabinets = len({piece.cabinet for piece in pieces})
-        told = (
-            f"{len(pieces):,} parts in {cabinets:,} cabinets: more than {MOST_IN_JOB:,} cannot be planned into cartons."
+        told = say(
+            "%(parts)s parts in %(cabinets)s cabinets: more than %(most)s cannot be planned into cartons. "
+            "Split it into several jobs.",
+            parts=Count(len(pieces)),
+            cabinets=Count(cabinets),
+            most=Count(MOST_IN_JOB),
         )
-        fault = Fault(where={"field": "parts"}, what=f"wanted: at most {MOST_IN_JOB:,} in one job")
-        raise TooLargeError(f"{told} Split it into several jobs.", [fault])
+        what = say("wanted: at most %(most)s in one job", most=Count(MOST_IN_JOB))
+        raise TooLargeError(told, [Fault(where={"field": "parts"}, what=what)])
     plan = plan_job([_panel(index, piece) for index, piece in enumerate(pieces)], packing.cartons, packing.rules)
     if plan.unplaceable:
         left = [(pieces[int(each.id)], each.why) for each in plan.unplaceable]
         faults = gathered(({"part": piece.part, "field": "cartons"}, piece.cabinet, why) for piece, why in left)
-        detail = told_with_first("Not every panel fits a carton of the shop", faults, "Nothing was stored.")
+        detail = told_with_first(say("Not every panel fits a carton of the shop"), faults, say("Nothing was stored."))
         raise InvalidInputError(detail, faults[:MOST_FAULTS_TOLD])
     kinds = {carton.id: carton for carton in packing.cartons}
     names = _names(len(plan.boxes), taken)

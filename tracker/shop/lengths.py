@@ -5,6 +5,8 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Final
 
+from tracker.shop.saying import say
+
 MM_PER_INCH: Final = Fraction(254, 10)  # exactly, by the international yard of 1959
 LONGEST_TEXT: Final = 30
 
@@ -22,8 +24,8 @@ class Units(StrEnum):
 
 _MARKS: Final = {Units.MM: ("mm",), Units.INCH: ('"', "in.", "in", "″", "”", "''")}
 _WANTED: Final = {
-    Units.MM: "wanted: a number of mm above 0, such as 560.5",
-    Units.INCH: "wanted: a number of in above 0, such as 23.25 or 23 1/4",
+    Units.MM: say("wanted: a number of mm above 0, such as 560.5"),
+    Units.INCH: say("wanted: a number of in above 0, such as 23.25 or 23 1/4"),
 }
 
 
@@ -35,7 +37,7 @@ def read_length(text: str, units: Units) -> float:
     """
     spelled = " ".join(text.split())
     if len(spelled) > LONGEST_TEXT:
-        raise ValueError(f"longer than any length; {_WANTED[units]}")
+        raise ValueError(say("longer than any length; %(wanted)s", wanted=_WANTED[units]))
     number = _number(_without_mark(spelled, units), units)
     return float(number * MM_PER_INCH if units is Units.INCH else number)
 
@@ -59,7 +61,7 @@ def _number(spelled: str, units: Units) -> Fraction:
     whole, above, below = fraction.groups()
     # 231/4 is 23 1/4 with its space lost far more often than 57 3/4: asking costs less than a panel.
     if int(above) >= int(below):
-        raise ValueError(f"the fraction is not less than 1; {_WANTED[units]}")
+        raise ValueError(say("the fraction is not less than 1; %(wanted)s", wanted=_WANTED[units]))
     return int(whole or 0) + Fraction(int(above), int(below))
 
 
@@ -73,7 +75,7 @@ def read_count(text: str, *, highest: int) -> int:
         return 1
     match = _COUNT.fullmatch(spelled)
     if match is None or not 1 <= int(match.group(1)) <= highest:
-        raise ValueError(f"wanted: a whole number from 1 to {highest}, in digits alone")
+        raise ValueError(say("wanted: a whole number from 1 to %(most)d, in digits alone", most=highest))
     return int(match.group(1))
 
 

@@ -4,12 +4,12 @@ The shop speaks English. What it says to people is kept with the pattern it was 
 so that an edge that knows the reader's language says the same sentence anew. Such a sentence is a text like any other.
 """
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Self
+from typing import Final, Self
 
-from tracker.shop.lengths import Units
-from tracker.shop.written import length_text
+ENGLISH: Final = "en"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,18 +17,51 @@ class Tongue:
     """How a reader is spoken to.
 
     ``pattern`` gives the reader's pattern for an English one, its plural and the number; ``length`` writes a length in
-    mm as the reader measures.
+    mm as the reader measures, ``bare`` does so without the unit; ``count`` writes a number of things; ``language`` is
+    the code of the language.
     """
 
     pattern: Callable[[str, str, int], str]
     length: Callable[[float], str]
+    bare: Callable[[float], str] = "{:g}".format
+    count: Callable[[int], str] = "{:,}".format
+    language: str = ENGLISH
 
 
 class Mm(float):
     """A length in mm that a sentence names: English writes it in mm, a reader of inches reads inches."""
 
     def __str__(self) -> str:
-        return length_text(float(self), Units.MM)
+        return f"{round(float(self), 1):g} mm"
+
+
+class BareMm(float):
+    """A length in mm beside another that says the unit: the 10 of "10 to 6000 mm"."""
+
+    def __str__(self) -> str:
+        return f"{round(float(self), 1):g}"
+
+
+class Count(int):
+    """A number of things, whose thousands are set apart as the reader does it."""
+
+    def __str__(self) -> str:
+        return f"{int(self):,}"
+
+
+class Name(str):
+    """A name as an English sentence writes it; in another language it stands as it is ``printed``, on a label."""
+
+    __slots__ = ("printed",)
+    printed: str
+
+    def __new__(cls, text: str, printed: str) -> Self:
+        made = super().__new__(cls, text)
+        made.printed = printed
+        return made
+
+    def __reduce__(self) -> tuple[type[Self], tuple[str, str]]:
+        return type(self), (self[:], self.printed)
 
 
 class Said(str):
@@ -71,12 +104,26 @@ def spoken(text: str, tongue: Tongue) -> str:
 
 def _named(value: object, tongue: Tongue) -> object:
     match value:
+        case Mm() | BareMm() if not math.isfinite(value):
+            return str(value)
         case Mm():
             return tongue.length(float(value))
+        case BareMm():
+            return tongue.bare(float(value))
+        case Count():
+            return tongue.count(int(value))
+        case Name() if tongue.language != ENGLISH:
+            return spoken(value.printed, tongue)
         case str():
             return spoken(value, tongue)
         case _:
             return value
+
+
+def words_of(error: Exception) -> str:
+    """Return what an error says. ``str(error)`` says it in English alone."""
+    said = error.args[0] if error.args else ""
+    return said if isinstance(said, str) else str(error)
 
 
 def join(sentences: Sequence[str], *, between: str = ", ") -> Said:

@@ -21,6 +21,8 @@ class Action(StrEnum):
 class Scan:
     """One reading of a code at a station. ``at`` is the client's time, with an offset.
 
+    Where the client's clock is known to be wrong, ``at`` is the right time and ``said_at`` the client's.
+
     ``station`` is a name or a code; ``box``, ``load`` and ``slot`` name what the worker has in mind, or are empty.
     ``reason`` says why a part is damaged, in a word or two for the foreman.
     ``fault`` says why the reading as sent makes no sense: it is kept and answered like a misread.
@@ -36,6 +38,7 @@ class Scan:
     slot: str = ""
     reason: str = ""
     fault: str = ""
+    said_at: datetime | None = None
 
     def __post_init__(self) -> None:
         if self.at.tzinfo is None:

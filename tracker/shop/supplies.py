@@ -1,18 +1,20 @@
 """What a shop has at hand, read from TOML: its cartons, its boards. Lengths in ``units`` (mm or in), masses in kg."""
 
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeVar
 
 from tracker.shop.boxing.values import Carton, PackingRules
-from tracker.shop.cutting.values import CuttingRules, Stock
+from tracker.shop.cutting.values import SAME_THICKNESS_MM, CuttingRules, Stock
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.job_boxes import Packing
 from tracker.shop.lengths import MM_PER_INCH, Units, read_length
+from tracker.shop.saying import Count, say, words_of
+from tracker.shop.toml_text import read_toml
 
 LONGEST_TEXT: Final = 200_000
 MOST_KINDS: Final = 50
+LARGEST: Final = 10**9  # of any number in a list: larger ones are slips, and none of them overflows
 Made = TypeVar("Made")
 
 
@@ -24,6 +26,13 @@ class Boards:
     rules: CuttingRules = field(default_factory=CuttingRules)
     usual_mm: tuple[float, float] = (2800.0, 2070.0)  # common practice, no source
 
+    def lists(self, material: str, thickness_mm: float) -> bool:
+        """Say whether the shop has listed a board of this material and thickness."""
+        return any(
+            stock.material == material and abs(stock.thickness_mm - thickness_mm) <= SAME_THICKNESS_MM
+            for stock in self.stocks
+        )
+
 
 def read_packing(text: str) -> Packing:
     """Return the cartons that a TOML text lists as ``[[carton]]``, and its ``layer_gap``, ``bag_height``, ``bag_mass``.
@@ -33,7 +42,7 @@ def read_packing(text: str) -> Packing:
     reader = _Reader(text)
     rules = reader.make(PackingRules, reader.own, "", _RULES)
     cartons = reader.all_of("carton", Carton, _CARTON)
-    reader.refuse_faults("cartons")
+    reader.refuse_faults(say("The list of cartons has faults. Nothing was changed; mend these."))
     return Packing(cartons=tuple(cartons), rules=rules or PackingRules())
 
 
@@ -47,7 +56,7 @@ def read_boards(text: str) -> Boards:
     usual = tuple(reader.length(reader.own.pop(name, None), name) for name in ("usual_length", "usual_width"))
     rules = reader.make(CuttingRules, reader.own, "", _CUTTING)
     stocks = reader.all_of("board", Stock, _BOARD, least=0)
-    reader.refuse_faults("boards")
+    reader.refuse_faults(say("The list of boards has faults. Nothing was changed; mend these."))
     given = (usual[0] or Boards().usual_mm[0], usual[1] or Boards().usual_mm[1])
     return Boards(stocks=tuple(stocks), rules=rules or CuttingRules(), usual_mm=given)
 
@@ -79,24 +88,27 @@ class _Reader:
 
     def __init__(self, text: str) -> None:
         if len(text) > LONGEST_TEXT:
-            raise InvalidInputError(f"Wanted: at most {LONGEST_TEXT} characters.")
+            raise InvalidInputError(say("Wanted: at most %(most)s characters.", most=LONGEST_TEXT))
         try:
-            self._table = tomllib.loads(text)
-        except (tomllib.TOMLDecodeError, RecursionError) as error:
-            raise InvalidInputError(f"This is not TOML: {error}") from error
+            self._table = read_toml(text)
+        except InvalidInputError as error:
+            told = say("This is not TOML: %(why)s", why=error.detail)
+            raise InvalidInputError(told, [Fault(where=each.where, what=told) for each in error.faults]) from error
         self.faults: list[Fault] = []
         units = self._table.pop("units", "mm")
         if units not in tuple(Units):
-            self.faults.append(Fault(where={"field": "units"}, what="wanted: mm or in"))
+            self.faults.append(Fault(where={"field": "units"}, what=say("wanted: mm or in")))
         self._units = Units(units) if units in tuple(Units) else Units.MM
         self.own = {name: value for name, value in self._table.items() if not isinstance(value, list)}
 
     def all_of(self, name: str, make: Callable[..., Made], names: Mapping[str, str], *, least: int = 1) -> list[Made]:
         rows = self._table.get(name, [])
         unknown = [key for key, value in self._table.items() if isinstance(value, list) and key != name]
-        self.faults += [Fault(where={"field": key[:40]}, what=f"not known; known: {name}") for key in unknown]
+        what = say("not known; known: %(known)s", known=name)
+        self.faults += [Fault(where={"field": key[:40]}, what=what) for key in unknown]
         if not isinstance(rows, list) or not least <= len(rows) <= MOST_KINDS:
-            self.faults.append(Fault(where={"field": name}, what=f"wanted: {least} to {MOST_KINDS} of them"))
+            what = say("wanted: %(least)s to %(most)s of them", least=least, most=MOST_KINDS)
+            self.faults.append(Fault(where={"field": name}, what=what))
             return []
         made = [self.make(make, row, f"{name}.{index}.", names) for index, row in enumerate(rows, 1)]
         return [value for value in made if value is not None]
@@ -104,14 +116,14 @@ class _Reader:
     def make(self, make: Callable[..., Made], row: Any, path: str, names: Mapping[str, str]) -> Made | None:
         """Return a value of a table whose keys ``names`` translates, or None after noting its faults."""
         if not isinstance(row, Mapping):
-            self.faults.append(Fault(where={"field": path.rstrip(".")}, what="wanted: a table"))
+            self.faults.append(Fault(where={"field": path.rstrip(".")}, what=say("wanted: a table")))
             return None
         before = len(self.faults)
         values = {}
         for key, value in row.items():
             if key not in names:
-                known = ", ".join(names)
-                self.faults.append(Fault(where={"field": f"{path}{str(key)[:40]}"}, what=f"not known; known: {known}"))
+                what = say("not known; known: %(known)s", known=", ".join(names))
+                self.faults.append(Fault(where={"field": f"{path}{str(key)[:40]}"}, what=what))
             elif names[key].endswith("_mm"):
                 values[names[key]] = self.length(value, f"{path}{key}")
             else:
@@ -127,7 +139,8 @@ class _Reader:
                 self.faults.append(Fault(where={"field": f"{path}{back.get(own, own)}"}, what=fault.what))
         except TypeError:
             absent = [key for key in names if key not in row and key not in _MAY_BE_ABSENT]
-            self.faults += [Fault(where={"field": f"{path}{key}"}, what="this value is absent") for key in absent]
+            what = say("this value is absent")
+            self.faults += [Fault(where={"field": f"{path}{key}"}, what=what) for key in absent]
         return None
 
     def length(self, value: Any, field_name: str) -> float:
@@ -137,7 +150,7 @@ class _Reader:
             try:
                 return read_length(value, self._units)
             except ValueError as error:
-                self.faults.append(Fault(where={"field": field_name}, what=str(error)))
+                self.faults.append(Fault(where={"field": field_name}, what=words_of(error)))
                 return 0.0
         number = self._plain("", value, field_name)
         return float(number * float(MM_PER_INCH)) if self._units is Units.INCH else float(number)
@@ -148,16 +161,19 @@ class _Reader:
         }  # fmt: skip
         kinds = wanted.get(own, (int, float))
         if not isinstance(value, kinds) or (isinstance(value, bool) and bool not in kinds):
-            self.faults.append(
-                Fault(where={"field": field_name}, what=f"{str(value)[:40]!r}; wanted: {_SAYS[kinds[0]]}")
-            )
+            what = say("%(given)s; wanted: %(wanted)s", given=repr(str(value)[:40]), wanted=_SAYS[kinds[0]])
+            self.faults.append(Fault(where={"field": field_name}, what=what))
+            return 0
+        if isinstance(value, int) and abs(value) > LARGEST:
+            what = say("wanted: at most %(most)s", most=Count(LARGEST))
+            self.faults.append(Fault(where={"field": field_name}, what=what))
             return 0
         return value
 
-    def refuse_faults(self, what: str) -> None:
+    def refuse_faults(self, detail: str) -> None:
         if self.faults:
-            raise InvalidInputError(f"The list of {what} has faults. Nothing was changed; mend these.", self.faults)
+            raise InvalidInputError(detail, self.faults)
 
 
 _MAY_BE_ABSENT: Final = frozenset({"tare", "available", "grain"})
-_SAYS: Final = {str: "a text", bool: "true or false", int: "a number"}
+_SAYS: Final = {str: say("a text"), bool: say("true or false"), int: say("a number")}

@@ -5,7 +5,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from sqlalchemy import Connection
 
@@ -16,6 +16,7 @@ from tracker.records.floor import take_numbers
 from tracker.shop.codes import Code, Kind
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError, NotSignedInError
 from tracker.shop.roles import Role
+from tracker.shop.saying import Said, say
 from tracker.shop.steps import Step
 
 KNOWN_FOR_S = 1.0
@@ -39,6 +40,11 @@ class Bearer:
     language: str | None = None
     units: str | None = None
 
+    @property
+    def device(self) -> str:
+        """Tells one sender of scans from another, whoever works at it: its clock may be wrong."""
+        return f"token {self.token_id}" if self.token_id else f"person {self.person_id}"
+
 
 def make_token(
     database: Database,
@@ -50,7 +56,7 @@ def make_token(
     now: datetime,
 ) -> str:
     """Make a token of 256 random bits and return it: it is shown once and only its hash is kept."""
-    check_name(name, "a token's name")
+    check_name(name, _TOKEN)
     plain = secret()
     with database.write() as connection:
         make_token_in(connection, name, role, station, plain, now)
@@ -71,7 +77,9 @@ def check_station(connection: Connection, name: str) -> int:
     """Return the number of a station. Raises NotFoundError when there is none of this name."""
     found = access.station_by_name(connection, name)
     if found is None:
-        raise NotFoundError(f"There is no station {name}. Add it first: tracker station NAME --step STEP")
+        raise NotFoundError(
+            say("There is no station %(name)s. Add it first: tracker station NAME --step STEP", name=name)
+        )
     return found.id
 
 
@@ -80,7 +88,7 @@ def withdraw_token(database: Database, name: str, *, now: datetime) -> int:
     with database.write() as connection:
         count = access.withdraw_tokens(connection, name, now)
     if not count:
-        raise NotFoundError(f"No token in force has the name {name}.")
+        raise NotFoundError(say("No token in force has the name %(name)s.", name=name))
     return count
 
 
@@ -89,6 +97,19 @@ def bearer_of(database: Database, plain: str) -> Bearer:
     with database.read() as connection:
         row = access.token_by_hash(connection, digest_of(plain))
     return _bearer(row)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Named:
+    """What a name is given to, within a sentence and as its beginning."""
+
+    inside: Said
+    first: Said
+
+
+_TOKEN: Final = Named(inside=say("a token's name"), first=say("A token's name"))
+_STATION: Final = Named(inside=say("a station's name"), first=say("A station's name"))
+_SLOT: Final = Named(inside=say("a slot's name"), first=say("A slot's name"))
 
 
 class Gate:
@@ -117,7 +138,7 @@ class Gate:
 
 def _bearer(row: TokenRow | None) -> Bearer:
     if row is None:
-        raise NotSignedInError("This token is not known or was withdrawn. Ask the office for a new one.")
+        raise NotSignedInError(say("This token is not known or was withdrawn. Ask the office for a new one."))
     return Bearer(token_id=row.id, name=row.name, role=row.role, station=row.station)
 
 
@@ -129,10 +150,10 @@ def digest_of(plain: str) -> bytes:
 
 def add_station(database: Database, name: str, step: Step, *, strict: bool = False) -> str:
     """Add a station; return its code. A strict station refuses a part of which an earlier step is open."""
-    check_name(name, "a station's name")
+    check_name(name, _STATION)
     with database.write() as connection:
         if access.station_by_name(connection, name) is not None:
-            raise ConflictError(f"There is a station {name} already.")
+            raise ConflictError(say("There is a station %(name)s already.", name=name))
         number = take_numbers(connection, "station", 1)[0]
         access.insert_station(connection, number, name=name, step=step, strict=strict)
     return str(Code(Kind.STATION, number))
@@ -140,20 +161,21 @@ def add_station(database: Database, name: str, step: Step, *, strict: bool = Fal
 
 def add_slot(database: Database, name: str) -> str:
     """Add a slot where parts wait; return its code."""
-    check_name(name, "a slot's name")
+    check_name(name, _SLOT)
     with database.write() as connection:
         if access.slot_by_name(connection, name) is not None:
-            raise ConflictError(f"There is a slot {name} already.")
+            raise ConflictError(say("There is a slot %(name)s already.", name=name))
         number = take_numbers(connection, "slot", 1)[0]
         access.insert_slot(connection, number, name)
     return str(Code(Kind.SLOT, number))
 
 
-def check_name(name: str, what: str) -> None:
-    """Refuse a name that a label or a list could not show."""
+def check_name(name: str, what: Named) -> None:
+    """Refuse a name that a label or a list could not show; ``what`` is whose it is."""
     if not 1 <= len(name) <= 80 or not name.isprintable() or name != name.strip():
-        fault = Fault(where={"field": "name"}, what=f"{what} has 1 to 80 characters, no spaces around it")
-        raise InvalidInputError(f"{what.capitalize()} cannot be used: {name!r}.", [fault])
+        wanted = say("%(what)s has 1 to 80 characters, no spaces around it", what=what.inside)
+        told = say("%(what)s cannot be used: %(name)s.", what=what.first, name=repr(name))
+        raise InvalidInputError(told, [Fault(where={"field": "name"}, what=wanted)])
 
 
 View = TypeVar("View", bound=Callable[..., object])

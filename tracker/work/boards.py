@@ -16,6 +16,8 @@ from tracker.shop.cutting.runs import plan_all_boards
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, gathered
 from tracker.shop.left_over import told_with_first
+from tracker.shop.saying import say
+from tracker.shop.standing import job_is
 from tracker.shop.supplies import Boards
 from tracker.work.ledger import Ledger
 from tracker.work.lists import boards_of
@@ -45,12 +47,14 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
     with database.read() as connection:
         job = look.job_view(connection, job_code)
         if job is None:
-            raise NotFoundError(f"There is no job {job_code[:40]}.")
+            raise NotFoundError(say("There is no job %(job)s.", job=job_code[:40]))
         parts = _to_plan(kept.uncut_parts(connection, job.id), kept.begun_boards(connection, job.id))
     if job.status not in ("open", "held"):
-        raise ConflictError(f"Job {job.code} is {job.status}: there is nothing to cut.")
+        raise ConflictError(
+            say("Job %(job)s %(is_so)s: there is nothing to cut.", job=job.code, is_so=job_is(job.status))
+        )
     if not parts:
-        raise ConflictError(f"Every part of job {job.code} is cut or lies on a board that was begun.")
+        raise ConflictError(say("Every part of job %(job)s is cut or lies on a board that was begun.", job=job.code))
     # Planning takes seconds for a large job, so it happens before the one writer is asked for.
     known = _stocks_for(parts, stocks)
     plan = plan_all_boards([_blank(each) for each in parts], known, stocks.rules)
@@ -58,7 +62,7 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
     with database.write() as connection:
         begun = kept.begun_boards(connection, job.id)
         if _to_plan(kept.uncut_parts(connection, job.id), begun) != parts:
-            raise ConflictError("Parts of this job were scanned while the boards were planned. Plan them again.")
+            raise ConflictError(say("Parts of this job were scanned while the boards were planned. Plan them again."))
         kept.drop_boards(connection, job.id, keep=begun)
         numbers = take_numbers(connection, "board", len(plan.boards))
         first = kept.last_board_number(connection, job.id) + 1
@@ -82,7 +86,7 @@ def job_boards(database: Database, job_code: str) -> list[BoardView]:
     with database.read() as connection:
         job = look.job_view(connection, job_code)
         if job is None:
-            raise NotFoundError(f"There is no job {job_code[:40]}.")
+            raise NotFoundError(say("There is no job %(job)s.", job=job_code[:40]))
         return kept.boards_of_job(connection, job.id)
 
 
@@ -135,7 +139,8 @@ def _refuse_left(parts: Sequence[UncutPart], plan: CuttingPlan) -> None:
     left = [(known[each.id], each.why) for each in plan.unplaceable]
     if left:
         faults = gathered(({"part": part.name, "field": "boards"}, part.cabinet, why) for part, why in left)
-        detail = told_with_first("Not every part comes off a board of the shop", faults, "Nothing was planned.")
+        told = say("Not every part comes off a board of the shop")
+        detail = told_with_first(told, faults, say("Nothing was planned."))
         raise InvalidInputError(detail, faults[:MOST_FAULTS_TOLD])
 
 

@@ -1,6 +1,8 @@
-"""Count items into a box and weigh it, before it is sealed: both are kept with the box, for whoever looks at it."""
+"""Count items into a box and weigh it, before it is sealed: both are kept with the box, and each act in the log."""
 
 from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
 
 from sqlalchemy import Connection
 
@@ -9,8 +11,11 @@ from tracker.records.database import Database
 from tracker.records.floor import BoxRow, boxes_numbered
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.saying import Count, say
+from tracker.shop.standing import closed_box_is, job_is
 from tracker.shop.verdicts import CLOSED_STATES
 from tracker.shop.weighing import HEAVIEST_KG
+from tracker.work.ledger import Ledger
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,48 +28,62 @@ class Counting:
     was: int | None = None
 
 
-def count_item(database: Database, counting: Counting) -> int:
-    """Keep how many of an item are in a box; return that number.
+def count_item(database: Database, counting: Counting, *, who: str, now: datetime, act_id: UUID) -> int:
+    """Keep how many of an item are in a box, with who counted them; return that number.
 
     Two packers may count at once, so the count is refused with ConflictError when it is no longer what the counter saw;
     the same count sent twice is taken once. Raises ConflictError for a box that is sealed or of a held or cancelled
     job, InvalidInputError for an item or a number that the box does not plan.
     """
     with database.write() as connection:
-        _open_box(connection, counting.box)
+        box = _open_box(connection, counting.box)
         line = next((each for each in items_of(connection, counting.box) if each.item == counting.item), None)
         if line is None:
-            fault = Fault(where={"field": "item"}, what="an item that this box holds")
-            raise InvalidInputError(f"Box {box_code(counting.box)} holds no such item.", [fault])
+            fault = Fault(where={"field": "item"}, what=say("an item that this box holds"))
+            raise InvalidInputError(say("Box %(box)s holds no such item.", box=box_code(counting.box)), [fault])
         if not 0 <= counting.count <= line.quantity:
-            fault = Fault(where={"field": "count"}, what=f"a number from 0 to {line.quantity}, as planned")
-            raise InvalidInputError(f"{counting.item}: {counting.count} cannot be.", [fault])
+            wanted = say("a number from 0 to %(planned)s, as planned", planned=line.quantity)
+            told = say("%(item)s: %(count)s cannot be.", item=counting.item, count=counting.count)
+            raise InvalidInputError(told, [Fault(where={"field": "count"}, what=wanted)])
         if (line.counted or 0) not in (counting.was or 0, counting.count):
-            raise ConflictError(f"{counting.item}: somebody else counted {line.counted}. Look again.")
-        count_items(connection, counting.box, {counting.item: counting.count})
+            told = say("%(item)s: somebody else counted %(count)s. Look again.", item=counting.item, count=line.counted)
+            raise ConflictError(told)
+        if line.counted != counting.count:
+            count_items(connection, counting.box, {counting.item: counting.count})
+            message = f"{counting.item}: {counting.count} of {line.quantity} counted."
+            _log(Ledger(connection, who, now), "count", box, message, act_id)
     return counting.count
 
 
-def weigh_box(database: Database, box_id: int, mass_kg: float) -> None:
-    """Keep what a box weighs in kg, before it is sealed.
+def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Keep what a box weighs in kg, before it is sealed, with who weighed it.
 
     Raises ConflictError for a box that is sealed or of a held or cancelled job, InvalidInputError for a mass that no
     scale shows.
     """
     if not 0 < mass_kg <= HEAVIEST_KG:
-        fault = Fault(where={"field": "mass_kg"}, what=f"a mass above 0 and up to {HEAVIEST_KG:,.0f} kg")
-        raise InvalidInputError("That mass cannot be.", [fault])
+        wanted = say("a mass above 0 and up to %(most)s kg", most=Count(HEAVIEST_KG))
+        raise InvalidInputError(say("That mass cannot be."), [Fault(where={"field": "mass_kg"}, what=wanted)])
     with database.write() as connection:
-        _open_box(connection, box_id)
+        box = _open_box(connection, box_id)
         update_box(connection, box_id, weighed_kg=mass_kg)
+        _log(Ledger(connection, who, now), "weigh", box, f"{mass_kg:.2f} kg weighed.", act_id)
+
+
+def _log(ledger: Ledger, action: str, box: BoxRow, message: str, act_id: UUID) -> None:
+    ledger.act(action, scan_id=act_id, message=message, box_id=box.id, job_id=box.job.id)
+    ledger.write()
 
 
 def _open_box(connection: Connection, box_id: int) -> BoxRow:
-    box = boxes_numbered(connection, [box_id]).get(box_id)
+    code, box = box_code(box_id), boxes_numbered(connection, [box_id]).get(box_id)
     if box is None:
-        raise NotFoundError(f"There is no box {box_code(box_id)}.")
+        raise NotFoundError(say("There is no box %(box)s.", box=code))
     if box.state in CLOSED_STATES:
-        raise ConflictError(f"Box {box_code(box_id)} is already {box.state}.")
+        raise ConflictError(say("Box %(box)s %(is_closed)s.", box=code, is_closed=closed_box_is(box.state)))
     if box.job.status in ("held", "cancelled"):
-        raise ConflictError(f"Job {box.job.code} is {box.job.status}: box {box_code(box_id)} stays as it is.")
+        stopped = job_is(box.job.status)
+        raise ConflictError(
+            say("Job %(job)s %(is_so)s: box %(box)s stays as it is.", job=box.job.code, is_so=stopped, box=code)
+        )
     return box

@@ -5,6 +5,7 @@ from tracker.records.database import Database
 from tracker.records.designs import cabinet_design, cabinets_of
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.errors import NotFoundError
+from tracker.shop.saying import say
 
 
 def cabinets_of_job(database: Database, job_code: str) -> list[str]:
@@ -12,7 +13,7 @@ def cabinets_of_job(database: Database, job_code: str) -> list[str]:
     with database.read() as connection:
         job = look.job_view(connection, job_code)
         if job is None:
-            raise NotFoundError(f"There is no job {job_code[:40]}.")
+            raise NotFoundError(say("There is no job %(job)s.", job=job_code[:40]))
         return cabinets_of(connection, job.id)
 
 
@@ -21,5 +22,6 @@ def cabinet_of_job(database: Database, job_code: str, name: str) -> Cabinet:
     with database.read() as connection:
         cabinet = cabinet_design(connection, job_code, name)
     if cabinet is None:
-        raise NotFoundError(f"Job {job_code[:40]} has no designed cabinet {name[:40]}.")
+        told = say("Job %(job)s has no designed cabinet %(cabinet)s.", job=job_code[:40], cabinet=name[:40])
+        raise NotFoundError(told)
     return cabinet

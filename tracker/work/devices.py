@@ -8,6 +8,7 @@ from tracker.records import people as kept
 from tracker.records.database import Database
 from tracker.records.people import TokenView
 from tracker.shop.errors import NotFoundError
+from tracker.shop.saying import say
 
 WITHDRAWN_SHOWN: Final = 20
 
@@ -31,4 +32,4 @@ def withdraw_numbered(database: Database, token_id: int, *, now: datetime) -> No
     with database.write() as connection:
         count = kept.withdraw_token_numbered(connection, token_id, now)
     if not count:
-        raise NotFoundError("There is no such token in force.")
+        raise NotFoundError(say("There is no such token in force."))

@@ -7,6 +7,7 @@ from tracker.records.contents import update_box
 from tracker.records.database import Database
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.saying import say
 from tracker.shop.verdicts import BoxState
 from tracker.work.ledger import Ledger
 
@@ -27,11 +28,16 @@ def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datet
         ledger = Ledger(connection, who, now)
         box = ledger.box(box_id)
         if box is None:
-            raise NotFoundError(f"There is no box {code}.")
+            raise NotFoundError(say("There is no box %(box)s.", box=code))
         if hold and box.state is BoxState.SHIPPED:
-            raise ConflictError(f"Box {code} has shipped.")
+            raise ConflictError(say("Box %(box)s has shipped.", box=code))
         if hold == (box.held_at is not None):
-            raise ConflictError(f"Box {code} is {'on hold already' if hold else 'not on hold'}.")
+            told = (
+                say("Box %(box)s is on hold already.", box=code)
+                if hold
+                else say("Box %(box)s is not on hold.", box=code)
+            )
+            raise ConflictError(told)
         update_box(connection, box_id, held_at=now if hold else None)
         message = f"Box {code} {'held in the shop' if hold else 'let go'}."
         ledger.act("hold" if hold else "resume", scan_id=act_id, message=message, box_id=box_id, job_id=box.job.id)

@@ -11,6 +11,7 @@ from tracker.shop.cabinets.standard import Standard
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units
 from tracker.shop.orders import ItemLine, Order, OrderedDesign, PartLine
+from tracker.shop.saying import say
 from tracker.work.table_files import Table, read_table
 
 
@@ -99,18 +100,18 @@ def _rows(table: Table, long_rows: list[Fault]) -> Iterator[tuple[Mapping[str, A
     names = [cutlist.column_name(spelled) for spelled in table.header]
     known = [name for name in names if name in CABINET_COLUMNS]
     faults = [
-        *(_header_fault(name, "this column is not there") for name in NEEDED_CABINET_COLUMNS if name not in known),
+        *(_header_fault(name, say("this column is not there")) for name in NEEDED_CABINET_COLUMNS if name not in known),
         *(
-            _header_fault(name, "this column is there twice")
+            _header_fault(name, say("this column is there twice"))
             for name in sorted({n for n in known if known.count(n) > 1})
         ),
     ]
     if faults:
-        raise InvalidInputError("The first line does not name the columns. Nothing was stored.", faults)
+        raise InvalidInputError(say("The first line does not name the columns. Nothing was stored."), faults)
     for line, cells in table.rows:
         if any(map(str.strip, cells)):
             if len(cells) > len(names):
-                what = f"{len(cells)} values; the first line has {len(names)} names"
+                what = say("%(count)s values; the first line has %(names)s names", count=len(cells), names=len(names))
                 long_rows.append(Fault(where={"line": line}, what=what))
                 continue
             yield {"line": line}, {name: cell for name, cell in zip(names, cells, strict=False) if name in known}
@@ -131,6 +132,6 @@ def _order(
 ) -> Order:
     faults = cutlist.check_items_boxes(parts, items)
     if faults:
-        raise InvalidInputError("An item's box is not in the order. Nothing was stored.", faults)
+        raise InvalidInputError(say("An item's box is not in the order. Nothing was stored."), faults)
     items = (*item_lines(designs), *items)
     return Order(job=job, customer=customer, due=due, parts=parts, items=items, designs=designs)

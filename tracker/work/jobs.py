@@ -6,6 +6,8 @@ from uuid import UUID
 from tracker.records.database import Database
 from tracker.records.jobs import JobRow, any_box_shipped, cancel_parts, job_by_code, set_job_status
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.saying import say
+from tracker.shop.standing import job_is
 from tracker.work.ledger import Ledger
 
 
@@ -32,14 +34,28 @@ _ACTS = {
 }
 
 
+_CANNOT = {
+    "hold": say("it cannot be put on hold"),
+    "resume": say("it cannot be resumed"),
+    "cancel": say("it cannot be cancelled"),
+}
+
+
 def _change(database: Database, code: str, act: str, *, who: str, now: datetime, act_id: UUID) -> None:
     starts, status, word = _ACTS[act]
     with database.write() as connection:
         job = job_by_code(connection, code)
         if job is None:
-            raise NotFoundError(f"There is no job {code}.")
+            raise NotFoundError(say("There is no job %(job)s.", job=code))
         if job.status not in starts:
-            raise ConflictError(f"Job {code} is {job.status}: it cannot be {word}.")
+            raise ConflictError(
+                say(
+                    "Job %(job)s %(is_so)s: %(not_possible)s.",
+                    job=code,
+                    is_so=job_is(job.status),
+                    not_possible=_CANNOT[act],
+                )
+            )
         if act == "cancel":
             _refuse_shipped(any_box_shipped(connection, job.id), job)
             cancel_parts(connection, job.id)
@@ -51,4 +67,6 @@ def _change(database: Database, code: str, act: str, *, who: str, now: datetime,
 
 def _refuse_shipped(shipped: bool, job: JobRow) -> None:
     if shipped:
-        raise ConflictError(f"A box of job {job.code} has shipped already: hold the job and sort the rest out by part.")
+        raise ConflictError(
+            say("A box of job %(job)s has shipped already: hold the job and sort the rest out by part.", job=job.code)
+        )

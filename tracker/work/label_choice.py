@@ -1,49 +1,85 @@
-"""Choose which of a job's labels to look at or to print."""
+"""Choose which labels to look at or to print, and in which order."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from enum import StrEnum
 from io import BytesIO
 from itertools import islice
+from json import dumps, loads
 from typing import Final
 
-from PIL import Image
 from sqlalchemy import Connection
 
-from tracker.labels.documents import png_bytes, write_pdf
-from tracker.labels.layouts import draw_board_label, draw_box_label, draw_code_label, draw_part_label
+from tracker.labels.contents import CodeLabel, Label
+from tracker.labels.documents import write_pdf
 from tracker.records import look
-from tracker.records.access import list_slots, list_stations
-from tracker.records.boards import BoardView, boards_of_job
+from tracker.records.boards import BoardView, board_ids_of_job, board_view, parts_on_board, parts_without_board
 from tracker.records.database import Database
-from tracker.records.designs import Marks, marks_of
+from tracker.records.designs import marks_of
 from tracker.records.look import BoxView, JobView, PartView
-from tracker.shop.codes import COMMAND_NUMBERS, Code, Kind
+from tracker.records.printing import printed_before
+from tracker.settings import Settings
+from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.errors import NotFoundError
 from tracker.shop.progress import DEAD_STATUSES
-from tracker.work.labels import PARTS_AT_ONCE, board_label, box_label, part_label
+from tracker.shop.saying import say
+from tracker.work.box_numbers import number_boxes, numbering
+from tracker.work.label_setup import LabelSetup, label_setup
+from tracker.work.labels import board_label, box_label, card_labels, part_label
 
-MOST_COUNTED: Final = 2_000
+PARTS_AT_ONCE: Final = 500
+MOST_COUNTED: Final = 5_000
 
 
 class What(StrEnum):
-    """Which labels of a job: each box with its parts, the boxes or the parts alone, or the boards."""
+    """Which labels: boxes each with its parts, boxes or parts alone, boards; the shop's cards; or a test page."""
 
     ALL = "all"
     BOXES = "boxes"
     PARTS = "parts"
     BOARDS = "boards"
+    CARDS = "cards"
+    TEST = "test"
+
+
+class Order(StrEnum):
+    """In which order the parts come: as they are laid into their boxes, or as they come off the saw."""
+
+    BOX = "box"
+    SAW = "saw"
+
+
+class Only(StrEnum):
+    """Which of them: all, those never printed, or those that their boxes still lack."""
+
+    ALL = ""
+    UNPRINTED = "unprinted"
+    MISSING = "missing"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
-    """Which labels: ``step`` leaves the parts that wait for that step, ``cabinet`` and ``box`` those of one."""
+    """Which labels: ``step`` leaves the parts that wait for that step; ``cabinet``, ``box``, ``board``, ``part`` one's.
 
-    job: str
+    All but the shop's cards are of one job. ``taken`` labels of the first sheet are used already.
+    """
+
+    job: str = ""
     what: What = What.ALL
     step: str = ""
     cabinet: str = ""
     box: str = ""
+    board: str = ""
+    part: str = ""
+    only: Only = Only.ALL
+    order: Order = Order.BOX
+    taken: int = 0
+
+    @property
+    def by_saw(self) -> bool:
+        """Whether the parts come in the order of the saw."""
+        return self.order is Order.SAW or bool(self.board)
 
     def takes(self, part: PartView) -> bool:
         """Say whether a part's label is wanted; a dead part has none."""
@@ -52,121 +88,246 @@ class Choice:
             and (not self.step or part.step == self.step)
             and (not self.cabinet or part.cabinet == self.cabinet)
             and (not self.box or part.box == self.box)
+            and (not self.part or part.code == self.part)
+            and (self.only is not Only.MISSING or not part.packed)
         )
 
     def takes_box(self, box: BoxView) -> bool:
-        """Say whether a box's own label is wanted: not where the parts of a step are asked for."""
-        in_box = not self.box or box.code == self.box
-        of_cabinet = not self.cabinet or self.cabinet in box.cabinets
-        return in_box and of_cabinet and (not self.step or self.what is What.BOXES)
+        """Say whether a box's own label is wanted: not where the parts of a step or of a board are asked for."""
+        of_parts = self.step or self.board or self.part
+        return (
+            (not self.box or box.code == self.box)
+            and (not self.cabinet or self.cabinet in box.cabinets)
+            and (not of_parts or self.what is What.BOXES)
+            and (self.only is not Only.MISSING or box.missing_count > 0)
+        )
+
+    def as_text(self) -> str:
+        """Return the choice as it is kept with a print."""
+        return dumps({name: value for name, value in asdict(self).items() if value})
+
+
+def read_choice(text: str) -> Choice:
+    """Return the choice that was kept with a print."""
+    kept = loads(text)
+    words = {"what": What(kept["what"]), "order": Order(kept["order"]), "only": Only(kept.get("only", ""))}
+    return Choice(**(kept | words))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Preview:
-    """The codes of the labels on one page of the preview, how many there are, and whether even more (``over``)."""
+    """The codes of the labels on one page of the preview, and what is known of all of them.
+
+    ``count`` is how many there are, ``over`` whether even more; ``kinds`` how many of each kind; ``again`` how many
+    are of parts whose label was printed before.
+    """
 
     codes: Sequence[str]
     count: int
     over: bool
+    kinds: Mapping[Kind, int]
+    again: int
 
 
-Labelled = BoxView | PartView | BoardView
+Labelled = BoxView | PartView | BoardView | CodeLabel
 
 
 def preview_labels(database: Database, choice: Choice, *, after: int, limit: int) -> Preview:
     """Return the codes of ``limit`` labels after the first ``after``. Raises NotFoundError for no such job."""
     with database.read() as connection:
-        codes = [each.code for each in islice(_chosen(connection, _job(connection, choice), choice), MOST_COUNTED + 1)]
-    return Preview(
-        codes=codes[after : after + limit], count=min(len(codes), MOST_COUNTED), over=len(codes) > MOST_COUNTED
-    )
+        codes = [each.code for each in islice(chosen(connection, choice), MOST_COUNTED + 1)]
+        over, codes = len(codes) > MOST_COUNTED, codes[:MOST_COUNTED]
+        again = len(printed_parts(connection, codes))
+    kinds = Counter(read_code(code).kind for code in codes)
+    return Preview(codes=codes[after : after + limit], count=len(codes), over=over, kinds=kinds, again=again)
 
 
-def print_labels(database: Database, choice: Choice, *, dpi: int) -> tuple[bytes, int]:
-    """Return the chosen labels as a PDF, one a page at true size, and how many they are."""
+def printed_parts(connection: Connection, codes: Iterable[str]) -> set[str]:
+    """Return those of the codes that are parts whose label was printed before, or may have been."""
+    return printed_before(connection, (code for code in codes if read_code(code).kind is Kind.PART))
+
+
+def print_labels(
+    database: Database, settings: Settings, choice: Choice, *, dpi: int, taken: int = 0
+) -> tuple[bytes, int]:
+    """Return the chosen labels as a PDF at true size, and how many they are.
+
+    ``taken`` labels of the first sheet are used already. Raises NotFoundError when there is no such job.
+    """
+    number_boxes(database, _boxes_to_number(database, choice))
+    setup = label_setup(database, settings)
     document = BytesIO()
     with database.read() as connection:
-        job = _job(connection, choice)
-        count = write_pdf(_drawn(connection, job, choice, dpi), document, dpi=dpi, title=f"Labels of job {job.code}")
+        labels = labels_of(connection, chosen(connection, choice), setup)
+        drawn = (setup.draw(label, dpi) for label in labels)
+        count = write_pdf(drawn, document, title=title_of(choice), taken=taken)
     return document.getvalue(), count
 
 
-def _job(connection: Connection, choice: Choice) -> JobView:
+def title_of(choice: Choice) -> str:
+    """Return what a document with the chosen labels is called."""
+    if choice.what is What.CARDS:
+        return "Stations, slots and command cards"
+    if choice.what is What.TEST:
+        return "Test page"
+    return f"Labels of job {choice.job}"
+
+
+def print_cards(database: Database, settings: Settings, *, dpi: int, taken: int = 0) -> tuple[bytes, int]:
+    """Return what hangs on the walls as a PDF, and how many they are: the stations, the slots, the command cards."""
+    return print_labels(database, settings, Choice(what=What.CARDS), dpi=dpi, taken=taken)
+
+
+def _boxes_to_number(database: Database, choice: Choice) -> list[int]:
+    """The boxes whose own labels are chosen, in a shop that gives SSCCs."""
+    if choice.what not in (What.ALL, What.BOXES) or numbering(database) is None:
+        return []
+    with database.read() as connection:
+        return [each.id for each in chosen(connection, choice) if isinstance(each, BoxView)]
+
+
+# What is chosen
+
+
+def chosen(connection: Connection, choice: Choice) -> Iterator[Labelled]:
+    """Return what has the chosen labels, in their order. Raises NotFoundError for no such job."""
+    if choice.what is What.CARDS:
+        return iter(card_labels(connection))
+    if choice.what is What.TEST:
+        return iter(())
     job = look.job_view(connection, choice.job)
     if job is None:
-        raise NotFoundError(f"There is no job {choice.job[:40]}.")
-    return job
+        raise NotFoundError(say("There is no job %(job)s.", job=choice.job[:40]))
+    found = _of_job(connection, job, choice)
+    return _unprinted(connection, found) if choice.only is Only.UNPRINTED else found
 
 
-def _chosen(connection: Connection, job: JobView, choice: Choice) -> Iterator[Labelled]:
+def _unprinted(connection: Connection, found: Iterator[Labelled]) -> Iterator[Labelled]:
+    while some := list(islice(found, PARTS_AT_ONCE)):
+        known = printed_before(connection, [each.code for each in some])
+        yield from (each for each in some if each.code not in known)
+
+
+def _of_job(connection: Connection, job: JobView, choice: Choice) -> Iterator[Labelled]:
     if choice.what is What.BOARDS:
-        yield from boards_of_job(connection, job.id)
+        yield from _boards(connection, job, choice)
         return
-    for boxes in _box_chunks(connection, job.id):
-        for box in boxes:
-            yield from _of_box(box, choice)
+    if choice.part:
+        yield from (part for part in _taken(connection, [_part_number(choice.part)], choice) if part.job == job.code)
+        return
+    for box in _boxes(connection, job.id):
+        if choice.what is not What.PARTS and choice.takes_box(box):
+            yield box
+        if choice.what is not What.BOXES and not choice.by_saw:
+            yield from filter(choice.takes, box.parts)
+    if choice.what is not What.BOXES and choice.by_saw:
+        yield from _off_the_saw(connection, job, choice)
 
 
-def _of_box(box: BoxView, choice: Choice) -> Iterator[BoxView | PartView]:
-    if choice.what is not What.PARTS and choice.takes_box(box):
-        yield box
-    if choice.what is not What.BOXES:
-        yield from filter(choice.takes, box.parts)
+def _part_number(code: str) -> int:
+    try:
+        return read_code(code).number
+    except MisreadError:
+        return 0  # no part has this number: nothing is chosen
 
 
-def _box_chunks(connection: Connection, job_id: int) -> Iterator[list[BoxView]]:
+def _boards(connection: Connection, job: JobView, choice: Choice) -> Iterator[BoardView]:
+    for number in board_ids_of_job(connection, job.id):
+        if choice.board in ("", str(Code(Kind.BOARD, number))):
+            found = board_view(connection, number)
+            if found is not None:
+                yield found
+
+
+def _boxes(connection: Connection, job_id: int) -> Iterator[BoxView]:
     after = 0
     while boxes := look.boxes_of_job(connection, job_id, limit=PARTS_AT_ONCE, after=after):
-        yield boxes
+        yield from boxes
         after = boxes[-1].id
 
 
-def _drawn(connection: Connection, job: JobView, choice: Choice, dpi: int) -> Iterator[Image.Image]:
-    if choice.what is What.BOARDS:
-        boards = boards_of_job(connection, job.id)
-        yield from (draw_board_label(board_label(board, len(boards)), dpi) for board in boards)
-        return
-    for boxes in _box_chunks(connection, job.id):
-        for box in boxes:
-            marks = marks_of(connection, [part.id for part in box.parts])
-            yield from (_draw(each, job, marks, dpi) for each in _of_box(box, choice))
+def _off_the_saw(connection: Connection, job: JobView, choice: Choice) -> Iterator[PartView]:
+    """Board by board in the order of cutting, then the parts that come off no board."""
+    for number in board_ids_of_job(connection, job.id):
+        if choice.board in ("", str(Code(Kind.BOARD, number))):
+            yield from _taken(connection, parts_on_board(connection, number, living=True), choice)
+    if not choice.board:
+        yield from _taken(connection, parts_without_board(connection, job.id), choice)
 
 
-def _draw(each: BoxView | PartView, job: JobView, marks: Mapping[int, Marks], dpi: int) -> Image.Image:
-    if isinstance(each, BoxView):
-        return draw_box_label(box_label(each, job), dpi)
-    return draw_part_label(part_label(each, marks.get(each.id)), dpi)
+def _taken(connection: Connection, numbers: Sequence[int], choice: Choice) -> Iterator[PartView]:
+    return filter(choice.takes, _parts(connection, numbers))
 
 
-def card_png(database: Database, code: Code, *, dpi: int) -> bytes:
-    """Return the label of a station, a slot, a load or a command card as a PNG. Raises NotFoundError for none such."""
-    title = _card_titles(database, code).get(code.number)
-    if title is None:
-        raise NotFoundError(f"There is nothing with the code {code}.")
-    return png_bytes(draw_code_label(str(code), title[0], title[1], dpi), dpi=dpi)
+def _parts(connection: Connection, numbers: Sequence[int]) -> Iterator[PartView]:
+    for start in range(0, len(numbers), PARTS_AT_ONCE):
+        some = numbers[start : start + PARTS_AT_ONCE]
+        found = {part.id: part for part in look.parts_numbered(connection, some)}
+        yield from (found[number] for number in some if number in found)
 
 
-def _card_titles(database: Database, code: Code) -> dict[int, tuple[str, str]]:
-    with database.read() as connection:
-        match code.kind:
-            case Kind.STATION:
-                return {each.id: (each.name, f"station: {each.step}") for each in list_stations(connection)}
-            case Kind.SLOT:
-                return {
-                    number: (name, "slot: scan it after the part") for number, name in list_slots(connection).items()
-                }
-            case Kind.LOAD:
-                load = look.load_view(connection, code.number)
-                return {} if load is None else {load.id: (f"LOAD {load.ship_on}", "load: scan it before its boxes")}
-            case Kind.COMMAND:
-                return {number: (command.upper(), "") for number, command in COMMAND_NUMBERS.items()}
-            case _:
-                return {}
+# What was chosen, by its codes
 
 
-def card_codes(database: Database) -> list[str]:
-    """Return the codes of what hangs on the walls: stations, slots, command cards."""
-    with database.read() as connection:
-        stations = [Code(Kind.STATION, each.id) for each in list_stations(connection)]
-        slots = [Code(Kind.SLOT, number) for number in list_slots(connection)]
-    return [str(code) for code in (*stations, *slots, *(Code(Kind.COMMAND, number) for number in COMMAND_NUMBERS))]
+def labelled(connection: Connection, codes: Iterable[str]) -> Iterator[Labelled]:
+    """Return what has these codes, in their order, without what has no label any more."""
+    rest = iter(codes)
+    while some := list(islice(rest, PARTS_AT_ONCE)):
+        found = _found(connection, some)
+        yield from (found[code] for code in some if code in found)
+
+
+def _found(connection: Connection, codes: Sequence[str]) -> dict[str, Labelled]:
+    by_kind: dict[Kind, list[int]] = {}
+    for code in codes:
+        read = _read(code)
+        by_kind.setdefault(read.kind, []).append(read.number)
+    found: list[Labelled] = []
+    for kind, numbers in by_kind.items():
+        found += _of_kind(connection, kind, numbers)
+    return {each.code: each for each in found}
+
+
+def _of_kind(connection: Connection, kind: Kind, numbers: Sequence[int]) -> Sequence[Labelled]:
+    match kind:
+        case Kind.PART:
+            return [part for part in look.parts_numbered(connection, numbers) if part.status not in DEAD_STATUSES]
+        case Kind.BOX:
+            return look.boxes_numbered(connection, numbers)
+        case Kind.BOARD:
+            return [board for number in numbers if (board := board_view(connection, number)) is not None]
+        case _:
+            return list(card_labels(connection))
+
+
+def _read(code: str) -> Code:
+    try:
+        return read_code(code)
+    except MisreadError:  # it was made by the shop itself: a copy that was damaged
+        raise NotFoundError(say("There is nothing with the code %(code)s.", code=code)) from None
+
+
+# What their labels say
+
+
+def labels_of(connection: Connection, found: Iterable[Labelled], setup: LabelSetup) -> Iterator[Label]:
+    """Yield what the labels of these things say."""
+    rest = iter(found)
+    jobs: dict[str, JobView | None] = {}
+    boards: dict[str, int] = {}
+    while some := list(islice(rest, PARTS_AT_ONCE)):
+        marks = marks_of(connection, [each.id for each in some if isinstance(each, PartView)])
+        for each in some:
+            if not isinstance(each, CodeLabel) and each.job not in jobs:
+                jobs[each.job] = look.job_view(connection, each.job)
+            match each:
+                case BoxView() if (job := jobs[each.job]) is not None:
+                    yield box_label(each, job, setup.link)
+                case PartView():
+                    yield part_label(each, marks.get(each.id), setup.link)
+                case BoardView() if (job := jobs[each.job]) is not None:
+                    if each.job not in boards:
+                        boards[each.job] = len(board_ids_of_job(connection, job.id))
+                    yield board_label(each, boards[each.job], setup.link)
+                case CodeLabel():
+                    yield each

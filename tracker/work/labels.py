@@ -1,122 +1,129 @@
-"""Labels of the shop's parts and boxes, drawn from what is kept."""
+"""What the labels of the shop's things say, from what is kept."""
 
-from collections.abc import Iterator
-from typing import BinaryIO
+from collections.abc import Callable, Iterable, Mapping
+from types import MappingProxyType
+from typing import Final
 
-from PIL import Image
 from sqlalchemy import Connection
 
-from tracker.labels.documents import png_bytes, write_pdf
-from tracker.labels.layouts import (
-    BoardLabel,
-    BoxLabel,
-    JointMark,
-    PartLabel,
-    draw_board_label,
-    draw_box_label,
-    draw_code_label,
-    draw_part_label,
-)
+from tracker.labels.contents import BoardLabel, BoxLabel, CodeLabel, JointMark, Label, LabelKind, PartLabel
+from tracker.labels.documents import png_bytes
 from tracker.records import look
 from tracker.records.access import list_slots, list_stations
 from tracker.records.boards import BoardView, board_view, boards_of_job
 from tracker.records.database import Database
 from tracker.records.designs import Marks, marks_of
 from tracker.records.look import BoxView, JobView, PartView
+from tracker.settings import Settings
 from tracker.shop.cabinets.design import Mark
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind
 from tracker.shop.errors import NotFoundError
 from tracker.shop.lifting import grade_lifting
 from tracker.shop.progress import DEAD_STATUSES
-from tracker.work.boards import job_boards
+from tracker.shop.saying import say
+from tracker.work.box_numbers import number_boxes
+from tracker.work.label_setup import LabelSetup, label_setup
 
-PARTS_AT_ONCE = 500
+Link = Callable[[str], str]  # what the QR code of a code says, empty for the code alone
+_CARDS: Final[Mapping[Command, str]] = MappingProxyType(
+    {
+        Command.UNDO: "takes this station's last scan back",
+        Command.DAMAGED: "marks the part that was scanned last",
+    }
+)
 
 
-def part_label_png(database: Database, code: Code, *, dpi: int) -> bytes:
-    """Return a part's label as a PNG. A replaced or cancelled part has none any more."""
+def label_png(database: Database, settings: Settings, code: Code, *, dpi: int) -> bytes:
+    """Return the label of a part, box, board, load, station, slot or command card as a PNG.
+
+    A box gets its SSCC first, in a shop that gives them. Raises NotFoundError for what is not there, and for a part
+    that was replaced or cancelled: it has no label any more.
+    """
+    if code.kind is Kind.BOX:
+        number_boxes(database, [code.number])
+    setup = label_setup(database, settings)
     with database.read() as connection:
-        part = look.part_view(connection, code.number)
-        marks = marks_of(connection, [code.number]).get(code.number)
+        label = label_of(connection, code, setup)
+    drawn, _stock = setup.draw(label, dpi)
+    return png_bytes(drawn.image, dpi=dpi)
+
+
+def label_of(connection: Connection, code: Code, setup: LabelSetup) -> Label:
+    """Return what the label of a code says. Raises NotFoundError as ``label_png`` does."""
+    match code.kind:
+        case Kind.PART:
+            return _of_part(connection, code, setup)
+        case Kind.BOX:
+            return _of_box(connection, code, setup)
+        case Kind.BOARD:
+            return _of_board(connection, code, setup)
+        case _:
+            return _of_card(connection, code)
+
+
+def _of_part(connection: Connection, code: Code, setup: LabelSetup) -> Label:
+    part = look.part_view(connection, code.number)
     if part is None:
-        raise NotFoundError(f"There is no part {code}.")
+        raise NotFoundError(say("There is no part %(code)s.", code=str(code)))
+    if part.status in DEAD_STATUSES and part.replaced_by:
+        raise NotFoundError(
+            say(
+                "Part %(code)s was replaced and has no label any more: print %(instead)s instead.",
+                code=str(code),
+                instead=part.replaced_by,
+            )
+        )
     if part.status in DEAD_STATUSES:
-        instead = f": print {part.replaced_by} instead" if part.replaced_by else ""
-        raise NotFoundError(f"Part {code} is {part.status} and has no label any more{instead}.")
-    return png_bytes(draw_part_label(part_label(part, marks), dpi), dpi=dpi)
+        raise NotFoundError(say("Part %(code)s is cancelled and has no label any more.", code=str(code)))
+    return part_label(part, marks_of(connection, [code.number]).get(code.number), setup.link)
 
 
-def box_label_png(database: Database, code: Code, *, dpi: int) -> bytes:
-    """Return a box's label as a PNG."""
-    with database.read() as connection:
-        box = look.box_view(connection, code.number)
-        job = None if box is None else look.job_view(connection, box.job)
+def _of_box(connection: Connection, code: Code, setup: LabelSetup) -> Label:
+    box = look.box_view(connection, code.number)
+    job = None if box is None else look.job_view(connection, box.job)
     if box is None or job is None:
-        raise NotFoundError(f"There is no box {code}.")
-    return png_bytes(draw_box_label(box_label(box, job), dpi), dpi=dpi)
+        raise NotFoundError(say("There is no box %(code)s.", code=str(code)))
+    return box_label(box, job, setup.link)
 
 
-def write_job_labels(database: Database, job_code: str, stream: BinaryIO, *, dpi: int) -> int:
-    """Write all labels of a job as a PDF, each box followed by its parts; return how many."""
-    with database.read() as connection:
-        job = look.job_view(connection, job_code)
-        if job is None:
-            raise NotFoundError(f"There is no job {job_code[:40]}.")
-        pages = job_labels(connection, job, dpi=dpi)
-        return write_pdf(pages, stream, dpi=dpi, title=f"Labels of job {job.code}")
+def _of_board(connection: Connection, code: Code, setup: LabelSetup) -> Label:
+    board = board_view(connection, code.number)
+    job = None if board is None else look.job_view(connection, board.job)
+    if board is None or job is None:
+        raise NotFoundError(say("There is no board %(code)s: it may be planned anew.", code=str(code)))
+    return board_label(board, len(boards_of_job(connection, job.id)), setup.link)
 
 
-def write_card_labels(database: Database, stream: BinaryIO, *, dpi: int) -> int:
-    """Write what hangs on the walls as a PDF: the stations, the slots and the command cards; return how many."""
-    with database.read() as connection:
-        stations, slots = list_stations(connection), list_slots(connection)
-    cards = [
-        *((Code(Kind.STATION, each.id), each.name, f"station: {each.step}") for each in stations),
-        *((Code(Kind.SLOT, number), name, "slot: scan it after the part") for number, name in slots.items()),
-        *((Code(Kind.COMMAND, number), command.upper(), _SAYS[command]) for number, command in COMMAND_NUMBERS.items()),
-    ]
-    pages = (draw_code_label(str(code), title, subtitle, dpi) for code, title, subtitle in cards)
-    return write_pdf(pages, stream, dpi=dpi, title="Stations, slots and command cards")
+def _of_card(connection: Connection, code: Code) -> Label:
+    if code.kind is Kind.LOAD:
+        load = look.load_view(connection, code.number)
+        if load is not None:
+            return CodeLabel(
+                kind=LabelKind.LOAD,
+                code=str(code),
+                title=f"LOAD {load.ship_on}",
+                subtitle="load: scan it before its boxes",
+            )
+    found = next((card for card in card_labels(connection) if card.code == str(code)), None)
+    if found is None:
+        raise NotFoundError(say("There is nothing with the code %(code)s.", code=str(code)))
+    return found
 
 
-_SAYS = {
-    Command.UNDO: "takes this station's last scan back",
-    Command.DAMAGED: "marks the part that was scanned last",
-}
+def card_labels(connection: Connection) -> Iterable[CodeLabel]:
+    """Yield what hangs on the walls: the stations, the slots and the command cards."""
+    for station in list_stations(connection):
+        code, says = str(Code(Kind.STATION, station.id)), f"station: {station.step}"
+        yield CodeLabel(kind=LabelKind.STATION, code=code, title=station.name, subtitle=says)
+    for number, name in list_slots(connection).items():
+        code, says = str(Code(Kind.SLOT, number)), "slot: scan it after the part"
+        yield CodeLabel(kind=LabelKind.SLOT, code=code, title=name, subtitle=says)
+    for number, command in COMMAND_NUMBERS.items():
+        code, says = str(Code(Kind.COMMAND, number)), _CARDS[command]
+        yield CodeLabel(kind=LabelKind.CARD, code=code, title=command.upper(), subtitle=says)
 
 
-def job_labels(connection: Connection, job: JobView, *, dpi: int) -> Iterator[Image.Image]:
-    """Draw a job's labels one by one: each box, followed by its parts in the order in which they are laid."""
-    after = 0
-    while boxes := look.boxes_of_job(connection, job.id, limit=PARTS_AT_ONCE, after=after):
-        for box in boxes:
-            yield draw_box_label(box_label(box, job), dpi)
-            marks = marks_of(connection, [part.id for part in box.parts])
-            for part in box.parts:
-                if part.status not in DEAD_STATUSES:
-                    yield draw_part_label(part_label(part, marks.get(part.id)), dpi)
-        after = boxes[-1].id
-
-
-def board_label_png(database: Database, code: Code, *, dpi: int) -> bytes:
-    """Return a board's label as a PNG."""
-    with database.read() as connection:
-        board = board_view(connection, code.number)
-        job = None if board is None else look.job_view(connection, board.job)
-        boards = [] if job is None else boards_of_job(connection, job.id)
-    if board is None:
-        raise NotFoundError(f"There is no board {code}: it may be planned anew.")
-    return png_bytes(draw_board_label(board_label(board, len(boards)), dpi), dpi=dpi)
-
-
-def write_board_labels(database: Database, job_code: str, stream: BinaryIO, *, dpi: int) -> int:
-    """Write the labels of a job's boards as a PDF, in the order of their numbers; return how many."""
-    boards = job_boards(database, job_code)
-    pages = (draw_board_label(board_label(board, len(boards)), dpi) for board in boards)
-    return write_pdf(pages, stream, dpi=dpi, title=f"Boards of job {job_code}")
-
-
-def board_label(board: BoardView, of: int) -> BoardLabel:
+def board_label(board: BoardView, of: int, link: Link) -> BoardLabel:
     """Return what a board's label says; ``of`` is how many boards its job has."""
     return BoardLabel(
         code=board.code,
@@ -136,10 +143,11 @@ def board_label(board: BoardView, of: int) -> BoardLabel:
             )
             for part in board.parts
         ],
+        link=link(board.code),
     )
 
 
-def part_label(part: PartView, marks: Marks | None) -> PartLabel:
+def part_label(part: PartView, marks: Marks | None, link: Link) -> PartLabel:
     """Return what a part's label says."""
     return PartLabel(
         code=part.code,
@@ -156,6 +164,8 @@ def part_label(part: PartView, marks: Marks | None) -> PartLabel:
         urgent=part.urgent,
         front="" if marks is None else marks.front,
         marks=() if marks is None else [_joint_mark(mark) for mark in marks.marks],
+        grain=marks is not None and marks.grain,
+        link=link(part.code),
     )
 
 
@@ -163,10 +173,11 @@ def _joint_mark(mark: Mark) -> JointMark:
     return JointMark(number=mark.number, side=mark.side.value, along_mm=mark.along_mm, across_mm=mark.across_mm)
 
 
-def box_label(box: BoxView, job: JobView) -> BoxLabel:
+def box_label(box: BoxView, job: JobView, link: Link) -> BoxLabel:
     """Return what a box's label says."""
     return BoxLabel(
         code=box.code,
+        sscc=box.sscc or "",
         job=box.job,
         customer=box.customer,
         due=box.due,
@@ -177,4 +188,5 @@ def box_label(box: BoxView, job: JobView) -> BoxLabel:
         parts=len(box.parts),
         mass_kg=box.mass_kg,
         handling=grade_lifting(box.mass_kg, box.length_mm, box.width_mm).handling,
+        link=link(box.code),
     )

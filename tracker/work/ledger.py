@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 
 from tracker.records import floor
 from tracker.records.floor import BoxRow, Changes, LoadRow, PartRow, StationRow
+from tracker.records.sscc import boxes_of_ssccs
 from tracker.shop.progress import DEAD_STATUSES, Progress, fold, status_of
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES, BoxState, filling_state
@@ -29,6 +30,7 @@ class Ledger:
         self._stations: dict[str, StationRow] = {}
         self._parts: dict[int, PartRow] = {}
         self._boxes: dict[int, BoxRow] = {}
+        self._ssccs: dict[str, int] = {}
         self._numbers: list[int] = []
 
     def reserve(self, count: int) -> None:
@@ -51,6 +53,11 @@ class Ledger:
             self._parts[row.id] = row
             self._boxes.setdefault(row.box.id, row.box)
 
+    def look_up_ssccs(self, ssccs: Collection[str]) -> None:
+        """Find the boxes that have these SSCCs; without any, nothing is asked."""
+        if ssccs:
+            self._ssccs.update(boxes_of_ssccs(self.connection, ssccs))
+
     def station(self, name: str) -> StationRow | None:
         """Return the station of this name, if it was looked up and exists."""
         return self._stations.get(name)
@@ -71,6 +78,10 @@ class Ledger:
         if box_id not in self._boxes:
             self._boxes.update(floor.boxes_numbered(self.connection, [box_id]))
         return self._boxes.get(box_id)
+
+    def box_of_sscc(self, sscc: str) -> int | None:
+        """Return the number of the box that has this SSCC, if it was looked up and there is one."""
+        return self._ssccs.get(sscc)
 
     def load(self, load_id: int) -> LoadRow | None:
         """Return a load by its number."""
@@ -183,4 +194,7 @@ _EMPTY_ROW: dict[str, Any] = {
     "inferred": frozenset(),
     "undoes": None,
     "flag": None,
+    "said_at": None,
+    "kind": None,
+    "settles": None,
 }

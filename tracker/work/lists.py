@@ -10,6 +10,7 @@ from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard
 from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
 from tracker.shop.job_boxes import Packing
+from tracker.shop.saying import say
 from tracker.shop.supplies import Boards, read_boards, read_packing
 
 CARTONS: Final = "cartons"
@@ -35,7 +36,8 @@ def set_list(database: Database, kind: str, text: str, *, who: str, now: datetim
             name = f"{STANDARD}/{standard.name}"
             _check_version(database, name, text, standard)
         case _:
-            raise InvalidInputError(f"There is no list {kind[:40]!r}; there are: {', '.join(KINDS)}.")
+            told = say("There is no list %(name)s; there are: %(known)s.", name=repr(kind[:40]), known=", ".join(KINDS))
+            raise InvalidInputError(told)
     with database.write() as connection:
         keep_setting(connection, name, text, who=who, now=now)
     return name
@@ -43,15 +45,17 @@ def set_list(database: Database, kind: str, text: str, *, who: str, now: datetim
 
 def _check_version(database: Database, name: str, text: str, standard: Standard) -> None:
     if len(name) > LONGEST_NAME:
-        what = f"wanted: at most {LONGEST_NAME - len(STANDARD) - 1} characters"
-        raise InvalidInputError("The standard's name is too long.", [Fault(where={"field": "name"}, what=what)])
+        what = say("wanted: at most %(most)s characters", most=LONGEST_NAME - len(STANDARD) - 1)
+        raise InvalidInputError(say("The standard's name is too long."), [Fault(where={"field": "name"}, what=what)])
     with database.read() as connection:
         kept = setting_text(connection, name)
     if kept is not None and kept != text and read_standard(kept).version >= standard.version:
-        what = f"wanted: more than {read_standard(kept).version}, the version that is kept under this name"
-        raise InvalidInputError(
-            "Another text has this name and version.", [Fault(where={"field": "version"}, what=what)]
+        what = say(
+            "wanted: more than %(version)s, the version that is kept under this name",
+            version=read_standard(kept).version,
         )
+        fault = Fault(where={"field": "version"}, what=what)
+        raise InvalidInputError(say("Another text has this name and version."), [fault])
 
 
 LONGEST_NAME: Final = 80
@@ -93,8 +97,13 @@ def standard_named(database: Database, name: str | None) -> Standard:
         return read_standard(text)
     if name in (None, shipped.name):
         return shipped
-    what = f"{str(name)[:80]!r} is not known; known: {', '.join(sorted({shipped.name, *known}))}"
-    raise InvalidInputError("There is no such construction standard.", [Fault(where={"field": "standard"}, what=what)])
+    what = say(
+        "%(name)s is not known; known: %(known)s",
+        name=repr(str(name)[:80]),
+        known=", ".join(sorted({shipped.name, *known})),
+    )
+    fault = Fault(where={"field": "standard"}, what=what)
+    raise InvalidInputError(say("There is no such construction standard."), [fault])
 
 
 def list_text(database: Database, name: str) -> str:
@@ -104,5 +113,5 @@ def list_text(database: Database, name: str) -> str:
     if text is None and name in (STANDARD, f"{STANDARD}/{shipped_standard().name}"):
         text = shipped_standard_text()
     if text is None:
-        raise NotFoundError(f"No list {name[:80]} is kept.")
+        raise NotFoundError(say("No list %(name)s is kept.", name=name[:80]))
     return text

@@ -12,6 +12,7 @@ from tracker.records.floor import take_numbers
 from tracker.records.jobs import all_boxes_shipped, set_job_status
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.saying import say
 from tracker.shop.verdicts import BoxState
 from tracker.work.ledger import Ledger
 
@@ -24,7 +25,7 @@ def plan_load(
         ledger = Ledger(connection, who, now)
         faults = [fault for number in boxes if (fault := _unplannable(ledger, number))]
         if faults or not boxes:
-            raise InvalidInputError("The load cannot be planned; nothing was stored.", faults or [_NO_BOX])
+            raise InvalidInputError(say("The load cannot be planned; nothing was stored."), faults or [_NO_BOX])
         load_id = take_numbers(connection, "load", 1)[0]
         insert_load(connection, load_id, ship_on)
         plan_on_load(connection, boxes, load_id)
@@ -41,7 +42,7 @@ def plan_load(
     return code
 
 
-_NO_BOX = Fault(where={"field": "boxes"}, what="a load has at least one box")
+_NO_BOX = Fault(where={"field": "boxes"}, what=say("a load has at least one box"))
 
 
 def _unplannable(ledger: Ledger, number: int) -> Fault | None:
@@ -49,12 +50,30 @@ def _unplannable(ledger: Ledger, number: int) -> Fault | None:
     where = {"field": "boxes", "box": code}
     box = ledger.box(number)
     if box is None:
-        return Fault(where=where, what=f"there is no box {code}")
+        return Fault(where=where, what=say("there is no box %(box)s", box=code))
     if box.job.status == "cancelled":
-        return Fault(where=where, what=f"job {box.job.code} is cancelled")
+        return Fault(where=where, what=say("job %(job)s is cancelled", job=box.job.code))
     if box.load_id is not None:
-        return Fault(where=where, what=f"box {code} is planned for load {load_code(box.load_id)} already")
+        load = load_code(box.load_id)
+        return Fault(where=where, what=say("box %(box)s is planned for load %(load)s already", box=code, load=load))
     return None
+
+
+def add_to_load(database: Database, load_id: int, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Plan one more box for a load that has not left.
+
+    Raises InvalidInputError for a box that is planned for a load already, ConflictError when the load has left.
+    """
+    with database.write() as connection:
+        ledger = Ledger(connection, who, now)
+        _open_load(ledger, load_id)
+        fault = _unplannable(ledger, box_id)
+        if fault is not None:
+            raise InvalidInputError(say("The load cannot be planned; nothing was stored."), [fault])
+        plan_on_load(connection, [box_id], load_id)
+        message = f"Box {box_code(box_id)} planned for load {load_code(load_id)}."
+        ledger.act("plan", scan_id=act_id, message=message, box_id=box_id, load_id=load_id)
+        ledger.write()
 
 
 def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
@@ -64,7 +83,8 @@ def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, no
         _open_load(ledger, load_id)
         box = ledger.box(box_id)
         if box is None or box.load_id != load_id:
-            raise NotFoundError(f"Box {box_code(box_id)} is not planned for load {load_code(load_id)}.")
+            told = say("Box %(box)s is not planned for load %(load)s.", box=box_code(box_id), load=load_code(load_id))
+            raise NotFoundError(told)
         if box.state is BoxState.LOADED:
             ledger.set_box(box, state=BoxState.SEALED)
         plan_on_load(connection, [box_id], None)
@@ -83,10 +103,10 @@ def ship_load(database: Database, load_id: int, *, who: str, now: datetime, act_
         _open_load(ledger, load_id)
         boxes = boxes_of_load(connection, load_id)
         if not boxes:
-            raise ConflictError(f"No box is planned for load {load_code(load_id)}.")
+            raise ConflictError(say("No box is planned for load %(load)s.", load=load_code(load_id)))
         missing = [entry for box in boxes if (entry := _not_ready(box))]
         if missing:
-            raise IncompleteError(f"Load {load_code(load_id)} would leave short: it stays.", missing)
+            raise IncompleteError(say("Load %(load)s would leave short: it stays.", load=load_code(load_id)), missing)
         parts = ship_load_rows(connection, load_id, [box.id for box in boxes], now)
         _count_shipped(ledger, boxes, parts)
         for box in boxes:
@@ -114,9 +134,9 @@ def _count_shipped(ledger: Ledger, boxes: Collection[LoadedBox], parts: dict[int
 def _open_load(ledger: Ledger, load_id: int) -> None:
     load = ledger.load(load_id)
     if load is None:
-        raise NotFoundError(f"There is no load {load_code(load_id)}.")
+        raise NotFoundError(say("There is no load %(load)s.", load=load_code(load_id)))
     if load.shipped:
-        raise ConflictError(f"Load {load_code(load_id)} has shipped.")
+        raise ConflictError(say("Load %(load)s has shipped.", load=load_code(load_id)))
 
 
 def _not_ready(box: LoadedBox) -> dict[str, Any] | None:

@@ -21,6 +21,7 @@ from tracker.shop.errors import ConflictError, Fault, InvalidInputError
 from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
 from tracker.shop.orders import Order, PartLine
 from tracker.shop.progress import PartStatus
+from tracker.shop.saying import say
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import filling_state
 from tracker.work.ledger import Ledger
@@ -53,7 +54,7 @@ def take_order(
     preview = _preview(order, planned)
     with database.write() as connection:
         if job_exists(connection, order.job):
-            raise ConflictError(f"Job {order.job} was taken before. Give the new order another code.")
+            raise ConflictError(say("Job %(job)s was taken before. Give the new order another code.", job=order.job))
         numbers = _store(connection, order, planned, now)
         ledger = Ledger(connection, who, now)
         job_id = numbers.job
@@ -77,15 +78,17 @@ def preview_order(order: Order, packing: Packing | None = None) -> Taken:
 def _check(order: Order) -> None:
     faults = []
     if not _JOB_CODE.fullmatch(order.job):
-        what = "a job's code has 1 to 40 letters, digits, dots, dashes or underscores, starting with a letter or digit"
+        what = say(
+            "a job's code has 1 to 40 letters, digits, dots, dashes or underscores, starting with a letter or digit"
+        )
         faults.append(Fault(where={"field": "code"}, what=what))
     customer = order.customer.strip()
     if not 1 <= len(customer) <= 200 or not customer.isprintable():
-        faults.append(Fault(where={"field": "customer"}, what="a customer's name has 1 to 200 characters"))
+        faults.append(Fault(where={"field": "customer"}, what=say("a customer's name has 1 to 200 characters")))
     if not order.parts:
-        faults.append(Fault(where={"field": "parts"}, what="an order has at least one part"))
+        faults.append(Fault(where={"field": "parts"}, what=say("an order has at least one part")))
     if faults:
-        raise InvalidInputError("The order cannot be taken; nothing was stored.", faults)
+        raise InvalidInputError(say("The order cannot be taken; nothing was stored."), faults)
 
 
 def _preview(order: Order, planned: Sequence[PlannedBox]) -> Taken:
@@ -112,7 +115,7 @@ def _store(connection: Connection, order: Order, planned: Sequence[PlannedBox], 
         parts=take_numbers(connection, "part", pieces),
     )
     if max(numbers.boxes[-1], numbers.parts[-1]) > HIGHEST_NUMBER:
-        raise ConflictError("The shop has no codes left for so many parts.")
+        raise ConflictError(say("The shop has no codes left for so many parts."))
     insert_rows(connection, job, [_job_row(order, numbers.job, pieces, now)])
     insert_rows(connection, tally, _tally_rows(numbers.job, planned))
     insert_rows(connection, box, _box_rows(numbers, planned))

@@ -19,7 +19,8 @@ from tracker.shop.codes import HIGHEST_NUMBER, Code, Kind
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
-from tracker.work.access import check_name
+from tracker.shop.saying import join, say
+from tracker.work.access import Named, check_name
 
 SHORTEST_PASSWORD: Final = 10
 LONGEST_PASSWORD: Final = 200
@@ -28,13 +29,16 @@ _HASHER: Final = PasswordHasher()  # Argon2id with the parameters of RFC 9106, s
 _AT_ONCE: Final = BoundedSemaphore(2)  # each takes 64 MiB and a core: a flood of guesses must not take them all
 
 
+_NAME: Final = Named(inside=say("a person's name"), first=say("A person's name"))
+
+
 def add_person(database: Database, name: str, role: Role, *, password: str | None, now: datetime) -> int:
     """Add a person; without a password they work by badge alone. Return their number."""
-    check_name(name, "a person's name")
+    check_name(name, _NAME)
     hashed = None if password is None else _hashed(password)
     with database.write() as connection:
         if kept.person_by_name(connection, name) is not None:
-            raise ConflictError(f"There is a person {name} already. A name is never given twice.")
+            raise ConflictError(say("There is a person %(name)s already. A name is never given twice.", name=name))
         number = take_numbers(connection, "person", 1)[0]
         kept.insert_person(connection, number, name=name, role=role, password=hashed, at=now)
     return number
@@ -67,8 +71,9 @@ def set_role(database: Database, person_id: int, role: Role) -> None:
 def set_choices(database: Database, person_id: int, *, language: str | None, units: Units | None) -> None:
     """Keep the language and the units that a person reads in; None is what the browser asks for."""
     if language is not None and language not in LANGUAGES:
-        fault = Fault(where={"field": "language"}, what=f"wanted: {' or '.join(LANGUAGES)}")
-        raise InvalidInputError("This language is not spoken here.", [fault])
+        wanted = say("wanted: %(languages)s", languages=join(LANGUAGES, between=" or "))
+        fault = Fault(where={"field": "language"}, what=wanted)
+        raise InvalidInputError(say("This language is not spoken here."), [fault])
     with database.write() as connection:
         _person(kept.person_by_id(connection, person_id))
         kept.change_person(connection, person_id, language=language, units=None if units is None else units.value)
@@ -131,19 +136,19 @@ def _spelled(password: str) -> str:
 def _hashed(password: str) -> str:
     spelled = _spelled(password[: 4 * LONGEST_PASSWORD])
     if not SHORTEST_PASSWORD <= len(spelled) <= LONGEST_PASSWORD:
-        what = f"wanted: {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters"
-        raise InvalidInputError("This password cannot be used.", [Fault(where={"field": "password"}, what=what)])
+        what = say("wanted: %(least)s to %(most)s characters", least=SHORTEST_PASSWORD, most=LONGEST_PASSWORD)
+        raise InvalidInputError(say("This password cannot be used."), [Fault(where={"field": "password"}, what=what)])
     with _AT_ONCE:
         return _HASHER.hash(spelled)
 
 
 def _person(found: PersonRow | None) -> PersonRow:
     if found is None or found.withdrawn:
-        raise NotFoundError("There is no such person.")
+        raise NotFoundError(say("There is no such person."))
     return found
 
 
 def _refuse_last_admin(people: list[PersonRow], leaving: PersonRow) -> None:
     others = [each for each in people if each.role is Role.ADMIN and not each.withdrawn and each.id != leaving.id]
     if leaving.role is Role.ADMIN and not others:
-        raise ConflictError(f"{leaving.name} is the last administrator. Name another one first.")
+        raise ConflictError(say("%(name)s is the last administrator. Name another one first.", name=leaving.name))

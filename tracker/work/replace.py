@@ -13,6 +13,7 @@ from tracker.records.floor import PartRow, take_numbers
 from tracker.records.tables import part as part_table
 from tracker.shop.codes import part_code
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.saying import say
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES
 from tracker.work.follow_up import follow_up_box, measure_anew
@@ -27,46 +28,56 @@ def replace_part(database: Database, part_id: int, reason: str, *, who: str, now
     follow-up box when that one is closed. Raises ConflictError for a part that was replaced or cancelled before.
     """
     with database.write() as connection:
-        ledger = Ledger(connection, who, now)
-        old = _living(ledger, part_id)
-        target = follow_up_box(ledger, old.box.id) if old.box.state in CLOSED_STATES else old.box.id
-        new_id = take_numbers(connection, "part", 1)[0]
-        _insert_copy(connection, old.id, new_id, target)
-        copy_marks(connection, old.id, new_id)
-        if target == old.box.id:
-            copy_place(connection, old.id, new_id)
-        _retire(ledger, old, new_id, target)
-        told = {"job_id": old.job.id, "box_id": old.box.id}
-        message = f"Replaced by {part_code(new_id)}: {reason}"
-        ledger.act("replace", scan_id=act_id, message=message, part_id=old.id, **told)
-        message = f"Made in place of {part_code(old.id)}: {reason}"
-        ledger.act("order", scan_id=uuid5(act_id, "new"), message=message, part_id=new_id, **{**told, "box_id": target})
-        ledger.write()
-        measure_anew(ledger, target)
+        return replace_in(Ledger(connection, who, now), part_id, reason, act_id)
+
+
+def replace_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> int:
+    """Order a new part in place of an old one, in a transaction that is open; return the new part's number."""
+    connection = ledger.connection
+    old = _living(ledger, part_id)
+    target = follow_up_box(ledger, old.box.id) if old.box.state in CLOSED_STATES else old.box.id
+    new_id = take_numbers(connection, "part", 1)[0]
+    _insert_copy(connection, old.id, new_id, target)
+    copy_marks(connection, old.id, new_id)
+    if target == old.box.id:
+        copy_place(connection, old.id, new_id)
+    _retire(ledger, old, new_id, target)
+    told = {"job_id": old.job.id, "box_id": old.box.id}
+    message = f"Replaced by {part_code(new_id)}: {reason}"
+    ledger.act("replace", scan_id=act_id, message=message, part_id=old.id, **told)
+    message = f"Made in place of {part_code(old.id)}: {reason}"
+    ledger.act("order", scan_id=uuid5(act_id, "new"), message=message, part_id=new_id, **{**told, "box_id": target})
+    ledger.write()
+    measure_anew(ledger, target)
     return new_id
 
 
 def repair_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime, act_id: UUID) -> None:
     """Record that a damaged part is good again: it counts as before."""
     with database.write() as connection:
-        ledger = Ledger(connection, who, now)
-        part = _living(ledger, part_id)
-        if not part.progress.damaged:
-            raise ConflictError(f"Part {part_code(part_id)} is not marked damaged.")
-        ids = {"part_id": part_id, "job_id": part.job.id, "box_id": part.box.id}
-        ledger.act("repair", scan_id=act_id, message=f"Repaired: {reason}", **ids)
-        ledger.refold([part_id])
-        ledger.write()
+        repair_in(Ledger(connection, who, now), part_id, reason, act_id)
+
+
+def repair_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> None:
+    """Record that a damaged part is good again, in a transaction that is open."""
+    part = _living(ledger, part_id)
+    if not part.progress.damaged:
+        raise ConflictError(say("Part %(part)s is not marked damaged.", part=part_code(part_id)))
+    ids = {"part_id": part_id, "job_id": part.job.id, "box_id": part.box.id}
+    ledger.act("repair", scan_id=act_id, message=f"Repaired: {reason}", **ids)
+    ledger.refold([part_id])
+    ledger.write()
 
 
 def _living(ledger: Ledger, part_id: int) -> PartRow:
     part = ledger.part(part_id)
     if part is None:
-        raise NotFoundError(f"There is no part {part_code(part_id)}.")
+        raise NotFoundError(say("There is no part %(part)s.", part=part_code(part_id)))
     if part.replaced_by_id is not None:
-        raise ConflictError(f"Part {part_code(part_id)} was replaced by {part_code(part.replaced_by_id)} before.")
+        new = part_code(part.replaced_by_id)
+        raise ConflictError(say("Part %(part)s was replaced by %(new)s before.", part=part_code(part_id), new=new))
     if part.job.status == "cancelled":
-        raise ConflictError(f"Job {part.job.code} is cancelled.")
+        raise ConflictError(say("Job %(job)s is cancelled.", job=part.job.code))
     return part
 
 

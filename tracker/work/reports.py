@@ -13,6 +13,7 @@ from tracker.records.database import Database
 from tracker.records.designs import part_numbers
 from tracker.records.reports import ReportView
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.saying import say
 from tracker.work.designs import cabinet_of_job
 
 MOST_OPEN: Final = 200  # of one job: the page is open to whoever holds the sheet
@@ -47,25 +48,27 @@ def take_report(
     """
     design = cabinet_of_job(database, job, cabinet)
     parts, items = {part.id for part in design.parts}, {item.item for item in design.items if item.in_bag}
+    wanted = say("wanted: a part or an item of this cabinet, missing or damaged")
     faults = [
-        Fault(where={"field": each.name[:40]}, what="wanted: a part or an item of this cabinet, missing or damaged")
+        Fault(where={"field": each.name[:40]}, what=wanted)
         for each in told
         if each.what not in WHATS or each.name not in parts | items
     ]
     if not told:
-        faults.append(Fault(where={"field": "parts"}, what="say at least of one thing what is wrong"))
+        faults.append(Fault(where={"field": "parts"}, what=say("say at least of one thing what is wrong")))
     texts = (("told_by", told_by, LONGEST_NAME, 1), ("note", note, LONGEST_NOTE, 0))
     for name, text, longest, least in texts:
         if not least <= len(text.strip()) <= longest or not text.replace("\n", "").replace("\r", "").isprintable():
-            faults.append(Fault(where={"field": name}, what=f"wanted: {least} to {longest} characters"))
+            what = say("wanted: %(least)s to %(most)s characters", least=least, most=longest)
+            faults.append(Fault(where={"field": name}, what=what))
     if faults:
-        raise InvalidInputError("The report cannot be taken.", faults)
+        raise InvalidInputError(say("The report cannot be taken."), faults)
     with database.write() as connection:
         view = look.job_view(connection, job)
         if view is None:
-            raise NotFoundError(f"There is no job {job[:40]}.")
+            raise NotFoundError(say("There is no job %(job)s.", job=job[:40]))
         if kept.count_open(connection, view.id) + len(told) > MOST_OPEN:
-            raise ConflictError("So much was reported for this job already that somebody must look at it first.")
+            raise ConflictError(say("So much was reported for this job already that somebody must look at it first."))
         numbers = part_numbers(connection, job, cabinet)
         for each in told:
             kept.add_report(
@@ -92,4 +95,4 @@ def close_report(database: Database, number: int, *, who: str, now: datetime) ->
     """Mark a report as dealt with. Raises NotFoundError when there is no open one of this number."""
     with database.write() as connection:
         if not kept.close_report(connection, number, who=who, now=now):
-            raise NotFoundError(f"There is no open report {number}.")
+            raise NotFoundError(say("There is no open report %(number)s.", number=number))

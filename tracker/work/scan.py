@@ -19,10 +19,13 @@ from tracker.records.database import Database
 from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
 from tracker.shop import verdicts
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, MisreadError, box_code, part_code, read_code
+from tracker.shop.contradictions import Contradiction, told
 from tracker.shop.progress import Happening, Progress, Sighting, advance, fold, known_at
 from tracker.shop.scans import Action, Answer, Scan
+from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import BoxFacts, BoxState, Outcome, PartFacts, StationFacts, Verdict
+from tracker.work.clocks import place_scans
 from tracker.work.ledger import Ledger
 
 LONGEST_CODE_KEPT = 80
@@ -30,25 +33,32 @@ LONGEST_CODE_KEPT = 80
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sender:
-    """Who sends the scans: the token's name, and the station that it is made for, if any."""
+    """Who sends the scans: the token's name, and the station that it is made for, if any.
+
+    ``device`` tells the devices apart whose clocks may be wrong; without it the name does.
+    """
 
     name: str
     station: str | None = None
+    device: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """Scans that arrived together, from one sender at one time of the server."""
+    """Scans that arrived together, from one sender at one time of the server; ``sent`` is the sender's own time."""
 
     scans: Sequence[Scan]
     sender: Sender
     now: datetime
+    sent: datetime | None = None
 
 
-def take_scans(database: Database, scans: Sequence[Scan], sender: Sender, now: datetime) -> list[Answer]:
+def take_scans(
+    database: Database, scans: Sequence[Scan], sender: Sender, now: datetime, *, sent: datetime | None = None
+) -> list[Answer]:
     """Judge and store ``scans``; return one answer for each, in the order given. When this returns they are on disk."""
     with database.write() as connection:
-        return judge_requests(connection, [Request(scans=scans, sender=sender, now=now)])[0]
+        return judge_requests(connection, [Request(scans=scans, sender=sender, now=now, sent=sent)])[0]
 
 
 def judge_requests(connection: Connection, requests: Sequence[Request]) -> list[list[Answer]]:
@@ -61,19 +71,36 @@ def judge_requests(connection: Connection, requests: Sequence[Request]) -> list[
         for request in requests:
             ledger.who, ledger.now = request.sender.name, request.now
             desk = _Desk(ledger, request.sender)
-            for scan in sorted(request.scans, key=lambda scan: scan.at):
+            for scan in _in_place(ledger, request):
                 if scan.id not in answers:
                     answers[scan.id] = desk.take(scan)
         ledger.write()
     return [[answers[scan.id] for scan in request.scans] for request in requests]
 
 
+def _in_place(ledger: Ledger, request: Request) -> list[Scan]:
+    """Return a request's scans in the order of their times, which are put right where the device's clock is wrong."""
+    sender = request.sender
+    named = sender.station or next((scan.station for scan in request.scans if scan.station), "")
+    station = ledger.station(named)
+    return place_scans(
+        ledger.connection,
+        request.scans,
+        device=sender.device or sender.name,
+        station_id=None if station is None else station.id,
+        sent=request.sent,
+        received=request.now,
+    )
+
+
 def _look_up(ledger: Ledger, scans: Collection[Scan], made_for: Collection[str | None]) -> None:
     """Read at once what the scans are about to need."""
     ledger.reserve(len(scans))
     ledger.look_up_stations({name for name in (*(scan.station for scan in scans), *made_for) if name})
-    codes = [_code_or_none(scan.code) for scan in scans]
-    ledger.look_up_parts(sorted({code.number for code in codes if code and code.kind is Kind.PART}))
+    codes = {text: _code_or_none(text) for scan in scans for text in (scan.code, scan.box) if text}
+    ledger.look_up_ssccs({sscc for text, code in codes.items() if code is None and (sscc := _sscc_or_none(text))})
+    parts = (codes[scan.code] for scan in scans if scan.code)
+    ledger.look_up_parts(sorted({code.number for code in parts if code and code.kind is Kind.PART}))
 
 
 class _Refused(Exception):  # noqa: N818 - no error: a verdict found while the scan is still being read
@@ -116,7 +143,7 @@ class _Desk:
     def _dispatch(self, scan: Scan, entry: "_Entry") -> Answer:
         if scan.action is Action.UNDO:
             return self._undo(scan, entry)
-        code = _code(scan.code)
+        code = self._code(scan.code)
         if code.kind is Kind.COMMAND:
             return self._command(code, scan, entry)
         if code.kind is Kind.PART:
@@ -132,6 +159,28 @@ class _Desk:
         if code.kind is Kind.STATION:
             raise _Refused(Outcome.OFF_ROUTE, "This is a station's own code. Scan a part, a box or a load.")
         raise _Refused(Outcome.UNKNOWN, f"Nobody is known by badge {code}.")
+
+    def _code(self, text: str, kind: Kind | None = None) -> Code:
+        """Return the code that was read; the SSCC of a box stands for the box's own code."""
+        try:
+            code = read_code(text)
+        except MisreadError as misread:
+            code = self._code_by_sscc(text, misread)
+        if kind is not None and code.kind is not kind:
+            raise _Refused(Outcome.MISREAD, f"{code} is not the code of a {kind.name.lower()}.")
+        return code
+
+    def _code_by_sscc(self, text: str, misread: MisreadError) -> Code:
+        try:
+            sscc = find_sscc(text)
+        except MisreadError as wrong:
+            raise _Refused(Outcome.MISREAD, f"Not read: {wrong}.") from None
+        if sscc is None:
+            raise _Refused(Outcome.MISREAD, f"Not read: {misread}.")
+        box_id = self.ledger.box_of_sscc(sscc)
+        if box_id is None:
+            raise _Refused(Outcome.UNKNOWN, f"No box of this shop has the SSCC {sscc}.")
+        return Code(Kind.BOX, box_id)
 
     # Parts
 
@@ -150,11 +199,13 @@ class _Desk:
         open_box = self._open_box(scan, station) if station.step is Step.PACK else None
         before = self._progress_before(scan.at, part)
         facts = self._facts(scan.at, part)
+        if station.step is Step.PACK and _is_late(scan.at, part):
+            facts = replace(facts, box=self._box_then(scan, part, facts.box, entry))
         verdict = verdicts.judge_part(
             facts, _station_facts(station), before, None if open_box is None else self._box_facts(open_box, scan.at)
         )
         entry.part = part
-        entry.flag = self._flag(scan, part, verdict)
+        entry.flag_as(self._contradiction(scan, part, verdict, entry))
         if open_box is not None and scan.box:
             self._open(station, open_box, scan.at)
         inferred: tuple[Step, ...] = ()
@@ -252,19 +303,36 @@ class _Desk:
         self.ledger.set_progress(part, after, at=scan.at)
         return self.ledger.part(part.id).progress  # type: ignore[union-attr]  # it was just set
 
-    def _flag(self, scan: Scan, part: PartRow, verdict: Verdict) -> str | None:
+    def _box_then(self, scan: Scan, part: PartRow, now: BoxFacts, entry: "_Entry") -> BoxFacts:
+        """The box that a late scan packed the part into, as it stood then.
+
+        A box that was sealed short since does not take it: the part is planned for another one, and a foreman says
+        where it lies. One that was sealed with the part in it takes the scan as it would have done on time.
+        """
+        self.ledger.write()
+        origin = floor.planned_before_move(self.ledger.connection, part.id, scan.at)
+        box = None if origin is None else self.ledger.box(origin)
+        if box is not None:
+            entry.box = box
+            return self._box_facts(box, scan.at)
+        whole = now.closed and Step.PACK in part.progress.counted
+        if whole and floor.sealed_after(self.ledger.connection, part.box.id, scan.at):
+            return replace(now, state=BoxState.PACKING)
+        return now
+
+    def _contradiction(self, scan: Scan, part: PartRow, verdict: Verdict, entry: "_Entry") -> Contradiction | None:
         """Say what a foreman must look at: a late scan that on time would have been answered otherwise."""
         connection = self.ledger.connection
         match verdict.outcome:
             case Outcome.REPLACED if floor.replaced_after(connection, part.id, scan.at):
-                return "scanned before the part was replaced, arrived after"
+                return Contradiction.REPLACED
             case Outcome.CANCELLED if floor.cancelled_after(connection, part.job.id, scan.at):
-                return "scanned before the job was cancelled, arrived after"
-            case Outcome.BOX_CLOSED if floor.sealed_after(connection, part.box.id, scan.at):
-                return "scanned before the box was sealed, arrived after"
+                return Contradiction.CANCELLED
+            case Outcome.BOX_CLOSED if entry.box or floor.sealed_after(connection, part.box.id, scan.at):
+                return Contradiction.PACKED
             case Outcome.DONE if _is_late(scan.at, part):
                 if floor.refused_early_after(connection, part.id, scan.at):
-                    return "a later scan of this part was refused as early and would now be done: scan it again"
+                    return Contradiction.EARLY
         return None
 
     def _note_damage(self, scan: Scan, part: PartRow, entry: "_Entry") -> Answer:
@@ -275,7 +343,7 @@ class _Desk:
         if refused:
             return entry.record(refused)
         if facts.box.closed:
-            entry.flag = f"damaged, but recorded in box {facts.box.code}, which is {facts.box.state}"
+            entry.flag_as(Contradiction.DAMAGED)
         why = f" ({scan.reason})" if scan.reason else ""
         message = f"{facts.title}: marked damaged{why}. Put it aside; the foreman decides."
         return entry.record(Verdict(outcome=Outcome.NOTED, message=message))
@@ -295,7 +363,7 @@ class _Desk:
             raise _Refused(Outcome.UNKNOWN, f"No box of this shop has the code {code}.")
         entry.box = box
         station = entry.station_row
-        named = _code(scan.load, Kind.LOAD).number if scan.load else self._open_load(scan, station)
+        named = self._code(scan.load, Kind.LOAD).number if scan.load else self._open_load(scan, station)
         open_load = None if named is None else str(Code(Kind.LOAD, named))
         verdict = verdicts.judge_box(self._box_facts(box, scan.at), _station_facts(station), open_load)
         if verdict.outcome is Outcome.DONE and station.step is Step.SHIP:
@@ -368,6 +436,8 @@ class _Desk:
             return entry.record(refused)
         closed = box is not None and _closed_to_undo(last, box.state)
         if closed and box is not None:
+            if last.step is Step.PACK and part and floor.sealed_after(self.ledger.connection, box.id, scan.at):
+                entry.flag_as(Contradiction.TAKEN_OUT)
             raise _Refused(Outcome.BOX_CLOSED, f"Box {box_code(box.id)} is {box.state}: ask the foreman.")
         entry.load_id = last.load_id
         entry.undoes = last.seq
@@ -410,7 +480,7 @@ class _Desk:
 
     def _open_box(self, scan: Scan, station: StationRow) -> BoxRow | None:
         if scan.box:
-            code = _code(scan.box, Kind.BOX)
+            code = self._code(scan.box, Kind.BOX)
             box = self.ledger.box(code.number)
             if box is None:
                 raise _Refused(Outcome.UNKNOWN, f"No box of this shop has the code {code}.")
@@ -479,7 +549,7 @@ class _Entry:
         self.slot_id: int | None = None
         self.action = scan.action
         self.undoes: int | None = None
-        self.flag: str | None = None
+        self.contradiction: Contradiction | None = None
 
     @property
     def station_row(self) -> StationRow:
@@ -488,10 +558,15 @@ class _Entry:
             raise RuntimeError("the station was not looked up")
         return self._ledger.station(self.station.name) or self.station
 
+    def flag_as(self, contradiction: Contradiction | None) -> None:
+        """Have a foreman look at this scan."""
+        self.contradiction = contradiction
+
     def record(self, verdict: Verdict, next_step: Step | None = None, inferred: Iterable[Step] = ()) -> Answer:
         """Write the scan to the log with its answer; return the answer."""
         box = self.box or (self.part.box if self.part else None)
         steps = frozenset(inferred)
+        kind = self.contradiction
         self._ledger.add_to_log(
             seq=self.seq,
             scan_id=self._scan.id.bytes,
@@ -511,7 +586,9 @@ class _Entry:
             inferred=steps,
             undoes=self.undoes,
             message=verdict.message,
-            flag=self.flag,
+            flag=None if kind is None else str(told(kind, box="" if box is None else box_code(box.id))),
+            kind=None if kind is None else kind.value,
+            said_at=self._scan.said_at,
         )
         return Answer(
             id=self._scan.id,
@@ -531,14 +608,11 @@ def _code_or_none(text: str) -> Code | None:
         return None
 
 
-def _code(text: str, kind: Kind | None = None) -> Code:
+def _sscc_or_none(text: str) -> str | None:
     try:
-        code = read_code(text)
-    except MisreadError as misread:
-        raise _Refused(Outcome.MISREAD, f"Not read: {misread}.") from None
-    if kind is not None and code.kind is not kind:
-        raise _Refused(Outcome.MISREAD, f"{code} is not the code of a {kind.name.lower()}.")
-    return code
+        return find_sscc(text)
+    except MisreadError:
+        return None
 
 
 def _is_late(at: datetime, part: PartRow) -> bool:

@@ -11,17 +11,22 @@ from tracker.records.database import Database
 from tracker.records.floor import BoxRow
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
-from tracker.shop.verdicts import BoxState
+from tracker.shop.saying import say
+from tracker.shop.standing import closed_box_is, job_is
+from tracker.shop.verdicts import CLOSED_STATES, BoxState
 from tracker.work.follow_up import make_follow_up, measure_anew
 from tracker.work.ledger import Ledger
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sealing:
-    """A request to seal box number ``box``: what was counted, what it weighs in kg, why it may go short."""
+    """A request to seal box number ``box``: what was counted, what it weighs in kg, why it may go short.
+
+    Without ``items`` what is kept with the box counts: what was counted and weighed at the bench until now.
+    """
 
     box: int
-    items: Mapping[str, int]
+    items: Mapping[str, int] | None
     mass_kg: float | None = None
     override_reason: str = ""
 
@@ -46,48 +51,63 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, a
         ledger = Ledger(connection, who, now)
         box = ledger.box(sealing.box)
         if box is None:
-            raise NotFoundError(f"There is no box {code}.")
+            raise NotFoundError(say("There is no box %(box)s.", box=code))
         _refuse_closed(box, code)
         planned = items_of(connection, box.id)
-        _refuse_nonsense(sealing, planned)
+        counted = _counted(sealing, planned)
+        _refuse_nonsense(counted, planned)
         absent = not_in_box(connection, box.id)
-        short = _short(planned, sealing.items)
-        missing = _listed(ledger, absent, planned, sealing.items)
+        short = _short(planned, counted)
+        missing = _listed(ledger, absent, planned, counted)
         if missing and not sealing.override_reason:
-            raise IncompleteError(f"Box {code} is not complete: find what is missing, then seal it.", missing)
-        _refuse_empty(box, sealing, bool(missing), code)
-        count_items(connection, box.id, sealing.items)
+            told = say("Box %(box)s is not complete: find what is missing, then seal it.", box=code)
+            raise IncompleteError(told, missing)
+        _refuse_empty(box, counted, bool(missing), code)
+        count_items(connection, box.id, counted)
         follow_up = _move(ledger, box, absent, short, act_id) if missing else None
         _close(ledger, box, sealing, follow_up, act_id)
     return Sealed(code=code, follow_up=None if follow_up is None else box_code(follow_up))
 
 
 def _refuse_closed(box: BoxRow, code: str) -> None:
-    if box.state in (BoxState.SEALED, BoxState.LOADED, BoxState.SHIPPED):
-        raise ConflictError(f"Box {code} is already {box.state}.")
+    if box.state in CLOSED_STATES:
+        raise ConflictError(say("Box %(box)s %(is_closed)s.", box=code, is_closed=closed_box_is(box.state)))
     if box.held_at is not None:
-        raise ConflictError(f"Box {code} is on hold: let it go first, then seal it.")
+        raise ConflictError(say("Box %(box)s is on hold: let it go first, then seal it.", box=code))
     if box.job.status in ("held", "cancelled"):
-        raise ConflictError(f"Job {box.job.code} is {box.job.status}: box {code} stays open.")
+        stopped = job_is(box.job.status)
+        raise ConflictError(
+            say("Job %(job)s %(is_so)s: box %(box)s stays open.", job=box.job.code, is_so=stopped, box=code)
+        )
 
 
-def _refuse_nonsense(sealing: Sealing, planned: Sequence[ItemCount]) -> None:
+def _counted(sealing: Sealing, planned: Sequence[ItemCount]) -> Mapping[str, int]:
+    if sealing.items is not None:
+        return sealing.items
+    return {line.item: line.counted for line in planned if line.counted is not None}
+
+
+def _refuse_nonsense(counted: Mapping[str, int], planned: Sequence[ItemCount]) -> None:
     quantities = {line.item: line.quantity for line in planned}
     faults = []
-    for name, count in sealing.items.items():
+    for name, count in counted.items():
         where = {"field": "items", "item": name}
         if name not in quantities:
-            known = ", ".join(quantities) or "none"
-            faults.append(Fault(where=where, what=f"this box holds no such item; its items: {known}"))
+            known = ", ".join(quantities) or say("none")
+            what = say("this box holds no such item; its items: %(items)s", items=known)
+            faults.append(Fault(where=where, what=what))
         elif count > quantities[name]:
-            faults.append(Fault(where=where, what=f"{count} counted, {quantities[name]} planned: take the rest out"))
+            what = say(
+                "%(count)s counted, %(planned)s planned: take the rest out", count=count, planned=quantities[name]
+            )
+            faults.append(Fault(where=where, what=what))
     if faults:
-        raise InvalidInputError("The count does not fit the box; nothing was sealed.", faults)
+        raise InvalidInputError(say("The count does not fit the box; nothing was sealed."), faults)
 
 
-def _refuse_empty(box: BoxRow, sealing: Sealing, short: bool, code: str) -> None:
-    if short and box.packed == 0 and not any(sealing.items.values()):
-        raise ConflictError(f"There is nothing in box {code}: an empty box cannot be sealed.")
+def _refuse_empty(box: BoxRow, counted: Mapping[str, int], short: bool, code: str) -> None:
+    if short and box.packed == 0 and not any(counted.values()):
+        raise ConflictError(say("There is nothing in box %(box)s: an empty box cannot be sealed.", box=code))
 
 
 def _short(planned: Sequence[ItemCount], counted: Mapping[str, int]) -> dict[str, int]:
@@ -123,11 +143,12 @@ def _move(ledger: Ledger, box: BoxRow, absent: Sequence[int], short: Mapping[str
     for part_id in absent:
         message = f"Planned for box {box_code(target)} instead of {box_code(box.id)}."
         ids = {"part_id": part_id, "box_id": target, "job_id": box.job.id}
-        ledger.act("move", scan_id=uuid5(act_id, f"move {part_id}"), message=message, **ids)
+        origin = box_code(box.id)  # a late scan that packed the part before is told by it
+        ledger.act("move", scan_id=uuid5(act_id, f"move {part_id}"), message=message, code=origin, **ids)
     update_box(connection, box.id, parts_total=box.parts_total - len(absent))
     update_box(connection, target, parts_total=len(absent))
     ledger.forget()
-    ledger.refold(absent)
+    ledger.refold(absent, at=ledger.now)
     ledger.write()
     measure_anew(ledger, box.id)
     measure_anew(ledger, target)
@@ -143,4 +164,5 @@ def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, follow_up: int | None,
         message = f"{message[:-1]} short, by override: {sealing.override_reason}. Follow-up {box_code(follow_up)}."
     ledger.act("seal", scan_id=act_id, message=message, box_id=box.id, job_id=box.job.id)
     ledger.write()
-    update_box(ledger.connection, box.id, sealed_at=ledger.now, weighed_kg=sealing.mass_kg)
+    weighed = {} if sealing.mass_kg is None else {"weighed_kg": sealing.mass_kg}  # else what was weighed before holds
+    update_box(ledger.connection, box.id, sealed_at=ledger.now, **weighed)

@@ -19,6 +19,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 from tracker.shop.cutlist import ITEM_COLUMNS, PART_COLUMNS, Row, column_name
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
 from tracker.shop.lengths import spell_number
+from tracker.shop.saying import Said, join, say
 
 LARGEST_FILE: Final = 64 * 1024 * 1024
 MOST_ROWS: Final = 201_000
@@ -49,7 +50,7 @@ _DAMAGE: Final = (
     *(ArithmeticError, AttributeError, EOFError, LookupError, OSError, RuntimeError, SyntaxError, TypeError),
     *(ValueError, InvalidFileException, expat.ExpatError, lzma.LZMAError, zipfile.BadZipFile, zlib.error),
 )
-_SAVE_ANEW: Final = "Save the cut list alone in a new spreadsheet, or as CSV."
+_SAVE_ANEW: Final = say("Save the cut list alone in a new spreadsheet, or as CSV.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,11 +80,16 @@ def read_table(file: IO[bytes]) -> Table:
     """
     size = file.seek(0, io.SEEK_END)
     if size > LARGEST_FILE:
-        raise TooLargeError(f"The file has {size / 1e6:.0f} MB; the limit is {LARGEST_FILE / 1e6:.0f} MB.")
+        told = say(
+            "The file has %(size)s MB; the limit is %(most)s MB.",
+            size=f"{size / 1e6:.0f}",
+            most=f"{LARGEST_FILE / 1e6:.0f}",
+        )
+        raise TooLargeError(told)
     rows = _limited(_rows_of_its_kind(file))
     first = next(rows, None)
     if first is None:
-        raise _no_table("it is empty")
+        raise _no_table(say("it is empty"))
     return Table(header=first[1], rows=rows)
 
 
@@ -93,15 +99,20 @@ def _rows_of_its_kind(file: IO[bytes]) -> Generator[Row]:
     if start == _ZIP:
         return _xlsx_rows(file)
     if start == _OLD_EXCEL:
-        raise _no_table("it is an old or an encrypted spreadsheet: save it as .xlsx without a password")
+        raise _no_table(say("it is an old or an encrypted spreadsheet: save it as .xlsx without a password"))
     if start.startswith(_UTF_16):
-        raise _no_table("it is text in UTF-16: save it as CSV in UTF-8")
+        raise _no_table(say("it is text in UTF-16: save it as CSV in UTF-8"))
     return _csv_rows(file)
 
 
 def _no_table(why: str, line: int | None = None) -> InvalidInputError:
     where = {} if line is None else {"line": line}
-    return InvalidInputError("The file cannot be read as a table. Nothing was stored.", [Fault(where=where, what=why)])
+    told = say("The file cannot be read as a table. Nothing was stored.")
+    return InvalidInputError(told, [Fault(where=where, what=why)])
+
+
+def _too_large(why: Said) -> TooLargeError:
+    return TooLargeError(join([why, _SAVE_ANEW], between=" "))
 
 
 def _limited(rows: Generator[Row]) -> Generator[Row]:
@@ -110,9 +121,11 @@ def _limited(rows: Generator[Row]) -> Generator[Row]:
         for line, cells in rows:
             filled += any(cells)
             if filled > MOST_ROWS + 1 or line > LAST_LINE:
-                raise TooLargeError(f"The table has more than {MOST_ROWS} rows. Split it into several jobs.")
+                raise TooLargeError(
+                    say("The table has more than %(most)s rows. Split it into several jobs.", most=MOST_ROWS)
+                )
             if len(cells) > MOST_COLUMNS:
-                raise _no_table(f"more than {MOST_COLUMNS} columns", line)
+                raise _no_table(say("more than %(most)s columns", most=MOST_COLUMNS), line)
             yield line, cells
 
 
@@ -141,7 +154,7 @@ def _split(text: io.TextIOWrapper, separator: str) -> Iterator[Row]:
             yield line, cells
             line = reader.line_num + 1
     except csv.Error as error:
-        why = f"a quotation mark without its partner, or a cell of more than {LONGEST_CELL} characters"
+        why = say("a quotation mark without its partner, or a cell of more than %(most)s characters", most=LONGEST_CELL)
         raise _no_table(why, line) from error
 
 
@@ -150,7 +163,7 @@ def _lines(text: io.TextIOWrapper) -> Iterator[str]:
     while line := text.readline(LONGEST_LINE + 1):
         number += 1
         if len(line) > LONGEST_LINE:
-            raise _no_table(f"a line of more than {LONGEST_LINE} characters", number)
+            raise _no_table(say("a line of more than %(most)s characters", most=LONGEST_LINE), number)
         yield line
 
 
@@ -171,7 +184,7 @@ def _encoding(file: IO[bytes]) -> str:
     while chunk := file.read(_CHUNK):
         if b"\0" in chunk:
             line += chunk.count(b"\n", 0, chunk.index(b"\0"))
-            raise _no_table("a NUL byte: it is no text. Send CSV in UTF-8 or Windows-1252, or XLSX", line)
+            raise _no_table(say("a NUL byte: it is no text. Send CSV in UTF-8 or Windows-1252, or XLSX"), line)
         line += chunk.count(b"\n")
         utf_8 = utf_8 and _decodes(decoder, chunk)
         windows = windows and not any(byte in chunk for byte in _NOT_IN_WINDOWS_1252)
@@ -179,7 +192,7 @@ def _encoding(file: IO[bytes]) -> str:
         return "utf-8-sig"
     if windows:
         return "cp1252"
-    raise _no_table("its characters are neither UTF-8 nor Windows-1252")
+    raise _no_table(say("its characters are neither UTF-8 nor Windows-1252"))
 
 
 def _decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = False) -> bool:
@@ -201,7 +214,7 @@ def _xlsx_rows(file: IO[bytes]) -> Generator[Row]:
         raise _damaged(error) from error
     try:
         if not book.worksheets:
-            raise _no_table("the spreadsheet has no sheet")
+            raise _no_table(say("the spreadsheet has no sheet"))
         sheet = book.worksheets[0]
         sheet.reset_dimensions()  # what a file says of its size may be wrong
         for line, values in enumerate(sheet.iter_rows(values_only=True), start=1):
@@ -213,7 +226,8 @@ def _xlsx_rows(file: IO[bytes]) -> Generator[Row]:
 
 
 def _damaged(error: BaseException) -> InvalidInputError:
-    return _no_table(f"it is no readable spreadsheet, or a damaged one ({type(error).__name__})")
+    kind = type(error).__name__
+    return _no_table(say("it is no readable spreadsheet, or a damaged one (%(kind)s)", kind=kind))
 
 
 def _check_package(file: IO[bytes]) -> None:
@@ -227,7 +241,7 @@ def _check_package(file: IO[bytes]) -> None:
             members = archive.infolist()
             names = {member.filename for member in members}
             if "[Content_Types].xml" not in names or not any(name.startswith("xl/") for name in names):
-                raise _no_table("it is a zip archive, but no spreadsheet")
+                raise _no_table(say("it is a zip archive, but no spreadsheet"))
             _check_sizes(members)
             for member in members:
                 with archive.open(member) as part:
@@ -244,16 +258,16 @@ def _check_member_count(file: IO[bytes]) -> None:
         count += (tail + chunk).count(_ZIP_MEMBER)
         tail = chunk[1 - len(_ZIP_MEMBER) :]
     if count > MOST_MEMBERS:
-        raise TooLargeError(f"The spreadsheet has more than {MOST_MEMBERS} parts. {_SAVE_ANEW}")
+        raise _too_large(say("The spreadsheet has more than %(most)s parts.", most=MOST_MEMBERS))
 
 
 def _check_sizes(members: Sequence[zipfile.ZipInfo]) -> None:
     unpacked = sum(member.file_size for member in members)
     strings = sum(member.file_size for member in members if member.filename.lower() == _SHARED_STRINGS)
     if unpacked > LARGEST_UNPACKED or strings > LARGEST_SHARED_STRINGS:
-        raise TooLargeError(f"The spreadsheet unpacks to {unpacked / 1e6:.0f} MB: too large. {_SAVE_ANEW}")
+        raise _too_large(say("The spreadsheet unpacks to %(size)s MB: too large.", size=f"{unpacked / 1e6:.0f}"))
     if any(member.file_size > max(SMALL_MEMBER, MOST_TIMES_PACKED * member.compress_size) for member in members):
-        raise TooLargeError(f"The spreadsheet unpacks to more than {MOST_TIMES_PACKED} times its size. {_SAVE_ANEW}")
+        raise _too_large(say("The spreadsheet unpacks to more than %(most)s times its size.", most=MOST_TIMES_PACKED))
 
 
 class _Elements:
@@ -271,7 +285,7 @@ class _Elements:
         self._all += 1
         self._of_row = self._of_row + 1 if self._depth > 3 else 0
         if self._all > self._most or self._of_row > MOST_ELEMENTS_OF_A_ROW:
-            raise TooLargeError(f"The spreadsheet has far more cells than a cut list needs. {_SAVE_ANEW}")
+            raise _too_large(say("The spreadsheet has far more cells than a cut list needs."))
         if self._depth == 3 and "r" in attributes and name.endswith("row"):
             self._check_order(int(float(attributes["r"])))
 
@@ -280,7 +294,8 @@ class _Elements:
 
     def _check_order(self, row: int) -> None:
         if row <= self._row:
-            raise _no_table("the rows are not stored in order: open the file in a spreadsheet program and save it", row)
+            why = say("the rows are not stored in order: open the file in a spreadsheet program and save it")
+            raise _no_table(why, row)
         self._row = row
 
 

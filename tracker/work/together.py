@@ -31,9 +31,14 @@ class ScanCounter:
         self._queue_lock = threading.Lock()
         self._turn = threading.Lock()
 
-    def take(self, scans: Sequence[Scan], sender: Sender, now: datetime) -> list[Answer]:
-        """Judge and store ``scans``, together with whatever else waits; return one answer for each, in order."""
-        mine = _Waiting(Request(scans=scans, sender=sender, now=now))
+    def take(
+        self, scans: Sequence[Scan], sender: Sender, now: datetime, *, sent: datetime | None = None
+    ) -> list[Answer]:
+        """Judge and store ``scans``, together with whatever else waits; return one answer for each, in order.
+
+        ``sent`` is the sender's own time of sending, by which a clock that is wrong is noticed.
+        """
+        mine = _Waiting(Request(scans=scans, sender=sender, now=now, sent=sent))
         with self._queue_lock:
             self._queue.append(mine)
         with self._turn:

@@ -20,6 +20,7 @@ from tracker.records.people import GuessRow, PersonRow, VisitRow
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import NotSignedInError, ThrottledError
 from tracker.shop.roles import Role
+from tracker.shop.saying import say
 from tracker.work.access import Bearer, check_station, digest_of, make_token_in
 from tracker.work.people import password_is_right
 
@@ -60,7 +61,7 @@ def sign_in_by_token(database: Database, plain: str, attempt: Attempt) -> str:
     with database.read() as connection:
         token = token_by_hash(connection, digest_of(plain.strip()))
     if token is None:
-        raise NotSignedInError("This token is not known or was withdrawn. Ask the office for a new one.")
+        raise NotSignedInError(say("This token is not known or was withdrawn. Ask the office for a new one."))
     _forgive(database, keys)
     return _open(database, attempt.now, token_id=token.id)
 
@@ -71,7 +72,7 @@ def sign_in_by_badge(database: Database, code: str, attempt: Attempt) -> PersonR
     with database.read() as connection:
         person = _holder(connection, code)
     if person is None:
-        raise NotSignedInError("Nobody is known by this badge.")
+        raise NotSignedInError(say("Nobody is known by this badge."))
     _forgive(database, keys)
     return person
 
@@ -83,7 +84,7 @@ def check_password(database: Database, name: str, password: str, attempt: Attemp
         # A sign that cannot be shown is in nobody's name, and a NUL no PostgreSQL takes.
         person = kept.person_by_name(connection, name.strip()) if name.strip().isprintable() else None
     if not password_is_right(person, password) or person is None:
-        raise NotSignedInError("This name and password do not belong together.")
+        raise NotSignedInError(say("This name and password do not belong together."))
     _forgive(database, keys)
     return person
 
@@ -107,7 +108,9 @@ def pair(database: Database, code: str, attempt: Attempt) -> str:
                 connection, f"tablet at {station}"[:80], Role.STATION, station, secrets.token_urlsafe(32), attempt.now
             )
     if station is None:
-        raise NotSignedInError("This code is not known, was used, or is older than ten minutes. Ask for a new one.")
+        raise NotSignedInError(
+            say("This code is not known, was used, or is older than ten minutes. Ask for a new one.")
+        )
     _forgive(database, keys)
     return _open(database, attempt.now, token_id=token_id)
 
@@ -122,7 +125,7 @@ def visitor(database: Database, secret: str, now: datetime, *, acts: bool = Fals
         visit = kept.visit_by_hash(connection, digest)
         bearer = None if visit is None else _bearer(connection, visit, now)
     if visit is None or bearer is None:
-        raise NotSignedInError("Your session has ended. Sign in again.")
+        raise NotSignedInError(say("Your session has ended. Sign in again."))
     noted: dict[str, datetime] = {}
     if now - visit.seen_at > NOTED_EVERY:
         noted["seen_at"] = now
@@ -255,7 +258,8 @@ def _check_wait(key: str, known: GuessRow | None, now: datetime) -> None:
     left = timedelta(0) if known is None else known.last_at + _wait(key, known) - now
     if left > timedelta(0):
         seconds = int(left.total_seconds()) + 1
-        raise ThrottledError(f"Too many wrong guesses. Wait {seconds} seconds, then try again.", seconds)
+        told = say("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=seconds)
+        raise ThrottledError(told, seconds)
 
 
 def _wait(key: str, known: GuessRow) -> timedelta:

@@ -1,11 +1,10 @@
 // Keeps a list on a page as it is in the shop, without moving what is read: [data-live] names the address of its HTML.
 // Each child has a data-key. A child whose HTML is as before stays untouched, so focus, scroll and selection stay; one
 // that changed is put in anew, and the focus goes back to the same link. Nothing is kept but the present list.
-import { call, poll } from "./call.js";
+import { poll } from "./call.js";
 
 const EVERY_MS = 1500;
 const LEAF_MS = 20000;
-const DAY_CHECK_MS = 60000;
 
 const sources = new WeakMap(); // a child and the HTML that it was made from: what scripts did to it since is no change
 
@@ -57,26 +56,11 @@ function focusAgain(place, held) {
 }
 
 function keepLive(place, changed) {
-  const path = place.dataset.live;
   const show = (data) => {
     refresh(place, data.html);
     changed();
   };
-  poll(path, (data) => show(data), { every: EVERY_MS, fresh: true });
-  followDays(path, show);
-}
-
-// What is late changes at midnight, though nobody scans: ask once without a condition when the day (UTC) has changed.
-function followDays(path, show) {
-  const today = () => new Date().toISOString().slice(0, 10);
-  let shown = today();
-  setInterval(async () => {
-    if (today() === shown) return;
-    const { status, data } = await call(path, {}).catch(() => ({ status: 0, data: null }));
-    if (status !== 200) return;
-    shown = today();
-    show(data);
-  }, DAY_CHECK_MS);
+  poll(place.dataset.live, show, { every: EVERY_MS, fresh: true });
 }
 
 // The wall: a few rows at a time, the next ones after a while.

@@ -1,11 +1,15 @@
 // Talking with the service: calls with the session's proof, polling that costs nothing while nothing changes.
-// call(path, {method, body}) -> {status, data}; poll(path, onAnswer, {every}); words(key); newId().
+// call(path, {method, body, within}) -> {status, data, tag}; poll(path, onAnswer, {every}); words(key, {name: value}); newId();
+// stayWhenSignedOut(onChange) for a page that goes on without a session.
 
-const token = document.querySelector('meta[name="csrf-token"]')?.content ?? "";
-const texts = JSON.parse(document.getElementById("words")?.textContent || "{}");
+const ANSWERED_MS = 5000; // then the service is taken as away: a dead network keeps a call for minutes
 
-export function words(key) {
-  return texts[key] ?? key;
+let token = document.querySelector('meta[name="csrf-token"]')?.content ?? "";
+let onSignedOut = leave;
+const texts = Object.assign({}, ...[...document.querySelectorAll("script.words")].map((each) => JSON.parse(each.textContent)));
+
+export function words(key, named = {}) {
+  return (texts[key] ?? key).replace(/\{(\w+)\}/g, (place, name) => named[name] ?? place);
 }
 
 export function newId() {
@@ -17,7 +21,14 @@ export function newId() {
   return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
 }
 
-export async function call(path, { method = "GET", body, headers = {} } = {}) {
+// Throws where no answer came in time. Without a session the page is left for the sign-in, unless it stays.
+export async function call(path, options = {}) {
+  const answer = await attempt(path, options);
+  if (answer.status === 403 && options.method && (await renew())) return attempt(path, options);
+  return answer;
+}
+
+async function attempt(path, { method = "GET", body, headers = {}, within = ANSWERED_MS }) {
   const isForm = body instanceof FormData || body instanceof Blob;
   const sent = { Accept: "application/json", "X-CSRF-Token": token, ...headers };
   if (body !== undefined && !isForm) sent["Content-Type"] = "application/json";
@@ -28,11 +39,11 @@ export async function call(path, { method = "GET", body, headers = {} } = {}) {
     credentials: "same-origin",
     cache: "no-store",
     redirect: "manual",
+    signal: AbortSignal.timeout(within),
   });
-  if (response.status === 401 || response.type === "opaqueredirect") {
-    location.assign(`/sign-in?ended=1&next=${encodeURIComponent(location.pathname + location.search)}`);
-    return new Promise(() => {});
-  }
+  const isOut = response.status === 401 || response.type === "opaqueredirect";
+  if (isOut || response.status < 400) await onSignedOut(isOut);
+  if (isOut) return { status: 401, data: null, tag: null };
   return { status: response.status, data: await read(response), tag: response.headers.get("ETag") };
 }
 
@@ -42,7 +53,30 @@ async function read(response) {
   return kind.includes("json") ? response.json() : response.text();
 }
 
+// Whoever signs in in another tab, or after the server was gone, gets a new proof: take it from this page as it is now.
+async function renew() {
+  const before = token;
+  const answer = await fetch(location.href, { redirect: "manual", signal: AbortSignal.timeout(ANSWERED_MS) });
+  if (!answer.ok) return false;
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  token = fresh.querySelector('meta[name="csrf-token"]')?.content ?? token;
+  const who = document.getElementById("who");
+  if (who) who.textContent = fresh.getElementById("who")?.textContent ?? who.textContent;
+  return token !== before;
+}
+
+function leave(isOut) {
+  if (!isOut) return null;
+  location.assign(`/sign-in?ended=1&next=${encodeURIComponent(location.pathname + location.search)}`);
+  return new Promise(() => {});
+}
+
+export function stayWhenSignedOut(onChange) {
+  onSignedOut = onChange;
+}
+
 // With `fresh` the page was drawn with what the first answer would bring: it is asked for only when something changed.
+// An answer of which onAnswer returns false was not taken, and is asked for again.
 export function poll(path, onAnswer, { every = 2000, fresh = false } = {}) {
   let tag = fresh ? `"${document.querySelector('meta[name="change-tag"]')?.content}"` : null;
   let failed = 0;
@@ -56,13 +90,10 @@ export function poll(path, onAnswer, { every = 2000, fresh = false } = {}) {
     try {
       const where = typeof path === "function" ? path() : path;
       const answer = await call(where, tag ? { headers: { "If-None-Match": tag } } : {});
-      if (answer.status >= 500) throw new Error(String(answer.status));
+      if (answer.status !== 200 && answer.status !== 304) throw new Error(String(answer.status));
       failed = 0;
       tell(true);
-      if (answer.status === 200) {
-        tag = answer.tag;
-        onAnswer(answer.data);
-      }
+      if (answer.status === 200 && onAnswer(answer.data) !== false) tag = answer.tag;
     } catch {
       failed += 1;
       tell(failed < 2);

@@ -1,9 +1,4 @@
-// The office's pages: a scanner that is heard anywhere leads to what it scanned; lines of a text that can be gone to.
-import { listen } from "./scanner.js";
-
-listen((code, { repeated }) => {
-  if (!repeated) location.assign(`/search?q=${encodeURIComponent(code)}`);
-});
+// The office's pages: lines of a text that can be gone to.
 
 // Where a page says what is wrong, the reader is led there.
 document.querySelector('[role="alert"]')?.scrollIntoView({ block: "nearest" });

@@ -1,13 +1,19 @@
-/* The packer's screen: scans go out one after the other, each answer brings the bench as it is then; a poll shows what others pack. */
-import { call, newId, poll, words } from "./call.js";
+/* The packer's screen: scans, badges and counts go out by the outbox, one after the other; each answer brings the bench as it is then;
+ * a poll shows what others pack. */
+import { call, poll, words } from "./call.js";
+import { openOutbox } from "./outbox.js";
+import { outboxShown } from "./outbox_told.js";
 import { listen } from "./scanner.js";
+import "./shell.js";
 import { sound } from "./station_sound.js";
 
 const KEPT = "pack-station";
-const RETRY_MS = 1000;
+const LAST = "pack-bench"; // the bench as it was shown last, for a reload while the server is gone
+const SENT_MS = 5000; // what was read before the box is sealed goes out first
 const COUNT_MS = 250; // taps on plus that come faster are sent together
 const SCALE = /^[+]?\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(kg|lb)?$/i;
 const BADGE = /^W[0-9]{10}$/;
+const PART = /^P[0-9]{10}$/i;
 
 const byId = (id) => document.getElementById(id);
 const pack = byId("pack");
@@ -16,32 +22,44 @@ const list = byId("benches");
 const drawn = new WeakMap(); // region -> the text that it was drawn from
 
 function choose() {
-  const kept = keep();
+  const kept = keep(KEPT);
   const known = [...list.querySelectorAll("a")].find((link) => link.textContent === kept);
   if (known && !("choosing" in list.dataset)) location.replace(known.href);
 }
 
-function keep(name) {
+function keep(key, value) {
   try {
-    if (name) localStorage.setItem(KEPT, name);
-    return localStorage.getItem(KEPT);
+    if (value) localStorage.setItem(key, value);
+    return localStorage.getItem(key);
   } catch {
     return null; // a browser that keeps nothing asks each time
   }
 }
 
 function start() {
-  keep(pack.dataset.station);
-  const queue = [];
-  let sending = false;
+  keep(KEPT, pack.dataset.station);
+  let noted = ""; // the id of the reading of which the screen says that it is kept
+  let change = Number.parseInt(document.querySelector('meta[name="change-tag"]').content, 10); // the log's number: the bench as drawn
+  let sealing = false;
   let looked = ""; // the box that the packer looked into once more
   let turn = Promise.resolve();
   let badge = "";
-  const counting = new Map(); // item -> {timer, was, count}
+  const counting = new Map(); // item -> {timer, was, count, box}
+  const counted = new Map(); // item -> {count, box} that the server has not answered yet
   const short = byId("short");
+  let shortBox = ""; // the box that the dialog asks about
+  const damage = byId("damage");
+  let scanned = ""; // the part that was scanned last
 
-  listen(onCode, { onText, field: byId("code") });
-  poll(pack.dataset.bench, (data) => show(data.bench), { every: 1000 });
+  const shown = outboxShown();
+  const outbox = openOutbox({ onNoted, onAnswer, onChange: shown.state });
+  shown.use(outbox);
+  showLast();
+  outbox.waits().then(showCounted);
+  window.addEventListener("pagehide", sendCounts);
+
+  listen(onCode, { onText, isText: isScale, field: byId("code") });
+  poll(pack.dataset.bench, show, { every: 1000 });
   poll(pack.dataset.next, (data) => swap(byId("next"), data.next), { every: 5000 });
   byId("undo").addEventListener("click", () => scan("", "undo"));
   document.addEventListener("click", onClick);
@@ -51,54 +69,94 @@ function start() {
   // Scans
 
   function onCode(code, { repeated }) {
+    if (damage.open && PART.test(code)) return mean(code.toUpperCase(), code.toUpperCase());
     if (repeated) return say(words("repeated"), "look");
+    if (short.open && !BADGE.test(code)) return finishFirst();
     if (BADGE.test(code)) return onBadge(code);
     scan(code, "pass");
   }
 
   function onText(text) {
+    if (short.open) return finishFirst();
     const mass = SCALE.exec(text);
     if (!mass) return scan(text, "pass");
     if (!byId("mass")) return say(words("weighLater"), "look");
     return act(pack.dataset.weigh, { box: box(), mass: mass[1], unit: mass[2]?.toLowerCase() ?? null });
   }
 
-  function scan(code, action) {
-    queue.push({ id: newId(), code, action, read: performance.now() });
-    send();
+  function scan(code, action, more = {}) {
+    outbox.add("scan", pack.dataset.scan, { code, action, ...more }, code || byId("undo").textContent);
   }
 
-  async function send() {
-    if (sending) return;
-    sending = true;
-    while (queue.length) {
-      const { id, code, action, read } = queue[0];
-      const { status, data } = await ask(pack.dataset.scan, { id, code, action, age_ms: performance.now() - read });
-      if (status === 0 || status >= 500) {
-        say(words("away"), "stop");
-        await new Promise((done) => setTimeout(done, RETRY_MS));
-        continue; // the same id again: it counts once
-      }
-      queue.shift();
-      looked = "";
-      if (data?.answer) answer(data.answer, data.sound, data.outcome);
-      else say(data?.refused ?? words("refused"), "stop");
-      if (data?.bench) show(data.bench);
-    }
-    sending = false;
+  // While a foreman decides about one box, nothing is scanned into another.
+  function finishFirst() {
+    byId("short-refused").textContent = words("finishFirst");
+    byId("short-refused").hidden = false;
+    sound("look");
   }
 
   async function onBadge(code) {
-    if (short.open) {
-      badge = code;
-      byId("badge-read").hidden = false;
-      byId("by-name").hidden = true;
-      return sound("ok");
+    if (!short.open) return outbox.add("badge", "/station/badge", { code }, words("hello"));
+    badge = code;
+    byId("badge-read").hidden = false;
+    byId("by-name").hidden = true;
+    return sound("ok");
+  }
+
+  // Answers
+
+  function onNoted({ id, kind, body, what, isMisread }) {
+    if (kind === "count") return; // it stands on the screen
+    noted = id;
+    if (!isMisread && body.action === "pass" && PART.test(body.code)) mean(body.code, body.code);
+    const [word, says] = isMisread ? ["misread", "misreadSays"] : ["noted", "notedSays"];
+    say(words(word), isMisread ? "look" : "kept", { title: what, says: words(says) });
+  }
+
+  // What was told as kept is not told again when all goes well, unless it still stands on the screen.
+  function onAnswer({ id, kind, body }, { data, isRefused, isTold }) {
+    if (kind === "count") return onCounted(body, data, isRefused);
+    if (kind === "scan") looked = "";
+    if (kind === "badge" && !isRefused) byId("who").textContent = data.name;
+    if (data?.part && !isTold) mean(data.part, data.title);
+    if (data?.bench) show(data);
+    if (isTold && id !== noted) return;
+    if (isRefused) say(data?.refused ?? data?.detail ?? words("refused"), "stop");
+    else if (kind === "badge") say(`${words("hello")} ${data.name}`, "ok");
+    else answer(data.answer, data.sound, data.outcome);
+  }
+
+  // Damage: the part that was scanned last is meant until another is chosen
+
+  function mean(code, title) {
+    scanned = code;
+    byId("scanned").querySelector("input").value = code;
+    byId("scanned").querySelector("span").textContent = title;
+    chooseScanned();
+  }
+
+  // A part that lies in the box stands in the list of those; one that does not has a line of its own.
+  function chooseScanned() {
+    const own = byId("scanned").querySelector("input");
+    const inside = [...damage.querySelectorAll(".inside input")].find((each) => each.value === scanned);
+    byId("scanned").hidden = !scanned || Boolean(inside);
+    if (scanned) (inside ?? own).checked = true;
+  }
+
+  function openDamage() {
+    byId("damage-refused").hidden = true;
+    chooseScanned();
+    damage.showModal();
+  }
+
+  function markDamaged(reason) {
+    const meant = damage.querySelector("[name=damaged]:checked")?.value;
+    if (!meant) {
+      byId("damage-refused").hidden = false;
+      return sound("look");
     }
-    const { status, data } = await ask("/station/badge", { code });
-    if (status !== 200) return say(data?.refused ?? data?.detail ?? words("refused"), "stop");
-    byId("who").textContent = data.name;
-    return say(`${words("hello")} ${data.name}`, "ok");
+    damage.close();
+    return scan(meant, "damaged", { reason });
   }
 
   // Acts at the bench
@@ -111,38 +169,55 @@ function start() {
 
   async function act(path, body) {
     const { status, data } = await inTurn(path, body);
-    if (data?.bench) show(data.bench);
+    if (data?.bench) show(data);
     if (status === 200) sound("ok");
-    else say(data?.refused ?? words(status === 0 ? "away" : "refused"), "stop");
-    return { status, data };
+    else say(data?.refused ?? words(status === 0 ? "notDone" : "refused"), "stop");
+  }
+
+  // One press, one act: a second one before the answer is the same intention.
+  async function once(work) {
+    if (sealing) return;
+    sealing = true;
+    sendCounts();
+    if (await outbox.idle(SENT_MS)) await work();
+    else tellSealing({ status: 0 });
+    sealing = false;
+  }
+
+  function tellSealing({ status, data }) {
+    const says = data?.refused ?? words(status === 0 ? "notDone" : "refused");
+    if (!short.open) return say(says, "stop");
+    byId("short-refused").textContent = says;
+    byId("short-refused").hidden = false;
+    return sound("stop");
   }
 
   async function seal() {
-    if (!box()) return say(words("noBox"), "look");
-    for (const [item, sent] of counting) sendCount(item, sent);
-    const { status, data } = await inTurn(pack.dataset.seal, { box: box(), looked: looked === box() });
-    if (data?.bench) show(data.bench);
+    const meant = box();
+    if (!meant) return say(words("noBox"), "look");
+    const { status, data } = await inTurn(pack.dataset.seal, { box: meant, looked: looked === meant });
+    if (data?.bench) show(data);
     if (status === 200) return say(data.says ?? words("sealed"), "ok");
-    if (data?.doubt) looked = box();
-    return say(data?.refused ?? words(status === 0 ? "away" : "refused"), "stop");
+    if (data?.doubt) looked = meant;
+    return tellSealing({ status, data });
   }
 
   async function override() {
-    const told = { box: box(), reason: byId("reason").value, badge, name: byId("foreman").value, password: byId("password").value };
+    const told = { box: shortBox, reason: byId("reason").value, badge, name: byId("foreman").value, password: byId("password").value };
     const { status, data } = await inTurn(pack.dataset.override, told);
     if (status !== 200) {
-      byId("short-refused").textContent = data?.refused ?? words(status === 0 ? "away" : "refused");
-      byId("short-refused").hidden = false;
       byId("password").value = "";
-      return sound("stop");
+      return tellSealing({ status, data });
     }
     closeShort();
-    show(data.bench);
+    show(data);
     return say(data.says ?? words("sealed"), "ok");
   }
 
   function openShort() {
     closeShort();
+    shortBox = box();
+    byId("short-title").textContent = words("shortTitle", { box: head()?.dataset.name });
     short.showModal();
     byId("reason").focus();
   }
@@ -159,9 +234,12 @@ function start() {
   function onClick(event) {
     const button = event.target.closest("button");
     if (!button) return;
-    if (button.id === "seal") seal();
+    if (button.id === "seal") once(seal);
     else if (button.id === "short-on") openShort();
     else if (button.id === "short-off") closeShort();
+    else if (button.id === "damaged-on") openDamage();
+    else if (button.id === "damaged-off") damage.close();
+    else if (button.closest("#damage .why")) markDamaged(button.value);
     else if (button.dataset.open) scan(button.dataset.open, "pass");
     else if (button.closest(".item")) step(button);
   }
@@ -169,7 +247,7 @@ function start() {
   function onSubmit(event) {
     if (!["weigh", "override"].includes(event.target.id)) return;
     event.preventDefault();
-    if (event.target.id === "override") override();
+    if (event.target.id === "override") once(override);
     else if (byId("mass").value.trim()) act(pack.dataset.weigh, { box: box(), mass: byId("mass").value, unit: null });
   }
 
@@ -193,44 +271,87 @@ function start() {
     const pending = counting.get(item);
     clearTimeout(pending?.timer);
     line.querySelector("input").value = number;
-    const sent = { was: pending?.was ?? Number(line.dataset.was), count: number, box: box() };
-    counting.set(item, { ...sent, timer: setTimeout(() => sendCount(item, counting.get(item)), COUNT_MS) });
+    const before = counted.get(item)?.box === box() ? counted.get(item).count : Number(line.dataset.was);
+    const told = { was: pending?.was ?? before, count: number, box: box() };
+    counting.set(item, { ...told, timer: setTimeout(() => sendCount(item, counting.get(item)), COUNT_MS) });
   }
 
-  async function sendCount(item, { timer, ...sent }) {
+  function sendCounts() {
+    for (const [item, told] of counting) sendCount(item, told);
+  }
+
+  function sendCount(item, { timer, ...told }) {
     clearTimeout(timer);
     counting.delete(item);
-    const { status } = await act(pack.dataset.count, { item, ...sent });
-    if (status !== 200) refresh();
+    counted.set(item, { count: told.count, box: told.box });
+    outbox.add("count", pack.dataset.count, { item, ...told }, `${item}: ${told.count}`);
   }
 
-  async function refresh() {
-    const response = await fetch(pack.dataset.bench, { cache: "no-store", headers: { Accept: "application/json" } });
-    if (response.ok) show((await response.json()).bench);
+  function onCounted({ item, count: number }, data, isRefused) {
+    if (isRefused || counted.get(item)?.count === number) counted.delete(item);
+    if (data?.bench) show(data);
+    if (!isRefused) return sound("ok");
+    say(data?.refused ?? data?.detail ?? words("refused"), "stop");
+    return redraw();
+  }
+
+  // After a reload what was counted and not yet sent stands on the screen again.
+  function showCounted(waiting) {
+    for (const { kind, body } of waiting) if (kind === "count") counted.set(body.item, { count: body.count, box: body.box });
+    keepTyped(document);
+  }
+
+  // A tap that the server does not know of stays on the screen.
+  function keepTyped(place) {
+    for (const [item, { count: number, box: its }] of [...counted, ...counting]) {
+      const line = [...place.querySelectorAll(".item")].find((each) => each.dataset.item === item);
+      if (line && its === box()) line.querySelector("input").value = number;
+    }
+  }
+
+  // What was refused must not stay on the screen: draw all anew.
+  async function redraw() {
+    for (const region of document.querySelectorAll("[data-region]")) drawn.delete(region);
+    const answered = await call(pack.dataset.bench).catch(() => null);
+    if (answered?.status === 200) show(answered.data);
   }
 
   // What is shown
 
-  function box() {
-    return document.querySelector("[data-region=head]")?.dataset.box ?? "";
+  function head() {
+    return document.querySelector("[data-region=head]");
   }
 
-  function show(html) {
+  function box() {
+    return head()?.dataset.box ?? "";
+  }
+
+  // The page itself may be older: the device kept it when it was loaded.
+  function showLast() {
+    const last = JSON.parse(keep(LAST) || "null");
+    if (last?.station === pack.dataset.station) show(last);
+  }
+
+  // False for what is older than what is shown: an answer may overtake another.
+  function show({ bench, change: its }) {
+    if (its < change) return false;
+    change = its;
+    keep(LAST, JSON.stringify({ station: pack.dataset.station, bench, change }));
     const fresh = document.createElement("template");
-    fresh.innerHTML = html;
+    fresh.innerHTML = bench;
     for (const region of fresh.content.querySelectorAll("[data-region]")) {
       const old = document.querySelector(`[data-region=${region.dataset.region}]`);
       if (!old || drawn.get(old) === region.outerHTML) continue;
       const typed = held(old);
+      const chosen = old.querySelector("[type=radio]:checked")?.value;
       const text = region.outerHTML;
       old.replaceWith(region);
       drawn.set(region, text);
-      for (const [item, { count: number }] of counting) {
-        const line = [...region.querySelectorAll(".item")].find((each) => each.dataset.item === item);
-        if (line) line.querySelector("input").value = number; // a tap that is not sent yet stays on the screen
-      }
+      if (chosen) for (const radio of region.querySelectorAll("[type=radio]")) radio.checked = radio.value === chosen;
+      keepTyped(region);
       giveBack(typed);
     }
+    return true;
   }
 
   function held(region) {
@@ -263,13 +384,22 @@ function start() {
     sound(kind);
   }
 
-  function say(text, kind) {
+  function say(text, kind, { title = "", says = "" } = {}) {
     const line = document.createElement("p");
     line.className = "told-word";
     line.append(Object.assign(document.createElement("strong"), { textContent: text }));
+    const facts = Object.assign(document.createElement("div"), { className: "told-facts" });
+    for (const [className, textContent] of Object.entries({ "told-title": title, "told-says": says })) {
+      if (textContent) facts.append(Object.assign(document.createElement("p"), { className, textContent }));
+    }
     answer("", kind, "");
-    byId("answer").replaceChildren(line);
+    byId("answer").replaceChildren(line, ...(facts.children.length ? [facts] : []));
   }
+}
+
+// In a field that somebody may type a number into, a scale shows itself by its decimals or its unit.
+function isScale(text) {
+  return SCALE.test(text) && /[.,a-z]/i.test(text);
 }
 
 async function ask(path, body) {

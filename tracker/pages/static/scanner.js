@@ -1,35 +1,42 @@
 /* Reads a keyboard scanner (and a scale that types) anywhere on a page.
  *
  *   import { listen } from "./scanner.js";
- *   const stop = listen(onCode, { onText, field });
+ *   const stop = listen(onCode, { onText, isText, field });
  *
- * onCode(code, { at, repeated })  a code was scanned, or typed into `field` and entered: capital letter and ten digits. `at` is the
+ * onCode(code, { at, repeated })  a code was scanned, or typed into `field` and entered: capital letter and ten digits, or the SSCC of
+ *                                 a box with what its scanner sends before it. `at` is the
  *                                 event's time (ms, as performance.now() counts); `repeated` says that the same code came within
  *                                 the last 1.5 s: show it, but do not send it again.
  * onText(text, { at })            anything else that was typed as fast as a scanner does, ended by Enter: a scale's "23.45 kg", a
  *                                 label of somebody else. Without it such text goes to onCode, so that it is answered as misread.
+ * isText(text)                    what besides a code is a reading while somebody may be typing into a field; nothing without it.
  * field                           the visible input in a form for typing a code by hand; may be left out.
  * stop()                          takes the listeners away.
  *
  * Keys are timed by event.timeStamp: a busy page does not stretch it. They are heard in the capture phase, and from the second fast
- * one on they are kept from the page, so that Enter clicks nothing; what turns out to be somebody typing fast is given back.
+ * one on they are kept from the page, so that Enter clicks nothing; what turns out to be somebody typing fast is given back. In a
+ * field for a password nothing is heard, nor in one to which nothing can be given back.
  */
 
 const FAST_MS = 50; // between two keys of a scanner; who types by hand seldom stays below it for long
 const SUFFIX_MS = 120; // until the Enter after the last key
 const IDLE_MS = 200; // then it looks like typing
 const SHORTEST = 3; // characters that make a reading
+const LONGEST = 80; // no code of anybody is longer; the rest is swallowed with it
 const SAME_MS = 1500; // the same label read twice within this is one intention
-const CODE = /^[A-Z][0-9]{10}$/;
+const CODE = /^(?:[A-Z][0-9]{10}|(?:\]C1)?\u001d?(?:00)?[0-9]{18})$/; // a code of the shop, or the SSCC of a box
+const DEAF = new Set(["password", "date", "time", "month", "week", "datetime-local"]); // types of fields
 const MODIFIERS = new Set(["Shift", "CapsLock", "Control", "Alt", "AltGraph", "Meta", "NumLock", "Fn"]);
 
-export function listen(onCode, { onText, field } = {}) {
+export function listen(onCode, { onText, isText = () => false, field } = {}) {
   const away = new AbortController();
   const last = { code: "", at: -Infinity };
   let keys = []; // {sign, raw, at} of the reading that may be coming in
   let before = null; // what the focused input held before the first key
   let idle = 0;
   let given = 1; // how many of the keys the page has: the first one, and what was given back
+  let latest = -Infinity; // when the last key came
+  let isLong = false; // more keys came than a reading has: the rest goes to the field, or nowhere
 
   const tell = (text, at) => {
     const code = text.trim().toUpperCase();
@@ -44,6 +51,7 @@ export function listen(onCode, { onText, field } = {}) {
     keys = [];
     before = null;
     given = 1;
+    isLong = false;
   };
 
   // The keys stay known: on a busy page the rest of a reading may come after the timer, and then it takes the text back.
@@ -58,8 +66,13 @@ export function listen(onCode, { onText, field } = {}) {
     forget();
   };
 
+  const read = () => keys.map((key) => key.sign).join("");
+
+  // Somebody who types fast into a field is no scanner, unless a whole code comes of it.
+  const isReading = () => keys.length >= SHORTEST && (!before || CODE.test(read().trim().toUpperCase()) || isText(read().trim()));
+
   const finish = (at) => {
-    const text = keys.map((key) => key.sign).join("");
+    const text = read();
     if (before) {
       before.input.value = before.value; // the first key went into it before anybody could know
       before.input.dispatchEvent(new Event("input", { bubbles: true }));
@@ -75,9 +88,11 @@ export function listen(onCode, { onText, field } = {}) {
 
   const onKey = (event) => {
     if (MODIFIERS.has(event.key)) return;
-    const gap = keys.length ? event.timeStamp - keys.at(-1).at : Infinity;
+    if (DEAF.has(document.activeElement?.type)) return typed();
+    const gap = event.timeStamp - latest;
+    latest = event.timeStamp;
     if (event.key === "Enter" || event.key === "Tab") {
-      if (keys.length >= SHORTEST && gap <= SUFFIX_MS) {
+      if (gap <= SUFFIX_MS && isReading()) {
         swallow(event);
         finish(event.timeStamp);
       } else {
@@ -85,18 +100,27 @@ export function listen(onCode, { onText, field } = {}) {
       }
       return;
     }
-    const sign = event.ctrlKey || event.altKey || event.metaKey ? "" : signOf(event);
+    const sign = isSeparator(event) ? "\u001d" : event.ctrlKey || event.altKey || event.metaKey ? "" : signOf(event);
     if (!sign) return typed();
-    if (gap <= FAST_MS && !event.repeat) {
+    if (keys.length && gap <= FAST_MS && !event.repeat) {
+      if (isLong && before) return;
       swallow(event);
     } else {
       typed();
       before = heldBy(document.activeElement);
     }
-    keys.push({ sign, raw: event.key, at: event.timeStamp });
-    if (keys.length > 80) return forget();
+    if (keys.length < LONGEST) keys.push({ sign, raw: event.key });
+    else overflow(event);
     clearTimeout(idle);
-    idle = setTimeout(giveBack, IDLE_MS);
+    idle = setTimeout(() => (isLong && !before ? finish(event.timeStamp) : giveBack()), IDLE_MS);
+  };
+
+  const overflow = (event) => {
+    if (!isLong && before) {
+      keys.push({ sign: "", raw: event.key });
+      giveBack();
+    }
+    isLong = true;
   };
 
   const onTyped = (event) => {
@@ -111,6 +135,11 @@ export function listen(onCode, { onText, field } = {}) {
   return () => away.abort();
 }
 
+/* The group separator, which stands for FNC1: some scanners type it as Ctrl and a bracket. */
+function isSeparator(event) {
+  return event.ctrlKey && event.key === "]";
+}
+
 /* The character on the key itself, whatever the layout or Caps Lock make of it: codes are one letter and digits. */
 function signOf(event) {
   const named = /^(?:Key([A-Z])|(?:Digit|Numpad)([0-9]))$/.exec(event.code);
@@ -120,5 +149,5 @@ function signOf(event) {
 
 function heldBy(input) {
   const typed = input instanceof HTMLInputElement || input instanceof HTMLTextAreaElement;
-  return typed && !["checkbox", "radio", "button", "submit"].includes(input.type) ? { input, value: input.value } : null;
+  return typed && !["checkbox", "radio", "button", "submit", "file"].includes(input.type) ? { input, value: input.value } : null;
 }

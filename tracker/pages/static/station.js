@@ -1,97 +1,88 @@
-/* The station's screen. A reading gets its id when it is made; while one is on its way the next waits its turn, and one that the
- * server did not answer is sent again with the same id. The screen need never be touched. */
+/* The station's screen. What is read goes to the outbox, and what it says is shown: the server's answer, or that it is kept until
+ * the server is back. The screen need never be touched. */
 
-import { call, newId, poll, words } from "./call.js";
+import { call, poll, words } from "./call.js";
+import { openOutbox } from "./outbox.js";
+import { outboxShown } from "./outbox_told.js";
 import { listen } from "./scanner.js";
+import "./shell.js";
 import { camera, readPhoto } from "./station_camera.js";
 import { sound } from "./station_sound.js";
 
-const RETRY_MS = [500, 1000, 2000, 5000];
-const MOST_FAILURES = 4; // of the service itself, over one reading
+const PICTURE_MS = 20000;
 const SAME_MS = 1500;
 const ASKED_MS = 20000; // a question that nobody answers goes away
 const at = (id) => document.getElementById(id);
 const floor = at("floor").dataset;
 
-localStorage.setItem("station", location.pathname);
+keepStation();
+
+function keepStation() {
+  try {
+    localStorage.setItem("station", location.pathname);
+  } catch {
+    // a browser that keeps nothing asks each time
+  }
+}
 
 // Readings, one after the other
 
-const readings = [];
-let sending = false;
-let lastPart = null; // {code, title} of the last part that was answered
+let lastPart = null; // {code, title} of the last part that was read
+let noted = ""; // the id of the reading of which the screen says that it is kept
+
+const shown = outboxShown();
+const outbox = openOutbox({ onNoted, onAnswer, onChange: shown.state });
+shown.use(outbox);
 
 function take(action, code, more = {}) {
-  queue(floor.scan, { id: newId(), at: new Date().toISOString(), action, code, ...more }, show);
+  outbox.add("scan", floor.scan, { action, code, ...more }, code || at("undo").textContent);
 }
 
 /* A badge waits its turn too: what was scanned before it was scanned by whoever worked here before. */
 function greet(code) {
-  queue(floor.badge, { code }, showWorker);
-}
-
-function queue(path, body, onAnswer) {
-  readings.push({ path, body, onAnswer });
-  showQueue(false);
-  sendAll();
-}
-
-async function sendAll() {
-  if (sending) return;
-  sending = true;
-  for (let tries = 0; readings.length; ) {
-    if (await sendFirst(tries)) {
-      tries = 0;
-    } else {
-      showQueue(true);
-      await new Promise((resolve) => setTimeout(resolve, RETRY_MS[Math.min(tries++, RETRY_MS.length - 1)]));
-    }
-  }
-  sending = false;
-  showQueue(false);
-  refresh();
-}
-
-/* Send the first reading; true when it is dealt with: answered, or refused for good. One that the service fails over again and
- * again must not hold up the station: it is said so, and the worker scans it anew. */
-async function sendFirst(tries) {
-  const { path, body, onAnswer } = readings[0];
-  let answer;
-  try {
-    answer = await call(path, { method: "POST", body });
-  } catch {
-    return false;
-  }
-  if (answer.status === 429 || answer.status > 500 || (answer.status === 500 && tries < MOST_FAILURES)) return false;
-  readings.shift();
-  if (answer.status === 200) onAnswer(answer.data);
-  else showRefused(answer.data);
-  return true;
-}
-
-function showQueue(away) {
-  const waiting = readings.length - (sending && !away ? 1 : 0);
-  at("queue").textContent = waiting > 0 ? `${words("queued")} ${waiting}. ${away ? words("away") : ""}` : "";
+  outbox.add("badge", floor.badge, { code }, words("badge"));
 }
 
 // Answers
 
+function onNoted({ id, body, what, isMisread }) {
+  noted = id;
+  at("answer").dataset.outcome = "kept";
+  paint(isMisread ? "look" : "kept", bigWord(words(isMisread ? "misread" : "noted")) + facts(what, words(isMisread ? "misreadSays" : "notedSays")));
+  if (body.action === "pass" && /^P/.test(body.code) && !isMisread) lastPart = { code: body.code, title: body.code };
+}
+
+/* What was told as kept is not told again when all goes well, unless it still stands on the screen. */
+function onAnswer({ id, kind, body }, { data, isRefused, isTold }) {
+  if (kind === "badge" && !isRefused) at("who").textContent = data.name;
+  if (data?.part && (!isTold || lastPart?.code === body.code)) lastPart = { code: data.part, title: data.title };
+  if (isTold && id !== noted) return;
+  if (isRefused) showRefused(data);
+  else if (kind === "badge") showWorker(data);
+  else show(data);
+  refresh();
+}
+
 function show(told) {
   paint(told.sound, told.html);
   at("answer").dataset.outcome = told.outcome;
-  if (told.part) lastPart = { code: told.part, title: told.title };
 }
 
 function showWorker({ name }) {
-  at("who").textContent = name;
   at("answer").dataset.outcome = "badge";
   paint("ok", bigWord(`${words("badge")}, ${name}`));
 }
 
 function showRefused(problem) {
   at("answer").dataset.outcome = "refused";
-  const says = Object.assign(document.createElement("p"), { className: "told-says", textContent: problem?.detail ?? "" });
-  paint("stop", bigWord(words("refused")) + says.outerHTML);
+  paint("stop", bigWord(words("refused")) + facts("", problem?.detail ?? ""));
+}
+
+function facts(title, says) {
+  const place = Object.assign(document.createElement("div"), { className: "told-facts" });
+  if (title) place.append(Object.assign(document.createElement("h2"), { textContent: title }));
+  place.append(Object.assign(document.createElement("p"), { className: "told-says", textContent: says }));
+  return place.outerHTML;
 }
 
 function bigWord(text) {
@@ -102,6 +93,7 @@ function bigWord(text) {
 
 function paint(kind, html) {
   const answer = at("answer");
+  at("twice").textContent = "";
   answer.innerHTML = html;
   answer.dataset.sound = kind;
   answer.classList.remove("fresh");
@@ -117,14 +109,14 @@ const last = { code: "", at: -Infinity };
 function onCode(text, { repeated }) {
   const code = text.toUpperCase();
   if (repeated) {
-    at("queue").textContent = words("twice");
+    at("twice").textContent = words("twice");
   } else if (/^W[0-9]{10}$/.test(code)) {
     greet(code);
   } else if (asked && /^P[0-9]{10}$/.test(code)) {
-    take("damaged", code, { reason: asked });
+    take("damaged", code, { reason: asked.reason });
     ask(null);
   } else {
-    take("pass", text);
+    take("pass", code);
   }
 }
 
@@ -140,19 +132,19 @@ listen(onCode, { field: at("code") });
 
 // Undo and damage
 
-let asked = null; // the reason that waits for a part
+let asked = null; // {reason, part}: the reason that waits for a part, and the part that the question names
 let askedFor = 0;
 
 function ask(reason, word = "") {
   clearTimeout(askedFor);
-  asked = reason;
+  asked = reason && { reason, part: lastPart };
   at("confirm").hidden = !reason;
   at("reasons").hidden = Boolean(reason);
   if (!reason) return;
-  at("yes").hidden = !lastPart;
-  const question = words(lastPart ? "thisPart" : "whichPart");
-  at("asked").textContent = question.replace("{reason}", word).replace("{part}", lastPart?.title ?? "");
-  at(lastPart ? "yes" : "no").focus();
+  const { part } = asked;
+  at("yes").hidden = !part;
+  at("asked").textContent = words(part ? "thisPart" : "whichPart", { reason: word, part: part?.title });
+  at(part ? "yes" : "no").focus();
   askedFor = setTimeout(() => ask(null), ASKED_MS);
 }
 
@@ -160,7 +152,7 @@ at("undo").addEventListener("click", () => take("undo", ""));
 at("reasons").addEventListener("click", ({ target }) => target.value && ask(target.value, target.textContent));
 at("no").addEventListener("click", () => ask(null));
 at("yes").addEventListener("click", () => {
-  take("damaged", lastPart.code, { reason: asked });
+  take("damaged", asked.part.code, { reason: asked.reason });
   ask(null);
 });
 
@@ -168,8 +160,8 @@ at("yes").addEventListener("click", () => {
 
 async function send(jpeg) {
   try {
-    const { status, data } = await call(floor.picture, { method: "POST", body: jpeg });
-    return status === 200 ? data : { code: null, says: data.detail };
+    const { status, data } = await call(floor.picture, { method: "POST", body: jpeg, within: PICTURE_MS });
+    return status === 200 ? data : { code: null, says: data?.detail ?? words("away") };
   } catch {
     return { code: null, says: words("away") };
   }

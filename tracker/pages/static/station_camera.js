@@ -9,6 +9,7 @@
 const LONGEST_SIDE = 1600;
 const EVERY_MS = 350;
 const CODE = /^[A-Z][0-9]{10}$/;
+const SSCC = /^(?:\]C1)?\u001d?00[0-9]{18}$/;
 
 const detector = makeDetector();
 
@@ -25,7 +26,8 @@ async function readHere(picture) {
   try {
     const codes = new Set((await detector.detect(picture)).map((found) => found.rawValue.trim().toUpperCase()));
     const ours = [...codes].filter((code) => CODE.test(code));
-    return ours.length === 1 ? ours[0] : null;
+    const found = ours.length ? ours : [...codes].filter((code) => SSCC.test(code)); // a box's label carries both
+    return found.length === 1 ? found[0] : null;
   } catch {
     return null;
   }

@@ -1,5 +1,7 @@
 /* The choice of the station is kept on the device: the next time it goes straight there, unless a new choice is asked for. */
 
+import "./shell.js";
+
 const KEPT = "station";
 const anew = new URLSearchParams(location.search).has("choose");
 const links = [...document.querySelectorAll("a.choice")];

@@ -14,6 +14,7 @@ from tracker.shop.boxing.search import boxes_of_many_kinds, boxes_of_one_kind
 from tracker.shop.boxing.supply import in_smaller_cartons, supplied
 from tracker.shop.boxing.values import BoxContent, BoxPlan, Carton, PackingRules, Panel, Unplaceable
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.saying import Count, Mm, Said, join, say
 from tracker.shop.searching import Effort
 
 MOST_PANELS: Final = 2_000
@@ -151,14 +152,17 @@ def _draft(planned: list[Box], kinds: Sequence[ExactCarton]) -> _Draft:
 def _check(panels: Sequence[Panel], cartons: Sequence[Carton], most: int) -> None:
     faults = []
     if len(panels) > most:
-        faults.append(Fault(where={"field": "panels"}, what=f"at most {most:,} in one plan; send them in parts"))
+        what = say("at most %(most)s in one plan; send them in parts", most=Count(most))
+        faults.append(Fault(where={"field": "panels"}, what=what))
     if not 1 <= len(cartons) <= MOST_CARTONS:
-        faults.append(Fault(where={"field": "cartons"}, what=f"from 1 to {MOST_CARTONS} kinds of carton are wanted"))
+        what = say("from 1 to %(most)s kinds of carton are wanted", most=MOST_CARTONS)
+        faults.append(Fault(where={"field": "cartons"}, what=what))
     for field, ids in (("panels", [panel.id for panel in panels]), ("cartons", [carton.id for carton in cartons])):
         twice = [name for name, count in Counter(ids).items() if count > 1]
-        faults += [Fault(where={"field": field, "id": name}, what="each id stands once") for name in twice[:20]]
+        faults += [Fault(where={"field": field, "id": name}, what=say("each id stands once")) for name in twice[:20]]
     if faults:
-        raise InvalidInputError(f"the boxes cannot be planned: {faults[0].where['field']}: {faults[0].what}", faults)
+        first = join([str(faults[0].where["field"]), faults[0].what], between=": ")
+        raise InvalidInputError(say("the boxes cannot be planned: %(first)s", first=first), faults)
 
 
 def _indexes(panels: Panels) -> set[int]:
@@ -171,14 +175,13 @@ def _why_left(
     """Return the panels that lie in no box, and why; ``fitting`` fit at least one kind of carton."""
     for index, panel in enumerate(panels):
         if index in fitting and index not in placed:
-            yield Unplaceable(
-                id=panel.id, why="every carton that it fits is used up: order more, or allow another kind"
-            )
+            why = say("every carton that it fits is used up: order more, or allow another kind")
+            yield Unplaceable(id=panel.id, why=why)
         elif index not in placed:
             yield Unplaceable(id=panel.id, why=_why_too_large(panel, cartons, rules))
 
 
-def _why_too_large(panel: Panel, cartons: Sequence[Carton], rules: PackingRules) -> str:
+def _why_too_large(panel: Panel, cartons: Sequence[Carton], rules: PackingRules) -> Said:
     """Say in a sentence why no carton takes the panel: the first reason that is true of every carton."""
     long, short = max(panel.length_mm, panel.width_mm), min(panel.length_mm, panel.width_mm)
     thick, mass = panel.thickness_mm, panel.mass_kg
@@ -186,10 +189,16 @@ def _why_too_large(panel: Panel, cartons: Sequence[Carton], rules: PackingRules)
     widest = max(min(carton.length_mm, carton.width_mm) for carton in cartons)
     highest = max(carton.height_mm for carton in cartons) - rules.bag_height_mm
     strongest = max(carton.max_mass_kg - carton.tare_kg for carton in cartons) - rules.bag_mass_kg
-    reasons = (
-        (long > longest, f"it is {long:g} mm long and the longest carton is {longest:g} mm"),
-        (short > widest, f"it is {short:g} mm wide and the widest carton is {widest:g} mm"),
-        (thick > highest, f"it is {thick:g} mm thick and the highest carton leaves {highest:g} mm"),
-        (mass > strongest, f"it weighs {mass:g} kg and no carton may hold more than {strongest:g} kg of panels"),
-    )
-    return next((why for is_so, why in reasons if is_so), "no one carton is large, high and strong enough for it")
+    if long > longest:
+        return say("it is %(size)s long and the longest carton is %(most)s", size=Mm(long), most=Mm(longest))
+    if short > widest:
+        return say("it is %(size)s wide and the widest carton is %(most)s", size=Mm(short), most=Mm(widest))
+    if thick > highest:
+        return say("it is %(size)s thick and the highest carton leaves %(most)s", size=Mm(thick), most=Mm(highest))
+    if mass > strongest:
+        return say(
+            "it weighs %(mass)s kg and no carton may hold more than %(most)s kg of panels",
+            mass=f"{mass:g}",
+            most=f"{strongest:g}",
+        )
+    return say("no one carton is large, high and strong enough for it")

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from tracker.shop.errors import refuse_faults
+from tracker.shop.saying import Count, say
 
 LEAST: Final = 1e-9
 LONGEST_MM: Final = 100_000.0
@@ -53,9 +54,10 @@ class Carton:
         lengths = {"length_mm": self.length_mm, "width_mm": self.width_mm, "height_mm": self.height_mm}
         faults = [*_length_faults(lengths), *_mass_faults({"max_mass_kg": self.max_mass_kg})]
         if not 0 <= self.tare_kg < self.max_mass_kg:
-            faults.append(("tare_kg", "the empty carton's mass is 0 kg or more and below max_mass_kg"))
+            faults.append(("tare_kg", say("the empty carton's mass is 0 kg or more and below max_mass_kg")))
         if self.available is not None and self.available < 0:
-            faults.append(("available", "the number of cartons is 0 or more, or left out when there is no limit"))
+            what = say("the number of cartons is 0 or more, or left out when there is no limit")
+            faults.append(("available", what))
         refuse_faults("carton", self.id, [*_id_faults(self.id), *faults])
 
 
@@ -78,7 +80,7 @@ class PackingRules:
             ("bag_mass_kg", self.bag_mass_kg, HEAVIEST_KG),
         )
         faults = [
-            (name, f"a number from 0 to {most:,.0f} is wanted, not {value}")
+            (name, say("a number from 0 to %(most)s is wanted, not %(given)s", most=Count(most), given=value))
             for name, value, most in values
             if not 0 <= value <= most
         ]
@@ -152,20 +154,22 @@ class BoxPlan:
 
 
 def _id_faults(name: str) -> list[tuple[str, str]]:
-    return [] if name else [("id", "it must not be empty")]
+    return [] if name else [("id", say("it must not be empty"))]
 
 
 def _length_faults(lengths: Mapping[str, float]) -> list[tuple[str, str]]:
-    return _faults(lengths, LONGEST_MM, "mm")
+    most = Count(LONGEST_MM)
+    return [
+        (name, say("a number of more than 0 and at most %(most)s mm is wanted, not %(given)s", most=most, given=value))
+        for name, value in lengths.items()
+        if not LEAST <= value <= LONGEST_MM
+    ]
 
 
 def _mass_faults(masses: Mapping[str, float]) -> list[tuple[str, str]]:
-    return _faults(masses, HEAVIEST_KG, "kg")
-
-
-def _faults(values: Mapping[str, float], most: float, unit: str) -> list[tuple[str, str]]:
+    most = Count(HEAVIEST_KG)
     return [
-        (name, f"a number of more than 0 and at most {most:,.0f} {unit} is wanted, not {value}")
-        for name, value in values.items()
-        if not LEAST <= value <= most
+        (name, say("a number of more than 0 and at most %(most)s kg is wanted, not %(given)s", most=most, given=value))
+        for name, value in masses.items()
+        if not LEAST <= value <= HEAVIEST_KG
     ]

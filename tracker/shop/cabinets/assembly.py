@@ -9,13 +9,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from tracker.shop.cabinets.building import refuse
+from tracker.shop.cabinets.building import named, refuse
 from tracker.shop.cabinets.carcass import LEFT_BACK_ID, LEFT_ID, RIGHT_ID, STILE_ID
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.joints import Fastening, Joint
 from tracker.shop.cabinets.orders import Family
 from tracker.shop.cabinets.panels import BACK, DOWN, FRONT, LEFT, RIGHT, UP, Vector, dot, normal_of, reverse
 from tracker.shop.cabinets.solids import Prism, moved_by, overlap, solids_of, swept
+from tracker.shop.saying import join, say
 
 STILL: Final[Vector] = (0.0, 0.0, 0.0)
 AWAY_MM: Final = 4_000.0  # farther than any cabinet is large
@@ -61,8 +62,9 @@ def _in_order(
     while len(ranked) > 1:
         move = next(_ways_off(cabinet, solids, ranked, unit), None)
         if move is None:
-            named = ", ".join(body[0].lower() for body in ranked[:3])
-            raise refuse("family", "assembly", f"there is no order in which {named} go together at this size")
+            parts = join([named(body[0]) for body in ranked[:3]])
+            what = say("there is no order in which %(parts)s go together at this size", parts=parts)
+            raise refuse("family", "assembly", what)
         moves.append(move)
         ranked.remove(move.parts)
     moves.append(Move(unit=unit, parts=ranked[0], approach=STILL, slide=STILL, joints=()))

@@ -33,6 +33,7 @@ from tracker.shop.cabinets.panels import (
 )
 from tracker.shop.cabinets.standard import Board, CountByLength, Standard
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.saying import BareMm, Mm, Name, say
 
 Extent = tuple[float, float]
 Block = tuple[Extent, Extent, Extent]
@@ -51,9 +52,13 @@ _TINY: Final = 1e-6
 
 def refuse(field: str, rule: str, what: str) -> InvalidInputError:
     """Return the refusal of an order that cannot be built: its field, the rule of the standard, what is wanted."""
-    return InvalidInputError(
-        f"The cabinet cannot be built: {what}.", [Fault(where={"field": field, "rule": rule}, what=what)]
-    )
+    fault = Fault(where={"field": field, "rule": rule}, what=what)
+    return InvalidInputError(say("The cabinet cannot be built: %(what)s.", what=what), [fault])
+
+
+def named(part: str) -> Name:
+    """Return a part's name within a sentence: where nobody speaks English it stands as on the label."""
+    return Name(part.lower(), printed=part)
 
 
 class Build:
@@ -110,11 +115,13 @@ class Build:
         """Put a panel of a length and width where ``place`` says; return its id."""
         if min(size) < _LEAST_PANEL_MM:
             way = place.length if size[0] <= size[1] else place.width
-            raise refuse(
-                _field_along(self.order, way),
-                "panels",
-                f"the {name.lower()} would be {size[0]:.1f} × {size[1]:.1f} mm, which cannot be made",
+            what = say(
+                "the %(part)s would be %(length)s × %(width)s, which cannot be made",
+                part=named(name),
+                length=BareMm(size[0]),
+                width=Mm(size[1]),
             )
+            raise refuse(_field_along(self.order, way), "panels", what)
         own = f"{name} {number}" if number else name
         edging = self.standard.edging
         self.parts[own] = Part(
@@ -297,7 +304,7 @@ class Build:
         first, last = low[long] + free[0], high[long] - free[1]
         steps = [one.from_side(side, *((at, 0.0) if long == 0 else (0.0, at))) for at in (0.0, 1.0)]
         field = _field_along(self.order, minus(steps[1], steps[0]))
-        count = count_for(last - first, counts, f"{one.name} on {other.name}", field)
+        count = count_for(last - first, counts, (one.name, other.name), field)
         middle = low[1 - long] + (high[1 - long] - low[1 - long]) * share
         places = spread(first, last, count, inset)
         return [one.from_side(side, *((at, middle) if long == 0 else (middle, at))) for at in places]
@@ -332,7 +339,7 @@ def _field_along(order: CabinetOrder, way: Vector) -> str:
     return max(zip(sizes, way, strict=True), key=lambda each: round(abs(each[1]), 6))[0]
 
 
-def count_for(length: float, counts: Sequence[CountByLength], what: str, field: str) -> int:
+def count_for(length: float, counts: Sequence[CountByLength], parts: tuple[str, str], field: str) -> int:
     """Return how many fasteners a joint of this length takes; refuses one that is longer than the standard knows.
 
     ``field`` is the size of the order that makes it so long.
@@ -340,10 +347,14 @@ def count_for(length: float, counts: Sequence[CountByLength], what: str, field: 
     for line in counts:
         if length <= line.up_to_mm + _TINY:
             return line.count
-    longest = counts[-1].up_to_mm
-    raise refuse(
-        field, "fasteners by length", f"the joint {what} is {length:.0f} mm long; the standard ends at {longest:g} mm"
+    what = say(
+        "the joint %(one)s on %(other)s is %(length)s long; the standard ends at %(longest)s",
+        one=parts[0],
+        other=parts[1],
+        length=Mm(length),
+        longest=Mm(counts[-1].up_to_mm),
     )
+    raise refuse(field, "fasteners by length", what)
 
 
 def met(one: Part, side: Face, other: Part, onto_side: Face) -> tuple[tuple[float, float], tuple[float, float]]:

@@ -9,6 +9,7 @@ from tracker.shop.cabinets.building import ACROSS, LEFT_END, LYING, RIGHT_END, B
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Fronts
 from tracker.shop.cabinets.panels import BACK, Face, Feature, Hand, Vector, Work, moved
+from tracker.shop.saying import Mm, say
 
 LEFT_ID: Final = "Left end"
 RIGHT_ID: Final = "Right end"
@@ -96,31 +97,27 @@ def _check(build: Build, carcass: Carcass) -> None:
     standard = build.standard
     least_depth = 2 * standard.lines.setback_mm + standard.lines.pitch_mm
     if carcass.back_at < max(least_depth, standard.carcass.stretcher_mm):
-        raise refuse(
-            "depth",
-            "lines.setback",
-            f"in front of the back are {carcass.back_at:.0f} mm; the lines of holes and the stretcher need "
-            f"{max(least_depth, standard.carcass.stretcher_mm):.0f} mm",
+        what = say(
+            "in front of the back are %(room)s; the lines of holes and the stretcher need %(least)s",
+            room=Mm(carcass.back_at),
+            least=Mm(max(least_depth, standard.carcass.stretcher_mm)),
         )
+        raise refuse("depth", "lines.setback", what)
     rules = standard.carcass
     if carcass.toe and rules.toe_setback_mm + 2 * carcass.board > carcass.back_at:
-        raise refuse(
-            "depth",
-            "carcass.toe_setback",
-            f"the toe kick would stand {rules.toe_setback_mm:g} mm behind the front; in front of the back are "
-            f"{carcass.back_at:.0f} mm",
+        what = say(
+            "the toe kick would stand %(setback)s behind the front; in front of the back are %(room)s",
+            setback=Mm(rules.toe_setback_mm),
+            room=Mm(carcass.back_at),
         )
+        raise refuse("depth", "carcass.toe_setback", what)
     if carcass.width - 2 * carcass.board < 2 * (standard.pins.inset_mm + standard.pins.diameter_mm):
-        raise refuse(
-            "width",
-            "pins.inset",
-            f"between the ends are {carcass.width - 2 * carcass.board:.0f} mm, too few for the pins",
-        )
+        room = Mm(carcass.width - 2 * carcass.board)
+        raise refuse("width", "pins.inset", say("between the ends are %(room)s, too few for the pins", room=room))
     nailers = carcass.toe + 2 * standard.carcass.nailer_mm + _LEAST_OPENING_MM
     if carcass.height < nailers:
-        raise refuse(
-            "height", "carcass.nailer", f"two nailers and the toe kick need {nailers:.0f} mm of height or more"
-        )
+        what = say("two nailers and the toe kick need %(least)s of height or more", least=Mm(nailers))
+        raise refuse("height", "carcass.nailer", what)
 
 
 def _end(build: Build, carcass: Carcass, name: str) -> None:

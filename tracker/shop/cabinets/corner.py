@@ -28,6 +28,7 @@ from tracker.shop.cabinets.panels import (
     cross,
     moved,
 )
+from tracker.shop.saying import Mm, say
 
 _S: Final = 1 / sqrt(2)
 ALONG: Final[Vector] = (_S, _S, 0.0)  # along the front, from the left end to the right one
@@ -44,14 +45,16 @@ def build_diagonal(build: Build) -> None:
         raise refuse(
             "width",
             "fronts.narrowest_door",
-            "a diagonal corner's walls are longer than its depth by a door and two boards",
+            say("a diagonal corner's walls are longer than its depth by a door and two boards"),
         )
     lines = standard.lines
     shallowest = max(2 * lines.setback_mm + lines.pitch_mm, standard.carcass.toe_setback_mm + 3 * board)
     if carcass_depth(build) < shallowest:
-        raise refuse("depth", "lines.setback", f"a diagonal corner's ends are at least {shallowest:.0f} mm deep")
+        what = say("a diagonal corner's ends are at least %(least)s deep", least=Mm(shallowest))
+        raise refuse("depth", "lines.setback", what)
     if order.height_mm - toe < _LOWEST_MM:
-        raise refuse("height", "hinges.spacing", f"above the toe kick {_LOWEST_MM:g} mm or more are wanted")
+        what = say("above the toe kick %(least)s or more are wanted", least=Mm(_LOWEST_MM))
+        raise refuse("height", "hinges.spacing", what)
     _walls(build, board, toe)
     _lying(build, "Deck", toe)
     _lying(build, "Top", order.height_mm - board)
@@ -99,7 +102,7 @@ def _kick(build: Build, board: float, toe: float) -> None:
     out = depth * _S - build.standard.carcass.toe_setback_mm
     length = (width - 2 * board) / _S - 2 * out
     if length <= build.standard.fronts.narrowest_door_mm:
-        raise refuse("width", "carcass.toe_setback", "the toe kick would be too short")
+        raise refuse("width", "carcass.toe_setback", say("the toe kick would be too short"))
     middle: Vector = (width / 2, width / 2, 0.0)
     start = moved(moved(middle, ALONG, -length / 2), OUTWARD, out - board)
     place = Place(origin=start, length=ALONG, width=UP, thickness=cross(ALONG, UP))

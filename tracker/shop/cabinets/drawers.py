@@ -8,6 +8,7 @@ from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, Carcass
 from tracker.shop.cabinets.fronts import Opening, drawer_pull, front_panel
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.panels import Face, Hand, Vector, Work
+from tracker.shop.saying import Mm, say
 
 _HOLES_APART = 7  # pitches between the two holes of a slide, where it is long enough; common practice, no source
 
@@ -18,11 +19,12 @@ def slide_length(build: Build, carcass: Carcass) -> float:
     room = carcass.back_at - rules.rear_clearance_mm
     fitting = [length for length in rules.slide_lengths_mm if length <= room]
     if not fitting:
-        raise refuse(
-            "depth",
-            "drawers.slide_lengths",
-            f"the depth leaves {room:.0f} mm for a slide and the shortest is {rules.slide_lengths_mm[0]:g} mm",
+        what = say(
+            "the depth leaves %(room)s for a slide and the shortest is %(shortest)s",
+            room=Mm(room),
+            shortest=Mm(rules.slide_lengths_mm[0]),
         )
+        raise refuse("depth", "drawers.slide_lengths", what)
     return fitting[-1]
 
 
@@ -93,17 +95,19 @@ def _room(build: Build, carcass: Carcass, height: tuple[float, float]) -> Block:
     low, high = height
     x = (carcass.inner[0] + rules.side_clearance_mm, carcass.inner[1] - rules.side_clearance_mm)
     if high - low < rules.lowest_mm:
-        raise refuse(
-            "height",
-            "drawers.lowest",
-            f"a drawer box would be {high - low:.0f} mm high, lower than its slide needs: {rules.lowest_mm:g} mm",
+        what = say(
+            "a drawer box would be %(height)s high, lower than its slide needs: %(least)s",
+            height=Mm(high - low),
+            least=Mm(rules.lowest_mm),
         )
+        raise refuse("height", "drawers.lowest", what)
     if x[1] - x[0] < rules.narrowest_mm:
-        raise refuse(
-            "width",
-            "drawers.narrowest",
-            f"a drawer box would be {x[1] - x[0]:.0f} mm wide; wanted: {rules.narrowest_mm:g} mm or more",
+        what = say(
+            "a drawer box would be %(width)s wide; wanted: %(least)s or more",
+            width=Mm(x[1] - x[0]),
+            least=Mm(rules.narrowest_mm),
         )
+        raise refuse("width", "drawers.narrowest", what)
     length = slide_length(build, carcass)
     return x, (-gap, length - gap), (low, high)
 

@@ -30,7 +30,9 @@ from tracker.shop.cabinets.views import (
     pieces_of,
     view_onto,
 )
+from tracker.shop.cabinets.wording import measured
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.saying import say
 from tracker.shop.written import length_text
 
 
@@ -188,7 +190,7 @@ class _Artist:
         scene.paint(canvas)
         for own in apart:
             canvas.letter(places[own] or scene.middle_point(own), self.letters[own])
-        return canvas.finished(f"All parts of cabinet {self.cabinet.order.cabinet}, apart")
+        return canvas.finished(say("All parts of cabinet %(name)s, apart", name=self.cabinet.order.cabinet))
 
     # ------------------------------------------------------------------ one step
     def step(self, step: Step, width: float, height: float) -> Drawing:
@@ -208,7 +210,7 @@ class _Artist:
             if place is not None:
                 canvas.letter(place, self.letters[own])
         self._numbers(canvas, scene, pairs, offset if offsets else None)
-        return canvas.finished(f"Step {step.number}: {step.title}")
+        return canvas.finished(say("Step %(number)d: %(title)s", number=step.number, title=step.title))
 
     def _holes(self, canvas: "_Canvas", scene: "_Scene", step: Step) -> None:
         """Draw the holes in a panel's inner face: those that the step uses large and black, with their numbers."""
@@ -331,9 +333,8 @@ class _Artist:
         x, y, _ = _middle(body)
         tip: Vector = (x, y, edge)
         tail: Vector = (x, y, edge + (100.0 if down else -100.0))
-        canvas.arrow(
-            scene.view.at(tip), scene.view.at(tail), _ARROW, 2.5, text=length_text(abs(slide[2]), self.guide.units)
-        )
+        length = measured(length_text(abs(slide[2]), self.guide.units))
+        canvas.arrow(scene.view.at(tip), scene.view.at(tail), _ARROW, 2.5, text=length)
 
 
 def _beside(body: Sequence[Prism], view: View, way: tuple[Point, Point], scale: float) -> float:

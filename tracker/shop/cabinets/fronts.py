@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from tracker.shop.cabinets.building import FRONT_UPRIGHT, Block, Build, refuse, spread
+from tracker.shop.cabinets.building import FRONT_UPRIGHT, Block, Build, named, refuse, spread
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, Carcass, grid, line_hole
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Family, Hinge
 from tracker.shop.cabinets.panels import Face, Hand, Part, Vector, Work
 from tracker.shop.cabinets.standard import Board
+from tracker.shop.saying import BareMm, Mm, say
 
 _BUMPERS: Final = 2
 
@@ -81,20 +82,19 @@ _ONE_DOOR: Final = (Family.BLIND_CORNER, Family.DIAGONAL_CORNER)
 def check_door(build: Build, width: float) -> None:
     """Refuse a door that is too narrow for its hinges and its pull, or too wide for them to carry."""
     rules = build.standard.fronts
-    instead = "; order a pair" if build.order.family not in _ONE_DOOR else ""
     if width < rules.narrowest_door_mm:
-        raise refuse(
-            "width",
-            "fronts.narrowest_door",
-            f"a door would be {width:.0f} mm wide, narrower than its hinges and its pull need: "
-            f"{rules.narrowest_door_mm:g} mm",
+        what = say(
+            "a door would be %(width)s wide, narrower than its hinges and its pull need: %(least)s",
+            width=Mm(width),
+            least=Mm(rules.narrowest_door_mm),
         )
+        raise refuse("width", "fronts.narrowest_door", what)
     if width > rules.widest_door_mm:
-        raise refuse(
-            "width",
-            "fronts.widest_door",
-            f"a door would be {width:.0f} mm wide, more than {rules.widest_door_mm:g} mm{instead}",
-        )
+        sizes = {"width": Mm(width), "most": Mm(rules.widest_door_mm)}
+        what = say("a door would be %(width)s wide, more than %(most)s", **sizes)
+        if build.order.family not in _ONE_DOOR:
+            what = say("a door would be %(width)s wide, more than %(most)s; order a pair", **sizes)
+        raise refuse("width", "fronts.widest_door", what)
 
 
 def _door(build: Build, carcass: Carcass, name: str, opening: Opening, hand: Hand) -> None:
@@ -134,12 +134,15 @@ def hinge_count(build: Build, door: Part) -> int:
         if door.length_mm <= row.door_height_mm and door.mass_kg <= row.door_mass_kg:
             return row.count
     last = build.standard.hinges.counts[-1]
-    raise refuse(
-        "height",
-        "hinges.counts",
-        f"a door of {door.length_mm:.0f} mm and {door.mass_kg:.1f} kg is more than {last.count} hinges carry "
-        f"({last.door_height_mm:g} mm, {last.door_mass_kg:g} kg)",
+    what = say(
+        "a door of %(height)s and %(mass)s kg is more than %(count)s hinges carry (%(most)s, %(most_mass)s kg)",
+        height=Mm(door.length_mm),
+        mass=f"{door.mass_kg:.1f}",
+        count=last.count,
+        most=Mm(last.door_height_mm),
+        most_mass=f"{last.door_mass_kg:g}",
     )
+    raise refuse("height", "hinges.counts", what)
 
 
 def hinge_levels(build: Build, carcass: Carcass, door: str, inside: tuple[float, float]) -> list[float]:
@@ -155,7 +158,8 @@ def hinge_levels(build: Build, carcass: Carcass, door: str, inside: tuple[float,
     wanted = spread(bottom, top, count, rules.inset_mm)
     chosen = [_nearest(middles, at) for at in wanted]
     if not middles or any(above - below < rules.spacing_mm - 1e-6 for below, above in pairwise(chosen)):
-        raise refuse("height", "hinges.spacing", f"a door of {part.length_mm:.0f} mm is too low for its {count} hinges")
+        what = say("a door of %(height)s is too low for its %(count)s hinges", height=Mm(part.length_mm), count=count)
+        raise refuse("height", "hinges.spacing", what)
     return chosen
 
 
@@ -207,11 +211,13 @@ def bore_pull(build: Build, front: str, points: list[Vector]) -> None:
         along, across = part.on_side(Face.B, point)
         least = pulls.diameter_mm
         if not (least <= along <= part.length_mm - least and least <= across <= part.width_mm - least):
-            raise refuse(
-                "height",
-                "pulls.spacing",
-                f"the pull does not fit the {part.name.lower()} of {part.length_mm:.0f} × {part.width_mm:.0f} mm",
+            what = say(
+                "the pull does not fit the %(part)s of %(length)s × %(width)s",
+                part=named(part.name),
+                length=BareMm(part.length_mm),
+                width=Mm(part.width_mm),
             )
+            raise refuse("height", "pulls.spacing", what)
         build.hole(front, Face.B, Work.PULL_HOLE, point, depth=part.thickness_mm, diameter=pulls.diameter_mm)
     if pulls.supplied:
         build.item("pull", 1)

@@ -16,42 +16,23 @@ from tracker.shop.cabinets.design import Cabinet, kind_of
 from tracker.shop.cabinets.joints import Fastening, Item, Joint
 from tracker.shop.cabinets.orders import Fronts
 from tracker.shop.cabinets.panels import Part, Vector, Work
+from tracker.shop.cabinets.wording import (
+    all_of,
+    label_name,
+    listed,
+    measured,
+    name_within,
+    numbered,
+    plain_name,
+    plain_words,
+    units_named,
+)
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units
 from tracker.shop.lifting import Handling
+from tracker.shop.saying import Name, join, say, say_many
 from tracker.shop.written import length_number, length_text, mass_text
 
-# Common practice, no source: what a part is, said to one who does not know its name in the trade.
-_PLAIN: Final[Mapping[str, str]] = {
-    "Left end": "left side of the cabinet",
-    "Right end": "right side of the cabinet",
-    "Toe kick": "board at the floor",
-    "Deck": "bottom of the cabinet",
-    "Top": "top of the cabinet",
-    "Back": "thin panel at the back",
-    "Left back": "panel against the left wall",
-    "Right back": "panel against the right wall",
-    "Bottom nailer": "strip behind the back, low",
-    "Top nailer": "strip behind the back, high",
-    "Drawer stretcher": "strip under the drawer",
-    "Sink rail": "strip at the front, high",
-    "Fixed shelf": "shelf that is locked in",
-    "Oven shelf": "shelf that carries the oven",
-    "Shelf": "loose shelf",
-    "Fixed front": "front that does not open",
-    "Blind stile": "upright strip beside the door",
-    "Blind panel": "front that does not open",
-    "Filler": "strip that closes a gap",
-    "End panel": "panel for a side that is seen",
-}
-_PLAIN_DRAWER: Final[Mapping[str, str]] = {
-    "box front": "front of the drawer's box",
-    "box back": "back of the drawer's box",
-    "bottom": "thin bottom of the drawer",
-    "left side": "left side of the drawer's box",
-    "right side": "right side of the drawer's box",
-    "front": "front that is seen",
-}
 _LEVELS_TOLD: Final = 4
 _STRAIGHT: Final = 0.9  # a direction is named by an axis when it runs along it
 
@@ -128,7 +109,7 @@ class Guide:
 
     @property
     def size_unit(self) -> str:
-        return "mm" if self.units is Units.MM else "inches"
+        return "mm" if self.units is Units.MM else say("inches")
 
     @property
     def letters(self) -> dict[str, str]:
@@ -169,9 +150,9 @@ def lifted_by(mass_kg: float, one_person_kg: float) -> Handling:
 
 
 LIFTERS: Final = {
-    Handling.ONE_PERSON: "one person",
-    Handling.TWO_PERSONS: "two people",
-    Handling.MACHINE: "two people and a lifting aid",
+    Handling.ONE_PERSON: say("one person"),
+    Handling.TWO_PERSONS: say("two people"),
+    Handling.MACHINE: say("two people and a lifting aid"),
 }
 
 
@@ -189,34 +170,15 @@ def letter_of(index: int) -> str:
     return (ascii_uppercase[first - 1] if first else "") + ascii_uppercase[last]
 
 
-def plain_name(part: Part) -> str:
-    """The name on the label without the number of the drawer."""
-    if part.unit and part.name.startswith(f"{part.unit} "):
-        return "Drawer " + part.name.removeprefix(f"{part.unit} ")
-    return part.name
-
-
-def label_name(parts: Sequence[Part]) -> str:
-    """The name on the labels of parts that are alike; where only their numbers differ, all of these."""
-    first = parts[0]
-    if len(parts) == 1:
-        return first.id
-    if plain_name(first) != first.name:  # a drawer's part is numbered with its drawer
-        numbers = listed(int(part.unit.rsplit(" ", 1)[1]) for part in parts)
-        return f"Drawers {numbers}: {plain_name(first).removeprefix('Drawer ')}"
-    numbers = listed(int(part.id.rsplit(" ", 1)[1]) for part in parts)
-    return f"{first.name.replace('helf', 'helves')} {numbers}"
-
-
 def _row(cabinet: Cabinet, letter: str, parts: Sequence[Part]) -> PartRow:
-    first, name, units = parts[0], plain_name(parts[0]), cabinet.order.units
-    plain = _PLAIN_DRAWER.get(name.removeprefix("Drawer ")) if name.startswith("Drawer ") else None
+    first, units = parts[0], cabinet.order.units
+    sizes = (length_number(round(size) if units is Units.MM else size, units) for size in first.sizes)
     return PartRow(
         letter=letter,
         name=label_name(parts),
-        plain=plain or _PLAIN.get(name) or name.lower(),
+        plain=plain_words(first),
         count=len(parts),
-        size=" × ".join(length_number(round(size) if units is Units.MM else size, units) for size in first.sizes),
+        size=join([measured(size) for size in sizes], between=" × "),
         mass_kg=first.mass_kg,
         numbers=tuple(sorted({mark.number for part in parts for mark in cabinet.marks(part)})),
         ids=tuple(part.id for part in parts),
@@ -227,7 +189,10 @@ def _general_cautions(cabinet: Cabinet, limit: float) -> Iterator[str]:
     lifters = lifted_by(cabinet.mass_kg, limit)
     if lifters is not Handling.ONE_PERSON:
         mass = mass_text(cabinet.mass_kg, cabinet.order.units)
-        yield f"{LIFTERS[lifters].capitalize()} move this cabinet: put together it weighs {mass}."
+        if lifters is Handling.TWO_PERSONS:
+            yield say("Two people move this cabinet: put together it weighs %(mass)s.", mass=mass)
+        else:
+            yield say("Two people and a lifting aid move this cabinet: put together it weighs %(mass)s.", mass=mass)
     if needs_wall_fixing(cabinet):
         yield FIX
     if cabinet.order.fronts in _TRADES:
@@ -239,18 +204,12 @@ def _all_cautions(steps: Iterable[Step]) -> Iterator[str]:
         yield from (caution for caution in step.cautions if not caution.startswith("Two people"))
 
 
-def listed(numbers: Iterable[int]) -> str:
-    """Numbers in a sentence: 3, 5 and 7."""
-    texts = [str(number) for number in sorted(set(numbers))]
-    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}" if texts else ""
-
-
 _TRADES: Final = {
-    Fronts.SINK: ("The sink", "Water and drain: a licensed plumber connects them."),
-    Fronts.OVEN: ("The oven", "Power and gas: a licensed electrician or gas fitter connects them."),
+    Fronts.SINK: (say("The sink"), say("Water and drain: a licensed plumber connects them.")),
+    Fronts.OVEN: (say("The oven"), say("Power and gas: a licensed electrician or gas fitter connects them.")),
 }
-EYES: Final = "Wear eye protection when you drive pins or strike with a mallet."
-FIX: Final = "Fix the cabinet to the structure of the building before you load it. Follow the local code."
+EYES: Final = say("Wear eye protection when you drive pins or strike with a mallet.")
+FIX: Final = say("Fix the cabinet to the structure of the building before you load it. Follow the local code.")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -323,7 +282,7 @@ class _Writer:
         self.letters = {own: row.letter for row in rows for own in row.ids}
         self.limit = limit
         self.parts = {part.id: part for part in cabinet.parts}
-        self.names = {own: row.name.lower() for row in rows for own in row.ids}
+        self.names = {own: name_within(row.name, row.name) for row in rows for own in row.ids}
         self.purse = _Purse(left=Counter({item.item: item.quantity for item in cabinet.items if item.in_bag}))
         self.is_corner = base_of(cabinet) != LEFT_ID
         self.placed_last = STILE_ID in self.parts  # it is screwed on through the deck, from below
@@ -345,12 +304,14 @@ class _Writer:
 
     def _single(self) -> Step:
         own = self.cabinet.parts[0].id
-        sentences = [f"This carton holds one panel, {self._called(own)}. There is nothing to put together."]
-        sentences.append("Trim it on site if it must be, and screw it to the cabinet beside it from the inside.")
+        sentences = [
+            say("This carton holds one panel, %(part)s. There is nothing to put together.", part=self._called(own)),
+            say("Trim it on site if it must be, and screw it to the cabinet beside it from the inside."),
+        ]
         return Step(
             number=1,
             unit="",
-            title="Fit the panel",
+            title=say("Fit the panel"),
             sentences=tuple(sentences),
             moving=(own,),
             shown=(own,),
@@ -394,20 +355,26 @@ class _Writer:
     def _ready(self, own: str, joints: Sequence[Joint]) -> Step:
         hinged = [joint for joint in joints if joint.fastening is Fastening.HINGE]
         sliding = [joint for joint in joints if joint.fastening is Fastening.SLIDE]
-        sentences = [f"Lay {self._called(own)} on a clean, soft surface, the side with the holes up."]
+        surface = say("Lay %(part)s on a clean, soft surface, the side with the holes up.", part=self._called(own))
+        sentences: list[str] = [surface]
         items: Counter[str] = Counter()
         if sliding:
-            sentences.append("Take the drawer slides apart. Screw an outer half on at the black holes for each drawer.")
+            each = say("Take the drawer slides apart. Screw an outer half on at the black holes for each drawer.")
+            sentences.append(each)
             items += self._opened("slide pair", Fastening.SLIDE)
         if hinged:
-            sentences.append("Screw a hinge plate on at each pair of black holes for the door.")
+            sentences.append(say("Screw a hinge plate on at each pair of black holes for the door."))
             items += self._opened("hinge", Fastening.HINGE)
-        sentences += self._levels("Slides", sliding)
-        sentences += self._levels("Hinge plates", hinged)
+        sentences += [
+            say("Slides, measured from the lower end: %(levels)s.", levels=few) for few in self._levels(sliding)
+        ]
+        sentences += [
+            say("Hinge plates, measured from the lower end: %(levels)s.", levels=few) for few in self._levels(hinged)
+        ]
         return Step(
             number=1,
             unit="",
-            title=f"Fit the {_and(self._fitted(sliding, hinged))} to the {self.parts[own].name.lower()}",
+            title=_fitting(name_within(self.parts[own].name, own), slides=bool(sliding), plates=bool(hinged)),
             sentences=tuple(sentences),
             cautions=self._heavy(own),
             shown=(own,),
@@ -416,20 +383,14 @@ class _Writer:
             posture=Posture.INSIDE_UP,
         )
 
-    def _fitted(self, sliding: Sequence[Joint], hinged: Sequence[Joint]) -> Iterator[str]:
-        if sliding:
-            yield "slides"
-        if hinged:
-            yield "hinge plates"
-
-    def _levels(self, what: str, joints: Sequence[Joint]) -> Iterator[str]:
+    def _levels(self, joints: Sequence[Joint]) -> Iterator[str]:
         """Say how high hinges or slides sit, lowest first, a few in a sentence."""
-        units, said = self.cabinet.order.units, []
+        said = []
         for joint in sorted(joints, key=lambda each: min(point[2] for point in each.points)):
-            levels = sorted({round(point[2], 1) for point in joint.points})
-            said.append(f"{joint.number} at {_and(length_text(level, units) for level in levels)}")
+            levels = all_of(self._length(level) for level in sorted({round(point[2], 1) for point in joint.points}))
+            said.append(say("%(number)s at %(levels)s", number=joint.number, levels=levels))
         for start in range(0, len(said), _LEVELS_TOLD):
-            yield f"{what}, measured from the lower end: {'; '.join(said[start : start + _LEVELS_TOLD])}."
+            yield join(said[start : start + _LEVELS_TOLD], between="; ")
 
     def _opened(self, item: str, fastening: Fastening) -> Counter[str]:
         """Hinges and slides are taken out of the bag where the first of their halves is screwed on."""
@@ -440,14 +401,16 @@ class _Writer:
     def _unit_step(self, act: _Act) -> Step:
         lies = abs(act.first.approach[0]) > _STRAIGHT or act.first.approach == STILL
         step = self._step(act, Posture.LYING if lies else Posture.STANDING)
-        many = f"Make {len(act.units)} of these. " if len(act.units) > 1 and act.first.approach == STILL else ""
-        return replace(step, sentences=(many + step.sentences[0], *step.sentences[1:])) if many else step
+        if len(act.units) < 2 or act.first.approach != STILL:
+            return step
+        many = say("Make %(count)d of these.", count=len(act.units))
+        return replace(step, sentences=(join([many, step.sentences[0]], between=" "), *step.sentences[1:]))
 
     def _step(self, act: _Act, posture: Posture) -> Step:
         shown = act.moves[:1] if act.units else act.moves
         return Step(
             number=1,
-            unit=_units_named(act.units),
+            unit=units_named(act.units),
             title=self._title(act),
             sentences=tuple(self._sentences(act, posture)),
             cautions=tuple(self._cautions(act)),
@@ -464,20 +427,25 @@ class _Writer:
 
     def _title(self, act: _Act) -> str:
         part = self.parts[act.first.parts[0]]
-        name = plain_name(part).lower() if act.units else part.name.lower()
-        count = len(act.moves)
+        name, count = self._titled(act), len(act.moves)
         if act.first.approach == STILL:
-            verb = "Start with" if act.units else "Lay down"
-            return f"{verb} the {name}"
+            return say("Start with the %(part)s", part=name) if act.units else say("Lay down the %(part)s", part=name)
         if len(act.first.parts) > 1:
-            return "Slide in the drawer" if count == 1 else f"Slide in the {count} drawers"
+            return say_many("Slide in the drawer", "Slide in the %(num)d drawers", count)
         if act.has(Fastening.HINGE):
-            return "Hang the door" if count == 1 else f"Hang the {count} doors"
+            return say_many("Hang the door", "Hang the %(num)d doors", count)
         if not act.joints:
-            return "Put in the shelf" if count == 1 else f"Put in the {count} shelves"
+            return say_many("Put in the shelf", "Put in the %(num)d shelves", count)
         if part.name == "Right end":
-            return "Close with the right end"
-        return f"Add the {name}"
+            return say("Close with the %(part)s", part=name)
+        return say("Add the %(part)s", part=name)
+
+    def _titled(self, act: _Act) -> Name:
+        """The name of what a step moves, as it stands in its title."""
+        parts = [self.parts[move.parts[0]] for move in act.moves]
+        if act.units:
+            return name_within(plain_name(parts[0]), label_name(parts))
+        return name_within(parts[0].name, parts[0].id)
 
     def _sentences(self, act: _Act, posture: Posture) -> Iterator[str]:
         if act.first.approach == STILL:
@@ -496,84 +464,96 @@ class _Writer:
     def _first(self, act: _Act) -> Iterator[str]:
         own = act.first.parts[0]
         if act.units:
-            yield f"Lay {self._called(own)} on a clean, soft surface, the side with the slots up."
-            yield "Its arrow points to the front."
+            yield say("Lay %(part)s on a clean, soft surface, the side with the slots up.", part=self._called(own))
+            yield say("Its arrow points to the front.")
             return
-        yield f"Lay {self._called(own)} flat on a clean, soft surface, the side with the slots up."
+        yield say("Lay %(part)s flat on a clean, soft surface, the side with the slots up.", part=self._called(own))
         if self.is_corner:
-            yield "The panels that come next stand on it."
+            yield say("The panels that come next stand on it.")
 
     def _lock(self, act: _Act, posture: Posture) -> Iterator[str]:
         own, locks = act.first.parts[0], [joint for joint in act.joints if joint.fastening is Fastening.LOCK]
-        yield f"Take {self._called(own)}, its arrow to the front. {self._meeting(act, locks)}"
+        yield join([self._taking(own), self._meeting(act, locks)], between=" ")
         slots = [joint for joint in act.joints if joint.fastening is Fastening.GROOVE]
         if slots:
-            yield f"Let the thin panel run into its groove at {listed(joint.number for joint in slots)}."
-        down = act.first.slide[2] < 0
-        if act.units:
-            way = f"towards the {'lower' if down else 'upper'} edge of the drawer"
-        elif posture is Posture.LYING:
-            way = "towards the floor end of the cabinet" if down else "towards the top of the cabinet"
-        else:
-            way = "down" if down else "up"
-        push = length_text(abs(act.first.slide[2]), self.cabinet.order.units)
-        yield f"Press it on until it sits flat. Then push it {push} {way} until it stops."
+            numbers = listed(joint.number for joint in slots)
+            yield say("Let the thin panel run into its groove at %(numbers)s.", numbers=numbers)
+        yield say(
+            "Press it on until it sits flat. Then push it %(length)s %(way)s until it stops.",
+            length=self._length(abs(act.first.slide[2])),
+            way=_way(act, posture),
+        )
+
+    def _taking(self, own: str) -> str:
+        return say("Take %(part)s, its arrow to the front.", part=self._called(own))
 
     def _meeting(self, act: _Act, joints: Sequence[Joint]) -> str:
         numbers = sorted({joint.number for joint in joints})
-        if len(numbers) == 1:
-            joint = joints[0]
-            other = joint.onto if joint.part in act.first.parts else joint.part
-            if len(joints) == 1:
-                return f"Hold {numbers[0]} on it at {numbers[0]} on {self._called(other)}."
-            return f"Hold each {numbers[0]} on it at a {numbers[0]} on the others."
-        return f"Hold equal numbers together: {listed(numbers)}."
+        if len(numbers) > 1:
+            return say("Hold equal numbers together: %(numbers)s.", numbers=listed(numbers))
+        if len(joints) > 1:
+            return say("Hold each %(number)d on it at a %(number)d on the others.", number=numbers[0])
+        other = joints[0].onto if joints[0].part in act.first.parts else joints[0].part
+        return say("Hold %(number)d on it at %(number)d on %(other)s.", number=numbers[0], other=self._called(other))
 
     def _screwed(self, act: _Act) -> Iterator[str]:
         own = act.first.parts[0]
         screws = [joint for joint in act.joints if joint.fastening is Fastening.SCREW]
         grooves = [joint for joint in act.joints if joint.fastening is Fastening.GROOVE]
-        yield f"Take {self._called(own)}, its arrow to the front."
+        yield self._taking(own)
         if grooves:
-            edges = "its edge into the groove" if len(grooves) == 1 else "its edges into the grooves"
-            numbers = _numbered(joint.number for joint in grooves)
-            yield f"{'Slide' if screws else 'Set'} {edges} at {numbers}."
+            yield _grooved(grooves, slid=bool(screws))
         if screws:
-            yield f"{'Then hold' if grooves else 'Hold'} equal numbers together. {self._screwing(screws)}"
+            hold = say("Then hold equal numbers together.") if grooves else say("Hold equal numbers together.")
+            yield join([hold, self._screwing(screws)], between=" ")
             if any(joint.gap_mm for joint in screws):
-                yield "Put a spacer on each screw between the two."
+                yield say("Put a spacer on each screw between the two.")
         if self._has_pull(own):
-            behind = ", with the long screws through both boards" if self.parts[own].unit else ""
-            yield f"Screw on its pull{behind}."
+            if self.parts[own].unit:
+                yield say("Screw on its pull, with the long screws through both boards.")
+            else:
+                yield say("Screw on its pull.")
 
     def _screwing(self, joints: Sequence[Joint]) -> str:
         """Say which screw goes where, and from which side where a front is screwed on from both."""
         kinds = dict.fromkeys(joint.item for joint in joints)
         if len(kinds) < 2:
-            return f"Screw it on at {_numbered(joint.number for joint in joints)}."
-        said = []
-        for kind in kinds:
-            numbers = _numbered(joint.number for joint in joints if joint.item == kind)
-            said.append(f"{numbers} with the {kind.removeprefix('screw ')} screws")
-        return f"Screw it on at {' and at '.join(said)}."
+            return say("Screw it on at %(numbers)s.", numbers=numbered(joint.number for joint in joints))
+        said = [
+            say(
+                "at %(numbers)s with the %(size)s screws",
+                numbers=numbered(joint.number for joint in joints if joint.item == kind),
+                size=measured(kind.removeprefix("screw ")),
+            )
+            for kind in kinds
+        ]
+        return say("Screw it on %(places)s.", places=all_of(said))
 
     def _shelves(self, act: _Act) -> Iterator[str]:
-        names = _and(dict.fromkeys(self._called(own) for own in act.parts))
-        yield "Push four shelf pins for each shelf into the holes inside, all at one height."
-        yield f"Tilt {names}, bring it in from the front and lay it on its pins. Its arrow points to the front."
+        names = all_of(self._called(own) for own in act.parts)
+        yield say("Push four shelf pins for each shelf into the holes inside, all at one height.")
+        yield say(
+            "Tilt %(parts)s, bring it in from the front and lay it on its pins. Its arrow points to the front.",
+            parts=names,
+        )
 
     def _doors(self, act: _Act) -> Iterator[str]:
-        called = _and(self._called(own) for own in act.parts)
-        yield f"Press the hinges into the round holes of {called} and screw them down."
-        yield f"Clip each hinge onto its plate, equal numbers together: {listed(j.number for j in act.joints)}."
+        called = all_of(self._called(own) for own in act.parts)
+        numbers = listed(joint.number for joint in act.joints)
+        yield say("Press the hinges into the round holes of %(parts)s and screw them down.", parts=called)
+        yield say("Clip each hinge onto its plate, equal numbers together: %(numbers)s.", numbers=numbers)
+        stick = say("Stick the bumpers inside, at the corners away from the hinges.")
         pulls = any(self._has_pull(own) for own in act.parts)
-        yield f"{'Screw on the pulls. ' if pulls else ''}Stick the bumpers inside, at the corners away from the hinges."
-        yield "Turn the hinge screws until the gaps are even."
+        yield join([say("Screw on the pulls."), stick], between=" ") if pulls else stick
+        yield say("Turn the hinge screws until the gaps are even.")
 
     def _drawers(self, act: _Act) -> Iterator[str]:
-        yield f"Screw the inner halves of the slides to the sides of {'the' if len(act.moves) == 1 else 'each'} drawer."
-        numbers = _numbered(joint.number for joint in act.joints)
-        yield f"Pull the outer halves out, set the drawer on them and push it in: {numbers}."
+        if len(act.moves) == 1:
+            yield say("Screw the inner halves of the slides to the sides of the drawer.")
+        else:
+            yield say("Screw the inner halves of the slides to the sides of each drawer.")
+        numbers = numbered(joint.number for joint in act.joints)
+        yield say("Pull the outer halves out, set the drawer on them and push it in: %(numbers)s.", numbers=numbers)
 
     # ------------------------------------------------------------------ the steps that move nothing
     def _drive_pins(self, present: tuple[str, ...]) -> Step:
@@ -581,15 +561,19 @@ class _Writer:
         numbers = tuple(sorted({joint.number for joint in self.pins}))
         outer = max(self.pins, key=lambda joint: joint.points[0][1])
         sentences = [
-            f"Go to the back of the cabinet. Find the {outer.count} holes in {self._called(outer.onto)}.",
-            "Drive a spring pin into each with a mallet, until its end is level with the wood.",
-            f"It goes through to {self._called(near[0])} ({_numbered(numbers)}).",
+            say(
+                "Go to the back of the cabinet. Find the %(count)d holes in %(part)s.",
+                count=outer.count,
+                part=self._called(outer.onto),
+            ),
+            say("Drive a spring pin into each with a mallet, until its end is level with the wood."),
+            say("It goes through to %(part)s (%(numbers)s).", part=self._called(near[0]), numbers=numbered(numbers)),
         ]
         pins = self.purse.take_all("spring pin")
         return Step(
             number=1,
             unit="",
-            title="Drive the spring pins",
+            title=say("Drive the spring pins"),
             sentences=tuple(sentences),
             cautions=(EYES,),
             standing=present,
@@ -602,31 +586,37 @@ class _Writer:
         )
 
     def _stand_up(self, present: tuple[str, ...]) -> Step:
-        sentences = ["Pull at each panel: none may come off.", "Set the cabinet upright. Do not drag it on its edges."]
+        sentences: list[str] = [
+            say("Pull at each panel: none may come off."),
+            say("Set the cabinet upright. Do not drag it on its edges."),
+        ]
         if self.placed_last:
-            sentences.append("Leave room under and over it for a screwdriver: it goes to its place last.")
+            sentences.append(say("Leave room under and over it for a screwdriver: it goes to its place last."))
         elif not needs_wall_fixing(self.cabinet):
             sentences.append(self._placing())
         return Step(
             number=1,
             unit="",
-            title="Stand the cabinet up",
+            title=say("Stand the cabinet up"),
             sentences=tuple(sentences),
             cautions=tuple(self._two_people()),
             standing=present,
         )
 
     def _placing(self) -> str:
-        through = "panels at its back" if self.is_corner else "strips behind its back"
-        return f"Put it in its place, level it, and screw it to the wall through the {through}."
+        if self.is_corner:
+            return say("Put it in its place, level it, and screw it to the wall through the panels at its back.")
+        return say("Put it in its place, level it, and screw it to the wall through the strips behind its back.")
 
     def _put_in_place(self, present: tuple[str, ...]) -> Step:
         loose = any(part.name == "Shelf" for part in self.parts.values())
-        first = ("Lay the loose shelves flat on the bottom before you move it. Set them on their pins afterwards.",)
+        first = (
+            say("Lay the loose shelves flat on the bottom before you move it. Set them on their pins afterwards."),
+        )
         return Step(
             number=1,
             unit="",
-            title="Put the cabinet in its place",
+            title=say("Put the cabinet in its place"),
             sentences=(*(first if loose else ()), self._placing()),
             cautions=tuple(self._two_people()),
             standing=present,
@@ -637,14 +627,17 @@ class _Writer:
             own for own in present if "back" in own
         )
         sentences = (
-            "Hold the cabinet in its place and level it.",
-            f"Screw it to the studs or the masonry through {_and(self._called(own) for own in through)}.",
-            "Use screws that suit the wall; the cartons hold none. Pull hard at the cabinet before you go on.",
+            say("Hold the cabinet in its place and level it."),
+            say(
+                "Screw it to the studs or the masonry through %(parts)s.",
+                parts=all_of(self._called(own) for own in through),
+            ),
+            say("Use screws that suit the wall; the cartons hold none. Pull hard at the cabinet before you go on."),
         )
         return Step(
             number=1,
             unit="",
-            title="Fix the cabinet to the building",
+            title=say("Fix the cabinet to the building"),
             sentences=sentences,
             cautions=(*self._two_people(), FIX),
             standing=present,
@@ -655,7 +648,7 @@ class _Writer:
     def _trades(self, present: tuple[str, ...]) -> Iterator[Step]:
         if self.cabinet.order.fronts in _TRADES:
             title, caution = _TRADES[self.cabinet.order.fronts]
-            sentences = ("The cabinet is ready.", "Do not connect pipes, wires or gas yourself.")
+            sentences = (say("The cabinet is ready."), say("Do not connect pipes, wires or gas yourself."))
             yield Step(
                 number=1,
                 unit="",
@@ -667,23 +660,35 @@ class _Writer:
 
     # ------------------------------------------------------------------ words and counts
     def _called(self, own: str) -> str:
-        return f"{self.letters[own]} ({self.names[own]})"
+        return say("%(letter)s (%(name)s)", letter=self.letters[own], name=self.names[own])
+
+    def _length(self, length_mm: float) -> str:
+        return measured(length_text(length_mm, self.cabinet.order.units))
 
     def _cautions(self, act: _Act) -> Iterator[str]:
         if len(act.first.parts) == 1:
             yield from self._heavy(act.first.parts[0])
 
     def _heavy(self, own: str) -> tuple[str, ...]:
-        return tuple(self._lifting(self.parts[own].mass_kg, "this part"))
+        mass = self.parts[own].mass_kg
+        match lifted_by(mass, self.limit):
+            case Handling.TWO_PERSONS:
+                return (say("Two people: this part weighs %(mass)s.", mass=self._mass(mass)),)
+            case Handling.MACHINE:
+                return (say("Two people and a lifting aid: this part weighs %(mass)s.", mass=self._mass(mass)),)
+            case _:
+                return ()
 
     def _two_people(self) -> Iterator[str]:
-        yield from self._lifting(self.cabinet.mass_kg, "the whole cabinet")
+        mass = self.cabinet.mass_kg
+        match lifted_by(mass, self.limit):
+            case Handling.TWO_PERSONS:
+                yield say("Two people: the whole cabinet weighs %(mass)s.", mass=self._mass(mass))
+            case Handling.MACHINE:
+                yield say("Two people and a lifting aid: the whole cabinet weighs %(mass)s.", mass=self._mass(mass))
 
-    def _lifting(self, mass_kg: float, what: str) -> Iterator[str]:
-        lifters = lifted_by(mass_kg, self.limit)
-        if lifters is not Handling.ONE_PERSON:
-            mass = mass_text(mass_kg, self.cabinet.order.units)
-            yield f"{LIFTERS[lifters].capitalize()}: {what} weighs {mass}."
+    def _mass(self, mass_kg: float) -> str:
+        return mass_text(mass_kg, self.cabinet.order.units)
 
     def _has_pull(self, own: str) -> bool:
         part = self.parts[own]
@@ -711,21 +716,40 @@ class _Writer:
         return used
 
 
-def _and(texts: Iterable[str]) -> str:
-    each = list(dict.fromkeys(texts))
-    return each[0] if len(each) == 1 else f"{', '.join(each[:-1])} and {each[-1]}"
+def _fitting(part: Name, *, slides: bool, plates: bool) -> str:
+    if slides and plates:
+        return say("Fit the slides and hinge plates to the %(part)s", part=part)
+    if slides:
+        return say("Fit the slides to the %(part)s", part=part)
+    return say("Fit the hinge plates to the %(part)s", part=part)
 
 
-def _numbered(numbers: Iterable[int]) -> str:
-    each = sorted(set(numbers))
-    return f"number{'s' if len(each) > 1 else ''} {listed(each)}"
+def _way(act: _Act, posture: Posture) -> str:
+    """Say which way a part is pushed until it locks: by the cabinet or drawer itself while that lies."""
+    down = act.first.slide[2] < 0
+    if act.units:
+        return say("towards the lower edge of the drawer") if down else say("towards the upper edge of the drawer")
+    if posture is Posture.LYING:
+        return say("towards the floor end of the cabinet") if down else say("towards the top of the cabinet")
+    return say("down") if down else say("up")
 
 
-def _units_named(units: Sequence[str]) -> str:
-    """Drawer 1, or: Drawers 2, 3 and 4."""
-    if len(units) < 2:
-        return "".join(units)
-    return f"{units[0].rsplit(' ', 1)[0]}s {listed(int(unit.rsplit(' ', 1)[1]) for unit in units)}"
+def _grooved(grooves: Sequence[Joint], *, slid: bool) -> str:
+    """Say that a panel's edges go into grooves: slid along them, or set into them."""
+    numbers = numbered(joint.number for joint in grooves)
+    if slid:
+        return say_many(
+            "Slide its edge into the groove at %(numbers)s.",
+            "Slide its edges into the grooves at %(numbers)s.",
+            len(grooves),
+            numbers=numbers,
+        )
+    return say_many(
+        "Set its edge into the groove at %(numbers)s.",
+        "Set its edges into the grooves at %(numbers)s.",
+        len(grooves),
+        numbers=numbers,
+    )
 
 
 def _unit_acts(moves: Sequence[Move], parts: Mapping[str, Part]) -> Iterator[_Act]:

@@ -10,6 +10,7 @@ from tracker.shop.cabinets.panels import Grain, Part
 from tracker.shop.cabinets.standard import Standard
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
 from tracker.shop.orders import Designed, ItemLine, OrderedDesign, PartLine
+from tracker.shop.saying import Count, join, say
 
 MOST_CABINETS: Final = 2_000
 MOST_PARTS: Final = 20_000
@@ -24,9 +25,11 @@ def design_all(
     that it breaks, and each cabinet's number that stands twice; TooLargeError for more than one job takes.
     """
     if sum(order.quantity for _, order in orders) > MOST_CABINETS:
-        raise _too_large(f"More than {MOST_CABINETS:,} cabinets in one job.", f"at most {MOST_CABINETS:,} cabinets")
+        most = Count(MOST_CABINETS)
+        told = say("More than %(most)s cabinets in one job.", most=most)
+        raise _too_large(told, say("wanted: at most %(most)s cabinets", most=most))
     if not orders and not unread:
-        raise InvalidInputError("There are no cabinets.", [Fault(where={}, what="no rows")])
+        raise InvalidInputError(say("There are no cabinets."), [Fault(where={}, what=say("no rows"))])
     designs: list[OrderedDesign] = []
     faults = list(unread)
     parts = 0
@@ -34,7 +37,8 @@ def design_all(
     for where, order in orders:
         for name in order.unit_names:
             if name in seen:
-                faults.append(Fault(where={**where, "field": "cabinet"}, what=f"{name!r} stands twice"))
+                what = say("%(name)s stands twice", name=repr(name))
+                faults.append(Fault(where={**where, "field": "cabinet"}, what=what))
             seen.add(name)
         try:
             cabinet = design_cabinet(order, standard)
@@ -43,18 +47,21 @@ def design_all(
         except InvalidInputError as error:
             faults += [Fault(where={**where, **fault.where}, what=fault.what) for fault in error.faults]
         if parts > MOST_PARTS:
-            told = f"With cabinet {order.cabinet} the job has more than {MOST_PARTS:,} parts."
-            raise _too_large(told, f"fewer cabinets: at most {MOST_PARTS:,} parts in one job")
+            most = Count(MOST_PARTS)
+            told = say(
+                "With cabinet %(cabinet)s the job has more than %(most)s parts.", cabinet=order.cabinet, most=most
+            )
+            raise _too_large(told, say("wanted: fewer cabinets: at most %(most)s parts in one job", most=most))
     if faults:
         faults.sort(key=lambda fault: [value for value in fault.where.values() if isinstance(value, int)][:1])
-        detail = "Not every cabinet can be built. Nothing was stored; mend these."
+        detail = say("Not every cabinet can be built. Nothing was stored; mend these.")
         raise InvalidInputError(detail, faults[:MOST_FAULTS_TOLD])
     return tuple(designs)
 
 
 def _too_large(told: str, wanted: str) -> TooLargeError:
-    fault = Fault(where={"field": "cabinets"}, what=f"wanted: {wanted}")
-    return TooLargeError(f"{told} Split it into several jobs.", [fault])
+    fault = Fault(where={"field": "cabinets"}, what=wanted)
+    return TooLargeError(join([told, say("Split it into several jobs.")], between=" "), [fault])
 
 
 def part_lines(designs: Sequence[OrderedDesign]) -> Iterator[PartLine]:

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units, read_count, read_length
+from tracker.shop.saying import BareMm, Count, Mm, Said, join, say, words_of
 
 CABINET_COLUMNS: Final = (
     *("cabinet", "family", "width", "height", "depth"),
@@ -115,31 +116,43 @@ class CabinetOrder:
     def __post_init__(self) -> None:
         faults = [*self._wrong_sizes(), *self._wrong_texts(), *self._wrong_choices()]
         if not 1 <= self.quantity <= MOST_CABINETS:
-            faults.append(_fault("quantity", f"wanted: 1 to {MOST_CABINETS}"))
+            faults.append(_fault("quantity", say("wanted: 1 to %(most)s", most=MOST_CABINETS)))
         if faults:
-            raise InvalidInputError(f"Cabinet {self.cabinet[:40]!r} cannot be built as ordered.", faults)
+            told = say("Cabinet %(cabinet)s cannot be built as ordered.", cabinet=repr(self.cabinet[:40]))
+            raise InvalidInputError(told, faults)
 
     def _wrong_sizes(self) -> Iterable[Fault]:
         low, high = SIZE_MM
         for field, size in (("width", self.width_mm), ("height", self.height_mm), ("depth", self.depth_mm)):
             if not math.isfinite(size) or not low <= size <= high:
-                yield _fault(field, f"{size:g} mm; wanted: {low:g} to {high:g} mm")
+                what = say("%(given)s; wanted: %(low)s to %(high)s", given=Mm(size), low=BareMm(low), high=Mm(high))
+                yield _fault(field, what)
 
     def _wrong_texts(self) -> Iterable[Fault]:
         if not self.cabinet.strip():
-            yield _fault("cabinet", "wanted: the cabinet's number")
+            yield _fault("cabinet", say("wanted: the cabinet's number"))
         if set(self.cabinet) & set("/\\") or not self.cabinet.strip("."):
-            yield _fault("cabinet", "wanted: a number without / and \\ and not of points alone: it stands in addresses")
+            what = say("wanted: a number without / and \\ and not of points alone: it stands in addresses")
+            yield _fault("cabinet", what)
         for field, text in (("cabinet", self.cabinet), ("finish", self.finish), ("note", self.note)):
             if len(text) > LONGEST_TEXT or not text.isprintable():
-                yield _fault(field, f"wanted: at most {LONGEST_TEXT} characters, none of them control characters")
+                what = say("wanted: at most %(most)s characters, none of them control characters", most=LONGEST_TEXT)
+                yield _fault(field, what)
 
     def _wrong_choices(self) -> Iterable[Fault]:
         choices = CHOICES[self.family]
         if self.fronts not in choices:
-            yield _fault("fronts", f"{self.fronts.value!r}; a {self.family} has: {_listed(choices)}")
+            what = say(
+                "%(given)s; a %(family)s has: %(known)s",
+                given=repr(self.fronts.value),
+                family=self.family.value,
+                known=_listed(choices),
+            )
+            yield _fault("fronts", what)
         elif self.hinge not in choices[self.fronts]:
-            yield _fault("hinge", f"{self.hinge.value!r}; wanted here: {_listed(choices[self.fronts])}")
+            known = _listed(choices[self.fronts])
+            what = say("%(given)s; wanted here: %(known)s", given=repr(self.hinge.value), known=known)
+            yield _fault("hinge", what)
 
     @property
     def unit_names(self) -> tuple[str, ...]:
@@ -149,8 +162,8 @@ class CabinetOrder:
         return tuple(f"{self.cabinet}-{number}" for number in range(1, self.quantity + 1))
 
 
-def _listed(choices: Iterable[StrEnum]) -> str:
-    return ", ".join(choice.value or "nothing" for choice in choices)
+def _listed(choices: Iterable[StrEnum]) -> Said:
+    return join([choice.value or say("nothing") for choice in choices])
 
 
 def _fault(field: str, what: str) -> Fault:
@@ -172,8 +185,10 @@ def read_cabinets(
     faults: list[Fault] = []
     for count, (where, cells) in enumerate(rows, 1):
         if count > MOST_ROWS:
-            fault = _fault("cabinets", f"wanted: at most {MOST_ROWS:,} rows")
-            raise InvalidInputError(f"More than {MOST_ROWS:,} rows of cabinets. Send them in several parts.", [fault])
+            most = Count(MOST_ROWS)
+            fault = _fault("cabinets", say("wanted: at most %(most)s rows", most=most))
+            told = say("More than %(most)s rows of cabinets. Send them in several parts.", most=most)
+            raise InvalidInputError(told, [fault])
         try:
             orders.append((where, order_from_cells(cells, units)))
         except InvalidInputError as error:
@@ -198,7 +213,7 @@ def order_from_cells(cells: Mapping[str, Any], units: Units) -> CabinetOrder:
         "note": reader.text("note"),
     }
     if reader.faults:
-        raise InvalidInputError("The cabinet cannot be read.", reader.faults)
+        raise InvalidInputError(say("The cabinet cannot be read."), reader.faults)
     return CabinetOrder(**order)
 
 
@@ -208,7 +223,7 @@ class _Cells:
     def __init__(self, cells: Mapping[str, Any]) -> None:
         self._cells = cells
         self.faults = [
-            _fault(str(name)[:40], f"not known; known: {', '.join(CABINET_COLUMNS)}")
+            _fault(str(name)[:40], say("not known; known: %(known)s", known=", ".join(CABINET_COLUMNS)))
             for name in cells
             if name not in CABINET_COLUMNS
         ]
@@ -218,7 +233,7 @@ class _Cells:
         if value is None:
             return ""
         if isinstance(value, bool) or not isinstance(value, str | int | float):
-            self.faults.append(_fault(column, "wanted: a text or a number"))
+            self.faults.append(_fault(column, say("wanted: a text or a number")))
             return ""
         return (f"{value:.9f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)).strip()
 
@@ -227,7 +242,7 @@ class _Cells:
         try:
             return read_length(spelled, units)
         except ValueError as error:
-            self.faults.append(_fault(column, f"{spelled[:40]!r}: {error}"))
+            self.faults.append(_fault(column, _not(spelled, words_of(error))))
             return 0.0
 
     def count(self, column: str) -> int:
@@ -235,7 +250,7 @@ class _Cells:
         try:
             return read_count(spelled, highest=MOST_CABINETS)
         except ValueError as error:
-            self.faults.append(_fault(column, f"{spelled[:40]!r}: {error}"))
+            self.faults.append(_fault(column, _not(spelled, words_of(error))))
             return 1
 
     def choice(self, column: str, kind: type[StrEnum]) -> Any:
@@ -243,5 +258,10 @@ class _Cells:
         try:
             return kind(spelled)
         except ValueError:
-            self.faults.append(_fault(column, f"{spelled[:40]!r}; known: {_listed(kind)}"))
+            what = say("%(given)s; known: %(known)s", given=repr(spelled[:40]), known=_listed(kind))
+            self.faults.append(_fault(column, what))
             return None
+
+
+def _not(spelled: str, wanted: str) -> Said:
+    return join([repr(spelled[:40]), wanted], between=": ")

@@ -11,6 +11,7 @@ from math import floor
 from typing import Final
 
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.saying import Mm, say
 
 LOCK_SLIDE_MM: Final = (25.4 / 8, 25.4 / 4)  # common practice, no source: 1/8 to 1/4 in
 MATERIAL_LEFT_MM: Final = 2.0
@@ -227,7 +228,8 @@ class Standard:
             if not held
         ]
         if faults:
-            raise InvalidInputError(f"The construction standard {self.name!r} contradicts itself. Mend it.", faults)
+            told = say("The construction standard %(name)s contradicts itself. Mend it.", name=repr(self.name))
+            raise InvalidInputError(told, faults)
 
 
 _Rules = Iterator[tuple[bool, str, str]]
@@ -239,47 +241,50 @@ def _carcass_rules(standard: Standard) -> _Rules:
     yield (
         carcass.groove_depth_mm + 4 <= min(thickness, boards.fronts.thickness_mm),
         "carcass.groove_depth",
-        "the groove leaves less than 4 mm of the board; wanted: a shallower groove or a thicker board",
+        say(
+            "the groove leaves less than %(least)s of the board; wanted: a shallower groove or a thicker board",
+            least=Mm(4),
+        ),
     )
     yield (
         carcass.groove_depth_mm > 2 * carcass.play_mm,
         "carcass.groove_depth",
-        "the groove is not deeper than the play; the back would fall out of it",
+        say("the groove is not deeper than the play; the back would fall out of it"),
     )
     yield (
         carcass.groove_distance_mm >= thickness,
         "carcass.groove_distance",
-        "the nailers behind the back are thicker than the room that is left for them",
+        say("the nailers behind the back are thicker than the room that is left for them"),
     )
     yield (
         carcass.toe_height_mm > thickness,
         "carcass.toe_height",
-        "wanted: more than the thickness of the carcass board",
+        say("wanted: more than the thickness of the carcass board"),
     )
     yield (
         fronts.outer_reveal_mm < thickness / 2 and fronts.reveal_mm < thickness,
         "fronts.reveal",
-        "a gap wider than the board behind it shows the inside; wanted: less than the board",
+        say("a gap wider than the board behind it shows the inside; wanted: less than the board"),
     )
     yield (
         fronts.narrowest_door_mm < fronts.widest_door_mm,
         "fronts.narrowest_door",
-        "wanted: less than fronts.widest_door",
+        say("wanted: less than fronts.widest_door"),
     )
     yield (
         standard.shelves.spacing_mm >= 2 * standard.lines.pitch_mm + thickness,
         "shelves.spacing",
-        "the shelves would lie on each other; wanted: two pitches and a board or more",
+        say("the shelves would lie on each other; wanted: two pitches and a board or more"),
     )
     yield (
         standard.corner.blind_mm > carcass.stretcher_mm + thickness,
         "corner.blind",
-        "wanted: more than a stretcher's width and a board",
+        say("wanted: more than a stretcher's width and a board"),
     )
     yield (
         2 * standard.corner.blind_mm > fronts.narrowest_door_mm,
         "corner.blind",
-        "wanted: more than half the narrowest door",
+        say("wanted: more than half the narrowest door"),
     )
 
 
@@ -287,47 +292,66 @@ def _hardware_rules(standard: Standard) -> _Rules:
     lock, pins, boards = standard.lock, standard.pins, standard.boards
     thinnest = min(boards.carcass.thickness_mm, boards.drawer.thickness_mm)
     low, high = LOCK_SLIDE_MM
-    yield low <= lock.slide_mm <= high, "lock.slide", f"wanted: {low:g} to {high:g} mm (1/8 to 1/4 in)"
-    yield lock.bore_diameter_mm + 6 <= thinnest, "lock.bore_diameter", "the bore leaves less than 3 mm at each face"
-    yield lock.slot_depth_mm + 4 <= thinnest, "lock.slot_depth", "the slot leaves less than 4 mm of the board"
+    yield (
+        low <= lock.slide_mm <= high,
+        "lock.slide",
+        say("wanted: %(low)s to %(high)s mm (1/8 to 1/4 in)", low=f"{low:g}", high=f"{high:g}"),
+    )
+    yield (
+        lock.bore_diameter_mm + 6 <= thinnest,
+        "lock.bore_diameter",
+        say("the bore leaves less than %(least)s at each face", least=Mm(3)),
+    )
+    yield (
+        lock.slot_depth_mm + 4 <= thinnest,
+        "lock.slot_depth",
+        say("the slot leaves less than %(least)s of the board", least=Mm(4)),
+    )
     yield (
         boards.carcass.thickness_mm / 2 - lock.slide_mm - lock.slot_width_mm / 2 >= MATERIAL_LEFT_MM,
         "lock.slot_width",
-        f"the slot would end less than {MATERIAL_LEFT_MM:g} mm from the edge of the board; wanted: a narrower slot",
+        say(
+            "the slot would end less than %(least)s from the edge of the board; wanted: a narrower slot",
+            least=Mm(MATERIAL_LEFT_MM),
+        ),
     )
     yield (
         pins.length_mm > boards.carcass.thickness_mm + boards.back.thickness_mm + 10,
         "pins.length",
-        "the pin does not reach 10 mm into the top through nailer and back",
+        say("the pin does not reach %(least)s into the top through nailer and back", least=Mm(10)),
     )
     yield (
         pins.length_mm + 20 <= boards.carcass.thickness_mm + boards.back.thickness_mm + 2 * standard.lines.setback_mm,
         "pins.length",
-        "the pin would reach through the shallowest top; wanted: a shorter pin",
+        say("the pin would reach through the shallowest top; wanted: a shorter pin"),
     )
     yield (
         lock.inset_mm >= lock.bore_depth_mm + lock.bore_diameter_mm / 2 + MATERIAL_LEFT_MM,
         "lock.inset",
-        "two bores would meet at the corner of a panel; wanted: more than the bore's depth and half its diameter",
+        say("two bores would meet at the corner of a panel; wanted: more than the bore's depth and half its diameter"),
     )
     yield (
         2 * (lock.bore_depth_mm + boards.drawer.thickness_mm) + 10 <= standard.drawers.narrowest_mm,
         "lock.bore_depth",
-        "two bores would meet in the box of the narrowest drawer; wanted: a shallower bore",
+        say("two bores would meet in the box of the narrowest drawer; wanted: a shallower bore"),
     )
     yield from _screw_rules(standard)
-    yield pins.diameter_mm + 6 <= boards.carcass.thickness_mm, "pins.diameter", "the pin would split the edge"
+    yield (
+        pins.diameter_mm + 6 <= boards.carcass.thickness_mm,
+        "pins.diameter",
+        say("the pin would split the edge"),
+    )
     yield (
         standard.lines.depth_mm + 2 <= boards.carcass.thickness_mm,
         "lines.depth",
-        "the holes would come through the end",
+        say("the holes would come through the end"),
     )
     yield from _hinge_rules(standard)
     for field, counts in (("lock.counts", lock.counts), ("screws.counts", standard.screws.counts)):
         yield (
             _rising([count.up_to_mm for count in counts]) and _rising([float(count.count) for count in counts]),
             field,
-            "wanted: lengths and counts that rise from line to line",
+            say("wanted: lengths and counts that rise from line to line"),
         )
 
 
@@ -336,29 +360,36 @@ def _screw_rules(standard: Standard) -> _Rules:
     yield (
         screws.pilot_depth_mm + 2 <= boards.fronts.thickness_mm,
         "screws.pilot_depth",
-        "the screw would come through the front",
+        say("the screw would come through the front"),
     )
     bite = screws.face_length_mm - boards.drawer.thickness_mm
     yield (
         bite + 2 <= boards.fronts.thickness_mm,
         "screws.face_length",
-        "through a drawer's box the screw would come through the front; wanted: a shorter screw",
+        say("through a drawer's box the screw would come through the front; wanted: a shorter screw"),
     )
     yield (
         bite >= SCREW_BITE_MM,
         "screws.face_length",
-        f"through a drawer's box the screw would bite {bite:g} mm; wanted: {SCREW_BITE_MM:g} mm or more",
+        say(
+            "through a drawer's box the screw would bite %(bite)s; wanted: %(least)s or more",
+            bite=Mm(bite),
+            least=Mm(SCREW_BITE_MM),
+        ),
     )
     yield (
         screws.edge_length_mm >= boards.carcass.thickness_mm + standard.fronts.gap_mm + 2 * SCREW_BITE_MM,
         "screws.edge_length",
-        f"through a board the screw bites less than {2 * SCREW_BITE_MM:g} mm into the edge; wanted: a longer screw",
+        say(
+            "through a board the screw bites less than %(least)s into the edge; wanted: a longer screw",
+            least=Mm(2 * SCREW_BITE_MM),
+        ),
     )
     under = drawers.lowest_mm - drawers.bottom_inset_mm - boards.drawer_bottom.thickness_mm
     yield (
         screws.edge_length_mm - boards.drawer_bottom.thickness_mm + 5 <= under,
         "screws.edge_length",
-        "the screw would come out at the top of the lowest drawer's box back; wanted: a shorter screw",
+        say("the screw would come out at the top of the lowest drawer's box back; wanted: a shorter screw"),
     )
 
 
@@ -367,23 +398,27 @@ def _hinge_rules(standard: Standard) -> _Rules:
     yield (
         hinges.cup_depth_mm + 2 <= standard.boards.fronts.thickness_mm,
         "hinges.cup_depth",
-        "the cup would come through the door",
+        say("the cup would come through the door"),
     )
     yield (
         hinges.cup_distance_mm > hinges.cup_diameter_mm / 2 + 2,
         "hinges.cup_distance",
-        "the cup would break out of the door's edge",
+        say("the cup would break out of the door's edge"),
     )
     yield (
         hinges.cup_distance_mm + hinges.cup_diameter_mm / 2 + standard.pulls.inset_mm + 10 <= fronts.narrowest_door_mm,
         "fronts.narrowest_door",
-        "the pull would stand in the hinge cup",
+        say("the pull would stand in the hinge cup"),
     )
-    yield hinges.least_inset_mm > hinges.cup_diameter_mm / 2, "hinges.least_inset", "wanted: more than half a cup"
+    yield (
+        hinges.least_inset_mm > hinges.cup_diameter_mm / 2,
+        "hinges.least_inset",
+        say("wanted: more than half a cup"),
+    )
     yield (
         hinges.spacing_mm >= 2 * standard.lines.pitch_mm,
         "hinges.spacing",
-        "two hinge plates would use the same hole; wanted: two pitches or more",
+        say("two hinge plates would use the same hole; wanted: two pitches or more"),
     )
     yield (
         _rising([count.door_height_mm for count in hinges.counts])
@@ -391,36 +426,48 @@ def _hinge_rules(standard: Standard) -> _Rules:
         and _rising([float(count.count) for count in hinges.counts])
         and hinges.counts[0].count >= 2,
         "hinges.counts",
-        "wanted: two hinges or more, and heights, masses and counts that rise from line to line",
+        say("wanted: two hinges or more, and heights, masses and counts that rise from line to line"),
     )
 
 
 def _drawer_rules(standard: Standard) -> _Rules:
     drawers, board = standard.drawers, standard.boards.drawer
-    yield _rising(drawers.slide_lengths_mm), "drawers.slide_lengths", "wanted: one length or more, rising"
+    yield (
+        _rising(drawers.slide_lengths_mm),
+        "drawers.slide_lengths",
+        say("wanted: one length or more, rising"),
+    )
     yield (
         drawers.slide_lengths_mm[:1] >= (2 * standard.lines.setback_mm + standard.lines.pitch_mm,),
         "drawers.slide_lengths",
-        "the shortest slide has no room for its two holes",
+        say("the shortest slide has no room for its two holes"),
     )
-    yield drawers.slide_hole_depth_mm + 2 <= board.thickness_mm, "drawers.slide_hole_depth", "it comes through the side"
+    yield (
+        drawers.slide_hole_depth_mm + 2 <= board.thickness_mm,
+        "drawers.slide_hole_depth",
+        say("it comes through the side"),
+    )
     yield (
         drawers.lowest_mm >= drawers.slide_height_mm,
         "drawers.lowest",
-        "a box of this height is lower than its slide; wanted: drawers.slide_height or more",
+        say("a box of this height is lower than its slide; wanted: drawers.slide_height or more"),
     )
     groove_top = drawers.bottom_inset_mm + standard.boards.drawer_bottom.thickness_mm + standard.carcass.play_mm
     yield (
         drawers.slide_height_mm / 2 >= groove_top + standard.screws.pilot_diameter_mm / 2 + MATERIAL_LEFT_MM
         or drawers.slide_hole_depth_mm + drawers.bottom_groove_depth_mm + MATERIAL_LEFT_MM <= board.thickness_mm,
         "drawers.slide_height",
-        "the slide's screws would come into the groove of the bottom; wanted: a higher slide",
+        say("the slide's screws would come into the groove of the bottom; wanted: a higher slide"),
     )
-    yield drawers.bottom_groove_depth_mm + 4 <= board.thickness_mm, "drawers.bottom_groove_depth", "it splits the side"
+    yield (
+        drawers.bottom_groove_depth_mm + 4 <= board.thickness_mm,
+        "drawers.bottom_groove_depth",
+        say("it splits the side"),
+    )
     yield (
         drawers.lowest_mm >= 2 * drawers.bottom_inset_mm + standard.boards.drawer_bottom.thickness_mm + 30,
         "drawers.lowest",
-        "no room for the fasteners above the bottom; wanted: 30 mm or more above it",
+        say("no room for the fasteners above the bottom; wanted: %(least)s or more above it", least=Mm(30)),
     )
     yield (
         standard.fronts.top_drawer_mm
@@ -429,7 +476,7 @@ def _drawer_rules(standard: Standard) -> _Rules:
         + drawers.bottom_clearance_mm
         + 1.5 * standard.boards.carcass.thickness_mm,
         "fronts.top_drawer",
-        "the lowest drawer box does not fit behind it; wanted: a higher front",
+        say("the lowest drawer box does not fit behind it; wanted: a higher front"),
     )
 
 

@@ -1,7 +1,6 @@
 """Reading a construction standard from a table (as TOML gives it), with every fault named by its place in the table."""
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from typing import Any, Final, cast, get_args, get_origin, get_type_hints
@@ -10,6 +9,8 @@ from tracker.shop.cabinets.standard import Standard
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units, read_length
 from tracker.shop.orders import EDGES
+from tracker.shop.saying import join, say, words_of
+from tracker.shop.toml_text import read_toml
 
 LONGEST_TEXT: Final = 200_000
 LARGEST: Final = 1e5
@@ -22,11 +23,12 @@ def read_standard(text: str) -> Standard:
     Raises InvalidInputError naming each value that is absent, unknown, not a length, or in contradiction to another.
     """
     if len(text) > LONGEST_TEXT:
-        raise InvalidInputError(f"A construction standard has at most {LONGEST_TEXT} characters.")
+        raise InvalidInputError(say("A construction standard has at most %(most)s characters.", most=LONGEST_TEXT))
     try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise InvalidInputError(f"The construction standard is not TOML: {error}") from error
+        table = read_toml(text)
+    except InvalidInputError as error:
+        told = say("The construction standard is not TOML: %(why)s", why=error.detail)
+        raise InvalidInputError(told, [Fault(where=each.where, what=told) for each in error.faults]) from error
     return standard_from_table(table)
 
 
@@ -35,11 +37,12 @@ def standard_from_table(table: Mapping[str, Any]) -> Standard:
     values = dict(table)
     spelled = values.pop("units", "mm")
     if spelled not in tuple(Units):
-        raise InvalidInputError("The construction standard has faults.", [_fault("units", "wanted: mm or in")])
+        fault = _fault("units", say("wanted: mm or in"))
+        raise InvalidInputError(say("The construction standard has faults."), [fault])
     reader = _Reader(Units(spelled))
     standard = reader.value(Standard, values, "")
     if reader.faults:
-        raise InvalidInputError("The construction standard has faults. Mend these.", reader.faults)
+        raise InvalidInputError(say("The construction standard has faults. Mend these."), reader.faults)
     return cast("Standard", standard)
 
 
@@ -66,16 +69,16 @@ class _Reader:
                 return self._list(get_args(kind)[0], given, field)
             return self._plain(kind, given, field)
         except ValueError as error:
-            self.faults.append(_fault(field, f"{str(given)[:40]!r}: {error}"))
+            self.faults.append(_fault(field, join([repr(str(given)[:40]), words_of(error)], between=": ")))
             return None
 
     def _record(self, kind: type, given: Any, field: str) -> Any:
         if not isinstance(given, Mapping):
-            raise _WantedError("wanted: a table")
+            raise _WantedError(say("wanted: a table"))
         types = {name.removesuffix("_mm").removesuffix("_kg"): hint for name, hint in get_type_hints(kind).items()}
         path = f"{field}." if field else ""
-        self.faults += [_fault(f"{path}{str(name)[:40]}", "not known") for name in given if name not in types]
-        self.faults += [_fault(f"{path}{name}", "this value is absent") for name in types if name not in given]
+        self.faults += [_fault(f"{path}{str(name)[:40]}", say("not known")) for name in given if name not in types]
+        self.faults += [_fault(f"{path}{name}", say("this value is absent")) for name in types if name not in given]
         before = len(self.faults)
         values = {
             own.name: self.value(types[name], given[name], f"{path}{name}")
@@ -86,9 +89,9 @@ class _Reader:
 
     def _list(self, kind: Any, given: Any, field: str) -> tuple[Any, ...]:
         if not isinstance(given, list) or len(given) > 100:
-            raise _WantedError("wanted: a list")
+            raise _WantedError(say("wanted: a list"))
         if kind is str and not (set(map(str, given)) <= set(EDGES) and len(set(given)) == len(given)):
-            raise _WantedError("wanted: any of L1 L2 W1 W2, each once")
+            raise _WantedError(say("wanted: any of L1 L2 W1 W2, each once"))
         if kind is float:
             field = f"{field}.length"
         return tuple(self.value(kind, item, field) for item in given)
@@ -103,15 +106,15 @@ class _Reader:
             return _count(given)
         number = self._number(given, bare=name in {"density", "door_mass", "one_person"})
         if not math.isfinite(number) or not 0 <= number <= LARGEST or (number == 0 and name not in _MAY_BE_ZERO):
-            raise _WantedError(f"wanted: more than 0 and at most {LARGEST:g}")
+            raise _WantedError(say("wanted: more than 0 and at most %(most)s", most=f"{LARGEST:g}"))
         return number
 
     def _number(self, given: Any, *, bare: bool) -> float:
         if isinstance(given, bool) or not isinstance(given, int | float | str):
-            raise _WantedError("wanted: a number")
+            raise _WantedError(say("wanted: a number"))
         if isinstance(given, str):
             if bare:
-                raise _WantedError("wanted: a number without a unit")
+                raise _WantedError(say("wanted: a number without a unit"))
             return self._length(given)
         factor = 25.4 if self._units is Units.INCH and not bare else 1.0
         return float(given) * factor if abs(given) <= LARGEST else math.inf
@@ -125,17 +128,17 @@ class _Reader:
 
 def _boolean(given: Any) -> bool:
     if not isinstance(given, bool):
-        raise _WantedError("wanted: true or false")
+        raise _WantedError(say("wanted: true or false"))
     return given
 
 
 def _text(given: Any) -> str:
     if not isinstance(given, str) or not given.strip() or len(given) > 200 or not given.isprintable():
-        raise _WantedError("wanted: a text of 1 to 200 characters")
+        raise _WantedError(say("wanted: a text of 1 to 200 characters"))
     return given.strip()
 
 
 def _count(given: Any) -> int:
     if isinstance(given, bool) or not isinstance(given, int) or not 1 <= given <= 1_000_000:
-        raise _WantedError("wanted: a whole number from 1")
+        raise _WantedError(say("wanted: a whole number from 1"))
     return given

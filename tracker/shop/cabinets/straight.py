@@ -1,6 +1,6 @@
 """The straight cabinets: base, wall, tall and blind corner, and the single panels."""
 
-from tracker.shop.cabinets.building import FRONT_UPRIGHT, LEFT_END, Block, Build, refuse
+from tracker.shop.cabinets.building import FRONT_UPRIGHT, LEFT_END, Block, Build, named, refuse
 from tracker.shop.cabinets.carcass import (
     STILE_ID,
     Carcass,
@@ -14,6 +14,7 @@ from tracker.shop.cabinets.drawers import drawers
 from tracker.shop.cabinets.fronts import Opening, doors, front_board, front_panel, split, whole_front
 from tracker.shop.cabinets.orders import Fronts, Hinge
 from tracker.shop.cabinets.panels import Face
+from tracker.shop.saying import Mm, say
 
 _BANKS = {Fronts.TWO_DRAWERS: 2, Fronts.THREE_DRAWERS: 3, Fronts.FOUR_DRAWERS: 4, Fronts.FIVE_DRAWERS: 5}
 
@@ -53,11 +54,12 @@ def build_blind(build: Build) -> None:
     whole, rules = whole_front(build, carcass), build.standard.fronts
     blind, reveal, stretcher = build.standard.corner.blind_mm, rules.reveal_mm, build.standard.carcass.stretcher_mm
     if carcass.width - blind < rules.narrowest_door_mm:
-        raise refuse(
-            "width",
-            "corner.blind",
-            f"{blind:g} mm run behind the cabinet beside it and leave {carcass.width - blind:.0f} mm for the door",
+        what = say(
+            "%(blind)s run behind the cabinet beside it and leave %(room)s for the door",
+            blind=Mm(blind),
+            room=Mm(carcass.width - blind),
         )
+        raise refuse("width", "corner.blind", what)
     on_left = build.order.fronts is Fronts.BLIND_LEFT
     under = reveal + _BEHIND_DOOR_MM  # the stile holds the fixed panel and stops the door's free edge
     edge = blind if on_left else carcass.width - blind
@@ -105,12 +107,17 @@ def build_end_panel(build: Build) -> None:
 def _single(build: Build, name: str, field: str, size: float) -> None:
     thickness = build.standard.boards.fronts.thickness_mm
     if abs(size - thickness) > _THICKNESS_ERROR_MM:
-        raise refuse(
-            field, "boards.fronts.thickness", f"the {name.lower()} is one panel: its {field} is {thickness:g} mm"
+        what = say(
+            "the %(part)s is one panel: its %(field)s is %(thickness)s",
+            part=named(name),
+            field=_SIZES[field],
+            thickness=Mm(thickness),
         )
+        raise refuse(field, "boards.fronts.thickness", what)
 
 
 _THICKNESS_ERROR_MM = 0.6
+_SIZES = {"depth": say("depth"), "width": say("width")}
 
 
 def _opening(build: Build, carcass: Carcass) -> None:
@@ -185,7 +192,10 @@ def _oven(build: Build, carcass: Carcass) -> None:
 def _check_level(carcass: Carcass, level: float, rule: str) -> None:
     least = level + _ABOVE_MM
     if carcass.height < least:
-        raise refuse("height", rule, f"above {level:.0f} mm a door must fit; wanted: {least:.0f} mm of height or more")
+        what = say(
+            "above %(level)s a door must fit; wanted: %(least)s of height or more", level=Mm(level), least=Mm(least)
+        )
+        raise refuse("height", rule, what)
 
 
 _ABOVE_MM = 250.0

@@ -23,6 +23,7 @@ from tracker.shop.cutting.values import (
     Uncuttable,
 )
 from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.saying import Count, join, say
 from tracker.shop.searching import Effort
 
 MOST_BLANKS: Final = 10_000
@@ -174,11 +175,14 @@ def need_of(boards: Sequence[CutBoard], stocks: Sequence[Stock]) -> Iterator[Sto
 def _check(blanks: Sequence[Blank], stocks: Sequence[Stock]) -> None:
     faults = []
     if len(blanks) > MOST_BLANKS:
-        faults.append(Fault(where={"field": "blanks"}, what=f"at most {MOST_BLANKS:,} in one plan; send them in parts"))
+        what = say("at most %(most)s in one plan; send them in parts", most=Count(MOST_BLANKS))
+        faults.append(Fault(where={"field": "blanks"}, what=what))
     if len(stocks) > MOST_STOCKS:
-        faults.append(Fault(where={"field": "stocks"}, what=f"at most {MOST_STOCKS} kinds of board are wanted"))
+        what = say("at most %(most)s kinds of board are wanted", most=MOST_STOCKS)
+        faults.append(Fault(where={"field": "stocks"}, what=what))
     for field, ids in (("blanks", [blank.id for blank in blanks]), ("stocks", [stock.id for stock in stocks])):
         twice = [name for name, count in Counter(ids).items() if count > 1]
-        faults += [Fault(where={"field": field, "id": name}, what="each id stands once") for name in twice[:20]]
+        faults += [Fault(where={"field": field, "id": name}, what=say("each id stands once")) for name in twice[:20]]
     if faults:
-        raise InvalidInputError(f"the boards cannot be planned: {faults[0].where['field']}: {faults[0].what}", faults)
+        first = join([str(faults[0].where["field"]), faults[0].what], between=": ")
+        raise InvalidInputError(say("the boards cannot be planned: %(first)s", first=first), faults)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from tracker.shop.errors import refuse_faults
+from tracker.shop.saying import Count, Said, say
 
 LEAST_MM: Final = 0.01
 LONGEST_MM: Final = 100_000.0
@@ -52,7 +53,10 @@ class Stock:
     def __post_init__(self) -> None:
         faults = _sheet_faults(self)
         if self.available is not None and not 0 <= self.available <= MOST_AVAILABLE:
-            what = f"the number of boards is from 0 to {MOST_AVAILABLE:,}, or left out when there is no limit"
+            what = say(
+                "the number of boards is from 0 to %(most)s, or left out when there is no limit",
+                most=Count(MOST_AVAILABLE),
+            )
             faults.append(("available", what))
         refuse_faults("stock", self.id, faults)
 
@@ -73,7 +77,7 @@ class CuttingRules:
     def __post_init__(self) -> None:
         values = (("kerf_mm", self.kerf_mm, WIDEST_KERF_MM), ("trim_mm", self.trim_mm, WIDEST_TRIM_MM))
         faults = [
-            (name, f"a number from 0 to {most:,.0f} mm is wanted, not {value}")
+            (name, say("a number from 0 to %(most)s mm is wanted, not %(given)s", most=Count(most), given=value))
             for name, value, most in values
             if not 0 <= value <= most
         ]
@@ -158,12 +162,17 @@ def _sheet_faults(sheet: Blank | Stock) -> list[tuple[str, str]]:
 
 
 def _name_faults(names: Mapping[str, str]) -> list[tuple[str, str]]:
-    return [(field, "it must not be empty") for field, name in names.items() if not name.strip()]
+    return [(field, say("it must not be empty")) for field, name in names.items() if not name.strip()]
 
 
 def _size_faults(sizes: Mapping[str, float]) -> list[tuple[str, str]]:
-    return [
-        (field, f"a number from {LEAST_MM:g} to {LONGEST_MM:,.0f} mm is wanted, not {size}")
-        for field, size in sizes.items()
-        if not LEAST_MM <= size <= LONGEST_MM
-    ]
+    return [(field, _wanted(size)) for field, size in sizes.items() if not LEAST_MM <= size <= LONGEST_MM]
+
+
+def _wanted(given: float) -> Said:
+    return say(
+        "a number from %(least)s to %(most)s mm is wanted, not %(given)s",
+        least=f"{LEAST_MM:g}",
+        most=Count(LONGEST_MM),
+        given=given,
+    )

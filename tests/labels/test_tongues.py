@@ -1,0 +1,217 @@
+"""The sheet in another language: read back from the PDF by pypdf, and every one of its sentences has a translation."""
+
+import io
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import fields, is_dataclass, replace
+from datetime import date
+from functools import lru_cache
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from tests.labels.test_sheets import LINK, SIZES, made
+from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, name_of, order
+from tracker.labels.sheets import HOW_TO_READ, Paper, Sheet, pictures_of, sheet_of, write_sheet
+from tracker.labels.svg import svg_of
+from tracker.labels.tongues import IN_ENGLISH, LANGUAGES, tongue_of
+from tracker.shop.cabinets.design import Cabinet, design_cabinet
+from tracker.shop.cabinets.guide import LIFTERS, guide_of
+from tracker.shop.cabinets.orders import CabinetOrder
+from tracker.shop.errors import InvalidInputError
+from tracker.shop.lengths import Units
+from tracker.shop.saying import Count, Mm, Name, Said, say, say_many, spoken
+from tracker.work.intake import read_order_table
+from tracker.work.lists import shipped_standard
+
+SPANISH = tongue_of("es")
+SEED = Path("seed_data")
+DEMO = tomllib.loads((SEED / "shop.toml").read_text(encoding="utf-8"))["job"]
+TALL = order("tall", 700, 2134, 600, "oven", "pair")
+DRAWERS = order("base", 600, 876, 600, "4 drawers")
+# Words that any English sentence has and no name of a part.
+ENGLISH_WORDS = re.compile(
+    r"\b(the|and|with|of|to|its|it|your|until|this|each|number|numbers|page|job)\b", re.IGNORECASE
+)
+
+
+sheet_made = lru_cache(maxsize=32)(made)
+
+
+@lru_cache(maxsize=64)
+def pages_of(ordered: CabinetOrder, paper: Paper = Paper.A4) -> tuple[str, ...]:
+    """What pypdf reads on each page of a Spanish sheet."""
+    stream = io.BytesIO()
+    write_sheet(sheet_made(ordered), stream, paper=paper, tongue=SPANISH)
+    reader = pypdf.PdfReader(stream)
+    assert str(reader.root_object["/Lang"]) == "es"
+    return tuple(re.sub(r"\s+", " ", page.extract_text()) for page in reader.pages)
+
+
+def sentences(value: object) -> Iterator[Said]:
+    """Yield every sentence in a value, and those that it names."""
+    match value:
+        case Said():
+            yield value
+            yield from sentences(value.values)
+        case Name():
+            yield from sentences(value.printed)
+        case str():
+            return
+        case Mapping():
+            yield from sentences(tuple(value.values()))
+        case tuple() | list():
+            for each in value:
+                yield from sentences(each)
+        case _ if is_dataclass(value):
+            yield from sentences([getattr(value, own.name) for own in fields(value)])
+
+
+def untranslated(sheet: Sheet) -> set[str]:
+    """Return the English patterns of a sheet that the catalogue lacks; one without words needs no translation."""
+    said = [*sentences(sheet), *sentences([sheet.counted(item) for item in sheet.guide.bag]), *sentences(sheet.weight)]
+    return {
+        each.pattern for each in said if _has_words(each.pattern) and _in_spanish(each) in (each.pattern, each.many)
+    }
+
+
+def _in_spanish(said: Said) -> str:
+    return SPANISH.pattern(said.pattern, said.many, said.num)
+
+
+def _has_words(pattern: str) -> bool:
+    return bool(re.search(r"[A-Za-z]", re.sub(r"%\(\w+\)[sd]", "", pattern)))
+
+
+@pytest.mark.parametrize("units", Units)
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_every_sentence_of_every_kind_of_cabinet_has_a_translation(ordered: CabinetOrder, units: Units) -> None:
+    cabinet = design_cabinet(replace(ordered, units=units), STANDARD)
+    sheet = sheet_of_designed(cabinet)
+    for limit in (5.0, 20.0, 500.0):
+        assert untranslated(replace(sheet, guide=guide_of(cabinet, one_person_kg=limit))) == set()
+
+
+def sheet_of_designed(cabinet: Cabinet) -> Sheet:
+    return sheet_of(cabinet, job="J-1", name="1", boxes=("1",), one_person_kg=20, report_code="B1", report_link=LINK)
+
+
+@pytest.mark.parametrize("job", DEMO, ids=lambda job: str(job["file"]))
+def test_every_sentence_of_the_demos_cabinets_has_a_translation(job: Mapping[str, str]) -> None:
+    table = io.BytesIO((SEED / f"{job['file']}.csv").read_bytes())
+    due, units, standard = date(2027, 1, 1), Units(job["units"]), shipped_standard()
+    taken = read_order_table(table, None, job="J-1", customer="A", due=due, units=units, standard=standard)
+    assert taken.designs
+    for design in taken.designs:
+        assert untranslated(sheet_of_designed(design.cabinet)) == set()
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_a_spanish_sheet_says_everything_in_spanish_but_for_the_names_on_the_labels(ordered: CabinetOrder) -> None:
+    sheet, text = sheet_made(ordered), " ".join(pages_of(ordered))
+    wanted = [sheet.counted(item) for step in sheet.guide.steps for item in step.items]
+    wanted += [words for step in sheet.guide.steps for words in (step.unit, step.title, *step.sentences)]
+    wanted += [HOW_TO_READ, sheet.weight, *sheet.guide.cautions]
+    assert [words for words in wanted if re.sub(r"\s+", " ", spoken(words, SPANISH)) not in text] == []
+    in_cells = [word for row in sheet.guide.parts for each in (row.name, row.plain) for word in _words(each)]
+    assert [word for word in in_cells if word not in text] == [], "cells of the table are broken into lines"
+    assert ENGLISH_WORDS.findall(text) == []
+
+
+def _words(text: str) -> list[str]:
+    return spoken(text, SPANISH).split()
+
+
+def test_a_fitter_reads_the_sheet_of_a_drawer_cabinet_in_spanish() -> None:
+    text = " ".join(pages_of(order("base", 457.2, 876.3, 457.2, "drawer over door", "left")))
+    for words in (
+        "Gabinete 101-2",
+        "Cajas 101 A, 101 B",
+        "27 kg ya armado, dos personas",
+        "PRECAUCIÓN Use protección para los ojos",
+        "Antes de empezar",
+        "Medidas en mm",
+        "Deck fondo del gabinete 1 419 × 432 × 19 2,2",
+        "2 pasador elástico 8 mm",
+        "Cajón 1 Agregue «Drawer 1 box front»",
+        "Tome D (Deck), con la flecha hacia el frente. Junte su 5 con el 5 de A (Left end).",
+        "Correderas, medidas desde el extremo inferior: 24 a 763,4 mm.",
+        "Atorníllelo en el número 23.",
+        "en los números 20, 21 y 22.",
+        "página 1",
+    ):
+        assert words in text
+
+
+def test_parts_that_are_alike_are_named_by_the_names_on_their_labels() -> None:
+    text = " ".join(pages_of(DRAWERS))
+    assert "Cajones 2, 3 y 4 Agregue «Drawer 2, 3 y 4: box front»" in text
+    assert "Haga 3 de estos." in text
+
+
+@pytest.mark.parametrize("paper", Paper)
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_all_words_of_a_spanish_step_stand_on_one_page(ordered: CabinetOrder, paper: Paper) -> None:
+    sheet, pages = sheet_made(ordered), pages_of(ordered, paper)
+    for step in sheet.guide.steps:
+        words = [step.title, *step.sentences, *(sheet.counted(item) for item in step.items), *step.cautions]
+        said = [re.sub(r"\s+", " ", spoken(each, SPANISH)) for each in words]
+        assert any(all(each in page for each in said) for page in pages), step.title
+    assert len(pages) <= 14
+    assert all(len(page) > 150 for page in pages), "no page holds only what the one before had no room for"
+
+
+@pytest.mark.parametrize("paper", Paper)
+@pytest.mark.parametrize("ordered", [TALL, DRAWERS], ids=name_of)
+def test_every_text_of_a_spanish_sheet_begins_within_the_margins(ordered: CabinetOrder, paper: Paper) -> None:
+    stream = io.BytesIO()
+    write_sheet(sheet_made(ordered), stream, paper=paper, tongue=SPANISH)
+    found: list[tuple[float, float]] = []
+
+    def visit(text: str, _cm: object, matrix: list[float], _font: object, _size: object) -> None:
+        if text.strip():
+            found.append((matrix[4] / 72 * 25.4, matrix[5] / 72 * 25.4))
+
+    for page in pypdf.PdfReader(stream).pages:
+        page.extract_text(visitor_text=visit)
+    width, height = SIZES[paper]
+    assert found
+    assert all(9 < x < width - 9 and 9 < y < height - 9 for x, y in found)
+
+
+def test_pictures_speak_to_who_does_not_see_them() -> None:
+    ordered = order("base", 600, 876, 600, "door", "right")
+    drawings = pictures_of(sheet_of_designed(design_cabinet(ordered, STANDARD)))
+    assert "<title>Todas las piezas del gabinete 1, separadas</title>" in svg_of(drawings[0], SPANISH)
+    assert "<title>Paso 1: Monte las placas de bisagra en «Right end»</title>" in svg_of(drawings[1], SPANISH)
+    assert "<title>Step 1: Fit the hinge plates to the right end</title>" in svg_of(drawings[1])
+    assert f"<title>Código para escanear: {LINK}</title>" in svg_of(drawings[-1], SPANISH)
+
+
+def test_a_sheet_in_inches_says_so_in_spanish() -> None:
+    stream = io.BytesIO()
+    write_sheet(made(replace(order("base", 600, 876, 600, "open"), units=Units.INCH)), stream, tongue=SPANISH)
+    text = " ".join(page.extract_text() for page in pypdf.PdfReader(stream).pages)
+    assert "Medidas en pulgadas" in re.sub(r"\s+", " ", text)
+    assert "5/32 in hacia" in re.sub(r"\s+", " ", text)
+
+
+def test_english_is_said_as_the_shop_says_it() -> None:
+    for text in (*LIFTERS.values(), say_many("%(num)d part", "%(num)d parts", 2), say("%(far)s", far=Mm(1.5))):
+        assert spoken(text, IN_ENGLISH) == text
+    assert tongue_of("en") is IN_ENGLISH
+
+
+def test_lengths_and_counts_are_spelled_by_the_language() -> None:
+    assert SPANISH.length(1.5) == "1,5 mm"
+    assert SPANISH.bare(763.44) == "763,4"
+    assert spoken(say("%(many)s", many=Count(12345)), SPANISH) == "12.345"
+
+
+def test_a_language_that_nobody_speaks_here_is_refused() -> None:
+    with pytest.raises(InvalidInputError) as caught:
+        tongue_of("xx")
+    assert caught.value.faults[0].where == {"field": "language"}
+    assert list(LANGUAGES) == ["en", "es"]

@@ -1,0 +1,99 @@
+"""A shop whose service is stopped and started again at the same address, as when the server is gone. All of it is invented."""
+
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from playwright.sync_api import BrowserContext, Page
+from sqlalchemy import select
+
+from tests.floor import Floor
+from tests.pages.looking import sign_in
+from tracker.app import create_app
+from tracker.records.database import Database
+from tracker.records.look import last_change
+from tracker.records.migrate import upgrade
+from tracker.records.tables import log
+from tracker.server import Server
+from tracker.settings import Settings
+from tracker.shop.roles import Role
+from tracker.shop.scans import Action
+from tracker.work.access import make_token
+
+KEPT = """async () => {
+  const urls = performance.getEntriesByType("resource").map(({ name }) => new URL(name).pathname);
+  const parts = [location.pathname, ...urls.filter((path) => path.startsWith("/static/"))];
+  const found = await Promise.all(parts.map((path) => caches.match(path, { ignoreVary: true })));
+  return Boolean(navigator.serviceWorker.controller) && found.every(Boolean);
+}"""
+
+
+class StoppableShop:
+    """The small shop of ``tests.floor``, served at an address that stays the same."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.database = Database(f"sqlite:///{folder / 'shop.db'}")
+        upgrade(self.database)
+        self.floor = Floor(self.database)
+        self.floor.clock = datetime.now(UTC) - timedelta(hours=1)
+        for role in Role:
+            make_token(self.database, f"a {role.value}", role, secret=role.value.strip, now=self.floor.tick())
+        with socket.create_server(("127.0.0.1", 0)) as free:
+            self.port = free.getsockname()[1]
+        self.address = f"http://127.0.0.1:{self.port}"
+        with self.database.read() as connection:
+            self._before = last_change(connection)
+        self._server: Server | None = None
+
+    def start(self) -> None:
+        settings = Settings(data_dir=self.folder, database_url=str(self.database.url), secret_key="for tests")  # noqa: S106
+        self._server = Server(create_app(settings, self.database), host="127.0.0.1", port=self.port)
+        self._thread = threading.Thread(target=self._server.run)
+        self._thread.start()
+
+    def stop(self) -> None:
+        if self._server is not None:
+            self._server.stop()
+            self._thread.join()
+        self._server = None
+
+    def open(self, context: BrowserContext, path: str, role: Role = Role.FOREMAN) -> Page:
+        """Open a page of the shop, signed in with a role."""
+        page = context.new_page()
+        sign_in(page, self.address, role.value)
+        page.goto(f"{self.address}{path}")
+        return page
+
+    def scans(self, *wanted: Action) -> list[str]:
+        """The codes that were scanned from the pages, in the order of the log: of these actions, or of all."""
+        columns = (log.c.code, log.c.action)
+        query = select(*columns).where(log.c.seq > self._before, log.c.station_id.is_not(None)).order_by(log.c.seq)
+        with self.database.read() as connection:
+            return [row.code for row in connection.execute(query) if not wanted or row.action in wanted]
+
+    def who(self, code: str) -> str:
+        """Who scanned a code last."""
+        query = select(log.c.who).where(log.c.code == code).order_by(log.c.seq.desc()).limit(1)
+        with self.database.read() as connection:
+            return str(connection.execute(query).scalar_one())
+
+
+@contextmanager
+def stoppable(folder: Path) -> Iterator[StoppableShop]:
+    """Serve a shop that can be stopped."""
+    shop = StoppableShop(folder)
+    shop.start()
+    try:
+        yield shop
+    finally:
+        shop.stop()
+        shop.database.close()
+
+
+def wait_until_kept(page: Page) -> None:
+    """Wait until the device has all that it needs to open this page without the server."""
+    page.wait_for_function(KEPT, timeout=30_000)

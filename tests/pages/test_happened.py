@@ -1,0 +1,110 @@
+"""What happened is said in the reader's language, from what the acts themselves leave in the log."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import pytest
+from sqlalchemy import select
+
+from tests.floor import Floor
+from tracker.app import create_app
+from tracker.pages.happened import said_of
+from tracker.records.tables import log, station
+from tracker.pages.words import box_name
+from tracker.settings import Settings
+from tracker.shop.codes import read_code
+from tracker.shop.scans import Action
+from tracker.work.boards import plan_job_boards
+from tracker.work.count import Counting, count_item, weigh_box
+from tracker.work.hold_box import hold_box, let_go_box
+from tracker.work.jobs import cancel_job, hold_job, resume_job
+from tracker.work.loads import plan_load, take_off_load
+from tracker.work.replace import repair_part, replace_part
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A row of the log."""
+
+    action: str
+    outcome: str
+    station: str | None
+    step: str | None
+    message: str
+
+
+@pytest.fixture
+def _reader(floor: Floor, tmp_path: Path) -> Iterator[None]:
+    settings = Settings(data_dir=tmp_path, database_url=str(floor.database.url), secret_key="for tests")  # noqa: S106
+    with create_app(settings, floor.database).test_request_context(headers={"Accept-Language": "en"}):
+        yield
+
+
+def everything(floor: Floor) -> list[Kept]:
+    """Let every act happen once; return all rows of the log."""
+    database, act = floor.database, floor.act
+    floor.take("J-2", items=())
+    hold_job(database, "J-2", **act())
+    resume_job(database, "J-2", **act())
+    cancel_job(database, "J-2", **act())
+    plan_job_boards(database, "J-1", **act())
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.deck, "CUT-1", action=Action.PLACE, slot=floor.slot)
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED, reason="wrong holes")
+    repair_part(database, 1, "filled and sanded", **act())
+    new = replace_part(database, 1, "chipped", **act())
+    floor.scan(floor.box_101, "PACK-1")
+    floor.scan(floor.toe_kick, "PACK-1")
+    count_item(database, Counting(box=1, item="spring pin 8 mm", count=1, was=0), **act())
+    weigh_box(database, 1, 3.5, **act())
+    floor.seal(floor.box_101, {"spring pin 8 mm": 1}, override="the deck is not here")
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    hold_box(database, 2, **act())
+    let_go_box(database, 2, **act())
+    first = plan_load(database, [1, 2], date(2027, 3, 4), **act())
+    take_off_load(database, read_code(first).number, 1, **act())
+    for code in (first, floor.box_102):
+        assert floor.scan(code, "SHIP-1").ok
+    floor.ship(first)
+    assert new == 7
+    with database.read() as connection:
+        columns = (log.c.action, log.c.outcome, log.c.step, log.c.message, station.c.name)
+        query = select(*columns).outerjoin(station, station.c.id == log.c.station_id).order_by(log.c.seq)
+        rows = connection.execute(query)
+        return [Kept(row.action, row.outcome, row.name, row.step, row.message) for row in rows]
+
+
+@pytest.mark.usefixtures("_reader")
+def test_every_act_is_said_in_words_and_none_only_as_it_was_written(floor: Floor) -> None:
+    rows = everything(floor)
+    assert [row.message for row in rows if said_of(row).english] == []
+    said = [f"{each.word} {each.rest}".strip() for each in map(said_of, rows)]
+    for sentence in (
+        "Job J-2 put on hold.",
+        "Done cut",
+        "Noted where it lies",
+        "Noted marked damaged: Wrong holes",
+        "Repaired: filled and sanded.",
+        "spring pin 8 mm: 1 of 2 counted.",
+        "3.50 kg weighed.",
+        f"Box {floor.box_102} put on hold: it stays in the shop.",
+    ):
+        assert sentence in said, said
+    assert any("sealed short: the deck is not here. The rest is planned for box B" in each for each in said)
+    assert any(each.startswith("Replaced by P") and each.endswith(": Chipped.") for each in said)
+
+
+@pytest.mark.usefixtures("_reader")
+def test_what_a_later_program_writes_is_shown_as_it_is() -> None:
+    odd = said_of(Kept("other", "", None, None, "100 % odd."))
+    assert (odd.word, odd.rest, odd.english) == ("", "100 % odd.", True)
+
+
+@pytest.mark.usefixtures("_reader")
+def test_a_follow_up_box_is_named_in_the_readers_language() -> None:
+    assert box_name("101 follow-up") == "101 follow-up"
+    assert box_name("follow-up") == "follow-up"
+    assert box_name("101") == "101"

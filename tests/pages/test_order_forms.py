@@ -1,0 +1,102 @@
+"""An order's forms, as they are sent: what was typed is never lost, what is doubtful is said."""
+
+import re
+from datetime import UTC, datetime
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+
+from tests.floor import START, Floor
+from tests.pages.callers import Caller, signed_in
+from tracker.app import create_app
+from tracker.records import look
+from tracker.records.database import Database
+from tracker.settings import Settings
+from tracker.shop.roles import Role
+from tracker.work.access import make_token
+from tracker.work.lists import BOARDS, set_list
+
+CABINET = {"cabinet": "7", "family": "base", "width": "600", "height": "876", "depth": "580", "fronts": "open"}
+HEAD = {"code": "T-1", "customer": "Invented", "due": "2027-05-05", "units": "mm", "by": "typing"}
+OAK = """units = "mm"
+[[board]]
+name = "oak 18"
+material = "oak"
+length = 2800
+width = 2070
+thickness = 18
+"""
+
+
+@pytest.fixture
+def office(floor: Floor, database: Database, tmp_path: Path) -> Caller:
+    make_token(database, "somebody", Role.OFFICE, secret=lambda: "a token of somebody", now=START)
+    settings = Settings(data_dir=tmp_path, database_url=str(database.url), secret_key="for tests")  # noqa: S106
+    return signed_in(create_app(settings, database), "a token of somebody")
+
+
+def typed(**cells: str) -> dict[str, str]:
+    return {f"row-0-{name}": value for name, value in {**CABINET, **cells}.items()}
+
+
+def fields_of(page: str, action: str) -> dict[str, str]:
+    """What a form of a page would send."""
+    form = re.search(rf'<form[^>]*action="{action}"[^>]*>(.*?)</form>', page, re.DOTALL)
+    assert form is not None
+    found = re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', form.group(1))
+    return {name: value for name, value in found if name != "csrf_token"}
+
+
+def forget_files(folder: Path) -> None:
+    for path in (folder / "uploads").iterdir():
+        path.unlink()
+
+
+def test_typed_cabinets_are_taken_though_their_file_went_in_the_meantime(
+    floor: Floor, office: Caller, tmp_path: Path
+) -> None:
+    page = office.send("/orders/preview", **HEAD, **typed())
+    assert page.status_code == 200, page.text
+    forget_files(tmp_path)
+    assert office.send("/orders/take", **fields_of(page.text, "/orders/take")).status_code == 303
+    with floor.database.read() as connection:
+        assert look.job_view(connection, "T-1") is not None
+
+
+def test_typed_cabinets_are_changed_though_their_file_went_in_the_meantime(office: Caller, tmp_path: Path) -> None:
+    page = office.send("/orders/preview", **HEAD, **typed(note="by the window"))
+    forget_files(tmp_path)
+    form = office.send("/orders/edit", **fields_of(page.text, "/orders/edit"))
+    assert form.status_code == 200
+    assert 'value="by the window"' in form.text
+
+
+@pytest.mark.parametrize("way", ["edit", "take"])
+def test_a_file_that_went_in_the_meantime_is_asked_for_and_the_head_of_the_form_stays(office: Caller, way: str) -> None:
+    gone = {**HEAD, "by": "file", "upload": "0" * 32, "file_name": "kitchen.csv"}
+    form = office.send(f"/orders/{way}", **gone)
+    assert "no longer kept" in form.text
+    assert 'value="T-1"' in form.text
+    assert "kitchen.csv" not in form.text
+
+
+def test_a_material_that_the_shop_does_not_list_is_doubted(floor: Floor, office: Caller) -> None:
+    cut_list = b"cabinet,part,length,width,thickness,material\n1,End,720,560,18,purple\n1,Shelf,560,300,18,oak\n"
+    sent = {**HEAD, "by": "file"}
+    unlisted = office.send("/orders/preview", **sent, file=(BytesIO(cut_list), "list.csv"))
+    assert "does not have" not in unlisted.text  # a shop that lists no boards takes what it is sent
+    set_list(floor.database, BOARDS, OAK, who="foreman", now=datetime(2027, 3, 1, tzinfo=UTC))
+    page = office.send("/orders/preview", **sent, file=(BytesIO(cut_list), "list.csv")).text
+    doubt = page[page.index("does not have") :].partition("</ul>")[0]
+    assert "purple, 18 mm: 1 part" in doubt
+    assert "oak" not in doubt
+
+
+def test_a_refusal_speaks_in_the_units_in_which_the_order_is_written(office: Caller) -> None:
+    sizes = {"width": "99", "height": "30", "depth": "23", "fronts": "door", "hinge": "left"}
+    page = office.send("/orders/preview", **{**HEAD, "units": "in"}, **typed(**sizes))
+    assert page.status_code == 422
+    wrong = " ".join(re.findall(r'class="wrong"[^>]*>([^<]*)', page.text))
+    assert " in" in wrong
+    assert "mm" not in wrong

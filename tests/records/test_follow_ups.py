@@ -1,0 +1,99 @@
+"""A box that was sealed short, and where the rest of it is."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from tests.floor import Floor
+from tracker.records import missing_lists
+from tracker.records.follow_ups import FollowUp, follow_ups_of
+from tracker.records.missing_lists import MissingPage, open_loads
+from tracker.records.shipping import boxes_to_plan, loading_of
+from tracker.shop.codes import read_code
+from tracker.work.loads import add_to_load
+from tracker.work.replace import replace_part
+
+
+def rests(floor: Floor, code: str) -> Sequence[FollowUp]:
+    number = read_code(code).number
+    with floor.database.read() as connection:
+        return follow_ups_of(connection, [number]).get(number, [])
+
+
+def missing(floor: Floor, **asked: object) -> MissingPage:
+    with floor.database.read() as connection:
+        return missing_lists.missing_page(connection, **asked)  # type: ignore[arg-type]  # as the tests name them
+
+
+def sealed_short(floor: Floor) -> str:
+    """Seal box 101 without its deck and one of its pins; return the code of its follow-up box."""
+    floor.scan(floor.toe_kick, "PACK-1")
+    found = floor.seal(floor.box_101, {"spring pin 8 mm": 1}, override="the deck is not here").follow_up
+    assert found is not None
+    return found
+
+
+def test_a_box_that_was_sealed_short_names_the_box_that_holds_the_rest(floor: Floor) -> None:
+    follow_up = sealed_short(floor)
+    (rest,) = rests(floor, floor.box_101)
+    assert (rest.code, rest.state, rest.missing, rest.load) == (follow_up, "open", 1, None)
+    assert not rest.leaves_with(None)
+    load = floor.plan(floor.box_101)
+    assert not rests(floor, floor.box_101)[0].leaves_with(load)
+    add_to_load(floor.database, read_code(load).number, read_code(follow_up).number, **floor.act())
+    (rest,) = rests(floor, floor.box_101)
+    assert (rest.load, rest.ship_on, rest.leaves_with(load)) == (load, date(2027, 3, 4), True)
+    floor.check()
+
+
+def test_a_part_replaced_in_a_sealed_box_makes_that_box_short(floor: Floor) -> None:
+    floor.seal_both()
+    assert rests(floor, floor.box_101) == []
+    replace_part(floor.database, read_code(floor.deck).number, "chipped", **floor.act())
+    (rest,) = rests(floor, floor.box_101)
+    assert (rest.missing, rest.load) == (1, None)
+
+
+def test_a_load_of_which_a_box_was_sealed_short_lists_the_box_that_is_left_behind(floor: Floor) -> None:
+    follow_up = sealed_short(floor)
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    assert [(box.code, box.behind) for box in missing(floor).boxes] == [(follow_up, None)]
+    load = floor.plan(floor.box_101, floor.box_102)
+    for asked in ({}, {"on_loads": True}, {"load_id": read_code(load).number}, {"job_code": "J-1"}):
+        (box,) = missing(floor, **asked).boxes
+        assert (box.code, box.load, box.behind, box.follows) == (follow_up, None, load, floor.box_101)
+        assert (box.leaves, box.parts_lacking, box.uncounted) == (date(2027, 3, 4), 1, 1)
+    with floor.database.read() as connection:
+        (kept,) = open_loads(connection, limit=5)
+    assert (kept.short, kept.behind) == (0, 1)
+
+
+def test_a_box_left_behind_stays_listed_when_it_is_sealed_until_it_is_on_a_load(floor: Floor) -> None:
+    follow_up = sealed_short(floor)
+    load = floor.plan(floor.box_101)
+    floor.scan(floor.deck, "PACK-1")
+    floor.seal(follow_up, {"spring pin 8 mm": 1})
+    (box,) = missing(floor, on_loads=True).boxes
+    assert (box.code, box.lacking, box.state) == (follow_up, 0, "sealed")
+    add_to_load(floor.database, read_code(load).number, read_code(follow_up).number, **floor.act())
+    assert missing(floor, on_loads=True).boxes == []
+    floor.check()
+
+
+def test_who_plans_a_load_of_sealed_boxes_is_offered_the_rest_of_them_too(floor: Floor) -> None:
+    follow_up = sealed_short(floor)
+    with floor.database.read() as connection:
+        offered = boxes_to_plan(connection, limit=10, sealed_only=True)
+    assert [(box.code, box.completes) for box in offered] == [(floor.box_101, None), (follow_up, "101")]
+
+
+def test_how_far_a_load_is_loaded_says_that_it_would_leave_short(floor: Floor) -> None:
+    sealed_short(floor)
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(load, "SHIP-1")
+    floor.scan(floor.box_101, "SHIP-1")
+    with floor.database.read() as connection:
+        found = loading_of(connection, read_code(load).number)
+    assert (found.code, found.ship_on, found.on, found.boxes, found.short) == (load, date(2027, 3, 4), 1, 2, 1)

@@ -1,0 +1,27 @@
+"""What the environment decides, and what it may not."""
+
+from pathlib import Path
+
+import pytest
+
+from tracker.settings import machine_timezone, read_settings
+from tracker.shop.errors import InvalidInputError
+
+
+def test_without_a_time_zone_the_shop_has_that_of_its_machine(tmp_path: Path) -> None:
+    assert read_settings({"TRACKER_DATA_DIR": str(tmp_path)}).timezone == machine_timezone()
+
+
+def test_a_time_zone_and_a_proxy_are_taken_as_they_are_named(tmp_path: Path) -> None:
+    named = {"TRACKER_TIMEZONE": "America/New_York", "TRACKER_TRUSTED_PROXY": "127.0.0.1"}
+    found = read_settings({"TRACKER_DATA_DIR": str(tmp_path), **named})
+    assert (found.timezone, found.trusted_proxy) == ("America/New_York", "127.0.0.1")
+
+
+@pytest.mark.parametrize(
+    ("name", "value"), [("TRACKER_TIMEZONE", "Mars/Olympus"), ("TRACKER_TRUSTED_PROXY", "the proxy")]
+)
+def test_what_is_no_time_zone_or_no_address_is_refused_by_its_name(tmp_path: Path, name: str, value: str) -> None:
+    with pytest.raises(InvalidInputError, match=name) as refused:
+        read_settings({"TRACKER_DATA_DIR": str(tmp_path), name: value})
+    assert refused.value.faults[0].where == {"field": name}

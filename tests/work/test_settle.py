@@ -1,0 +1,348 @@
+"""Late scans that contradict what happened meanwhile are flagged, and a foreman settles each: the log still folds."""
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from tests.floor import DECK, JOB, Floor
+from tracker.records.contradictions import (
+    Flagged,
+    contradiction,
+    count_open,
+    open_contradictions,
+    settled_contradictions,
+)
+from tracker.shop.codes import part_code, read_code
+from tracker.shop.contradictions import Choice, Contradiction
+from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
+from tracker.shop.scans import Action
+from tracker.work.jobs import cancel_job
+from tracker.work.loads import take_off_load
+from tracker.work.replace import replace_part
+from tracker.work.settle import Settling, settle
+
+PINS = {"spring pin 8 mm": 2}
+HOUR = timedelta(hours=1)
+
+
+def flags(floor: Floor) -> list[Flagged]:
+    with floor.database.read() as connection:
+        return open_contradictions(connection, limit=20)
+
+
+def only(floor: Floor) -> Flagged:
+    (found,) = flags(floor)
+    return found
+
+
+def choices(flagged: Flagged) -> list[Choice]:
+    from tracker.shop.contradictions import choices_of
+
+    return list(choices_of(flagged.standing))
+
+
+def choose(floor: Floor, flagged: Flagged, choice: Choice, reason: str = "looked") -> None:
+    settle(floor.database, Settling(seq=flagged.seq, choice=choice, reason=reason), **floor.act())
+    floor.check()
+
+
+def sealed_short(floor: Floor) -> tuple[datetime, str]:
+    """The deck is in box 101; that is sealed short of the toe kick. Return a moment before, and the follow-up box."""
+    floor.scan(floor.deck, "PACK-1")
+    before = floor.tick()
+    floor.clock += HOUR
+    follow_up = floor.seal(floor.box_101, PINS, override="the truck waits").follow_up
+    assert follow_up is not None
+    return before, follow_up
+
+
+# Packed into a box that was sealed meanwhile
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_a_late_scan_into_a_box_that_was_sealed_short_counts_nowhere_until_a_foreman_looked(
+    floor: Floor, named: bool
+) -> None:
+    before, follow_up = sealed_short(floor)
+    answer = floor.scan(floor.toe_kick, "PACK-1", at=before, box=floor.box_101 if named else "")
+    assert (answer.outcome, answer.box) == ("box_closed", floor.box_101)
+    assert not floor.part(floor.toe_kick).packed
+    flagged = only(floor)
+    assert (flagged.kind, flagged.box) == (Contradiction.PACKED, floor.box_101)
+    assert flagged.flag == f"scanned into box {floor.box_101} before it was sealed, arrived after"
+    assert choices(flagged) == [Choice.IN_BOX, Choice.LEAVE]
+    assert flagged.standing.part_box == follow_up
+    floor.check()
+
+
+def test_a_part_that_lies_in_the_sealed_box_counts_there_and_its_follow_up_box_is_gone(floor: Floor) -> None:
+    before, follow_up = sealed_short(floor)
+    floor.scan(floor.toe_kick, "PACK-1", at=before)
+    choose(floor, only(floor), Choice.IN_BOX, "cut the tape and looked")
+    part = floor.part(floor.toe_kick)
+    assert (part.packed, part.box) == (True, floor.box_101)
+    assert part.last_seen is not None
+    assert part.last_seen.at == before
+    box = floor.box(floor.box_101)
+    assert (box.state, box.missing_count, len(box.parts)) == ("sealed", 0, 2)
+    assert floor.job().boxes.total == 2
+    with pytest.raises(AssertionError):
+        floor.box(follow_up)
+    assert floor.scan(follow_up, "PACK-1").outcome == "unknown"
+
+
+def test_a_follow_up_box_that_still_holds_something_stays(floor: Floor) -> None:
+    floor.scan(floor.deck, "PACK-1")
+    before = floor.tick()
+    floor.clock += HOUR
+    follow_up = floor.seal(floor.box_101, {"spring pin 8 mm": 1}, override="the truck waits").follow_up
+    assert follow_up is not None
+    floor.scan(floor.toe_kick, "PACK-1", at=before)
+    choose(floor, only(floor), Choice.IN_BOX)
+    assert floor.box(follow_up).parts == []
+    assert floor.box(follow_up).items[0].quantity == 1
+
+
+def test_a_part_in_a_box_that_shipped_meanwhile_has_shipped_with_it_and_so_has_the_job(floor: Floor) -> None:
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    before, _follow_up = sealed_short(floor)
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(floor.box_101, "SHIP-1")
+    floor.scan(floor.box_102, "SHIP-1")
+    floor.ship(load)
+    assert floor.job().status == "open"
+    floor.scan(floor.toe_kick, "PACK-1", at=before)
+    choose(floor, only(floor), Choice.IN_BOX, "the driver found it in the carton")
+    assert floor.part(floor.toe_kick).status == "shipped"
+    assert floor.job().status == "shipped"
+
+
+def test_a_part_that_is_not_in_the_sealed_box_stays_planned_for_the_follow_up_box(floor: Floor) -> None:
+    before, follow_up = sealed_short(floor)
+    floor.scan(floor.toe_kick, "PACK-1", at=before)
+    choose(floor, only(floor), Choice.LEAVE, "")
+    assert floor.part(floor.toe_kick).box == follow_up
+    assert floor.scan(floor.toe_kick, "PACK-1", box=follow_up).outcome == "done"
+
+
+def test_a_part_packed_into_the_follow_up_box_meanwhile_is_only_looked_at(floor: Floor) -> None:
+    before, follow_up = sealed_short(floor)
+    floor.scan(floor.toe_kick, "PACK-1", box=follow_up)
+    floor.scan(floor.toe_kick, "PACK-1", at=before)
+    assert choices(only(floor)) == [Choice.SEEN]
+
+
+def test_a_late_scan_into_a_box_that_was_sealed_with_the_part_in_it_contradicts_nothing(floor: Floor) -> None:
+    before = floor.tick()
+    floor.clock += HOUR
+    floor.seal_both()
+    assert floor.scan(floor.deck, "PACK-1", at=before).outcome == "done"
+    assert flags(floor) == []
+    assert floor.box(floor.box_101).state == "sealed"
+    floor.check()
+
+
+# Taken out of a box that was sealed meanwhile
+
+
+def taken_out(floor: Floor) -> Flagged:
+    floor.pack_all()
+    before = floor.tick()
+    floor.clock += HOUR
+    floor.seal(floor.box_102)
+    assert floor.undo("PACK-1", at=before).outcome == "box_closed"
+    return only(floor)
+
+
+def test_a_part_taken_out_before_the_seal_is_planned_for_a_follow_up_box_when_it_is_not_in(floor: Floor) -> None:
+    flagged = taken_out(floor)
+    assert (flagged.kind, flagged.part) == (Contradiction.TAKEN_OUT, floor.end)
+    assert choices(flagged) == [Choice.TAKE_OUT, Choice.LEAVE]
+    choose(floor, flagged, Choice.TAKE_OUT, "it lies on the bench")
+    part = floor.part(floor.end)
+    assert not part.packed
+    assert floor.box(part.box).follows == floor.box_102
+    assert floor.box(floor.box_102).parts == []
+    assert floor.scan(floor.end, "PACK-1", box=part.box).outcome == "done"
+    floor.check()
+
+
+def test_a_part_that_lies_in_the_sealed_box_after_all_is_left_as_it_is(floor: Floor) -> None:
+    choose(floor, taken_out(floor), Choice.LEAVE, "")
+    assert floor.part(floor.end).packed
+
+
+# A replaced part that turned up
+
+
+def replaced(floor: Floor) -> tuple[Flagged, str]:
+    floor.scan(floor.deck, "CUT-1")
+    before = floor.tick()
+    floor.clock += HOUR
+    new = part_code(replace_part(floor.database, 1, "lost", **floor.act()))
+    assert floor.scan(floor.deck, "MACHINE-1", at=before).outcome == "replaced"
+    return only(floor), new
+
+
+def test_a_replaced_part_that_turned_up_is_used_under_the_new_label(floor: Floor) -> None:
+    flagged, new = replaced(floor)
+    assert (flagged.kind, flagged.standing.new_part) == (Contradiction.REPLACED, new)
+    assert choices(flagged) == [Choice.USE_OLD, Choice.SCRAP, Choice.SEEN]
+    choose(floor, flagged, Choice.USE_OLD, "found behind the saw")
+    part = floor.part(new)
+    assert (part.step, part.status) == ("band", "working")
+    assert part.last_seen is not None
+    assert part.last_seen.station == "MACHINE-1"
+    assert floor.undo("MACHINE-1").outcome == "nothing_to_undo", "what a desk did is not a station's to take back"
+    assert floor.scan(floor.deck, "BAND-1").outcome == "replaced", "the old label never counts again"
+    assert floor.scan(new, "BAND-1").outcome == "done"
+    floor.check()
+
+
+def test_the_old_piece_is_waste_once_its_replacement_is_begun(floor: Floor) -> None:
+    flagged, new = replaced(floor)
+    floor.scan(new, "CUT-1")
+    assert choices(only(floor)) == [Choice.SCRAP, Choice.SEEN]
+    with pytest.raises(ConflictError, match="things changed meanwhile"):
+        choose(floor, flagged, Choice.USE_OLD)
+    choose(floor, flagged, Choice.SCRAP, "")
+    assert flags(floor) == []
+
+
+def test_a_scan_from_before_a_cancellation_is_waste_or_seen(floor: Floor) -> None:
+    before = floor.tick()
+    floor.clock += HOUR
+    cancel_job(floor.database, JOB, **floor.act())
+    floor.scan(floor.deck, "CUT-1", at=before)
+    flagged = only(floor)
+    assert (flagged.kind, choices(flagged)) == (Contradiction.CANCELLED, [Choice.SCRAP, Choice.SEEN])
+    choose(floor, flagged, Choice.SCRAP)
+
+
+# Refused as too early, and damage in a closed box
+
+
+@pytest.fixture
+def strict(floor: Floor) -> Floor:
+    from tracker.shop.steps import Step
+    from tracker.work.access import add_station
+
+    add_station(floor.database, "STRICT-1", Step.BAND, strict=True)
+    return floor
+
+
+def test_a_scan_that_was_refused_as_too_early_counts_when_a_late_one_shows_what_it_waited_for(strict: Floor) -> None:
+    floor = strict
+    before = floor.tick()
+    floor.clock += HOUR
+    refused_at = floor.tick()
+    assert floor.scan(floor.deck, "STRICT-1", at=refused_at).outcome == "early"
+    floor.scan(floor.deck, "MACHINE-1", at=before)
+    flagged = only(floor)
+    assert (flagged.kind, choices(flagged)) == (Contradiction.EARLY, [Choice.COUNT, Choice.SEEN])
+    choose(floor, flagged, Choice.COUNT, "")
+    part = floor.part(floor.deck)
+    assert part.step == "pack"
+    assert part.last_seen is not None
+    assert (part.last_seen.station, part.last_seen.at) == ("STRICT-1", refused_at)
+
+
+def test_a_refused_scan_that_was_made_again_meanwhile_needs_nothing(strict: Floor) -> None:
+    floor = strict
+    before = floor.tick()
+    floor.clock += HOUR
+    floor.scan(floor.deck, "STRICT-1")
+    floor.scan(floor.deck, "MACHINE-1", at=before)
+    floor.scan(floor.deck, "STRICT-1")
+    assert choices(only(floor)) == [Choice.SEEN]
+
+
+@pytest.mark.parametrize("choice", [Choice.REPLACE, Choice.REPAIRED])
+def test_damage_in_a_sealed_box_is_made_anew_or_was_repaired(floor: Floor, choice: Choice) -> None:
+    floor.seal_both()
+    floor.scan(floor.end, "PACK-1", action=Action.DAMAGED)
+    flagged = only(floor)
+    assert flagged.flag == f"found damaged, but recorded in box {floor.box_102}, which is closed"
+    assert choices(flagged) == [Choice.REPLACE, Choice.REPAIRED, Choice.SEEN]
+    choose(floor, flagged, choice, "the corner is off")
+    assert (floor.part(floor.end).status == "replaced") == (choice is Choice.REPLACE)
+    assert not floor.part(floor.end).damaged or choice is Choice.REPLACE
+
+
+# The settling itself
+
+
+def test_a_contradiction_is_settled_once_and_stays_readable(floor: Floor) -> None:
+    flagged, _new = replaced(floor)
+    with floor.database.read() as connection:
+        assert count_open(connection) == 1
+    choose(floor, flagged, Choice.SEEN, "the sawyer knows")
+    with floor.database.read() as connection:
+        assert count_open(connection) == 0
+        (found,) = settled_contradictions(connection, limit=5)
+    assert found.settled is not None
+    assert (found.settled.choice, found.settled.who, found.settled.reason) == (
+        *(Choice.SEEN, "foreman"),
+        "the sawyer knows",
+    )
+    assert found.settled.at == floor.clock
+    with pytest.raises(ConflictError, match="foreman settled this already"):
+        choose(floor, flagged, Choice.SEEN)
+
+
+def test_what_is_not_flagged_is_not_settled_and_a_grave_choice_wants_a_reason(floor: Floor) -> None:
+    with pytest.raises(NotFoundError):
+        settle(floor.database, Settling(seq=1, choice=Choice.SEEN), **floor.act())
+    for reason in ("", "   "):
+        with pytest.raises(InvalidInputError, match="Say why"):
+            Settling(seq=1, choice=Choice.IN_BOX, reason=reason)
+    for reason in ("x" * 201, "two\nlines"):
+        with pytest.raises(InvalidInputError, match="reason"):
+            Settling(seq=1, choice=Choice.SEEN, reason=reason)
+
+
+def test_what_was_flagged_before_kinds_were_kept_is_shown_as_it_was_written_and_can_be_seen(floor: Floor) -> None:
+    flagged, _new = replaced(floor)
+    from sqlalchemy import insert, select
+
+    from tracker.records.tables import log
+
+    with floor.database.write() as connection:
+        row = dict(connection.execute(select(log).where(log.c.seq == flagged.seq)).one()._mapping)
+        row.update(seq=row["seq"] + 1_000, scan_id=b"an older row's id", kind=None, flag="in the words of then")
+        connection.execute(insert(log).values(row))
+    older = flags(floor)[1]
+    assert (older.kind, older.flag, choices(older)) == (None, "in the words of then", [Choice.SEEN])
+    choose(floor, older, Choice.SEEN)
+
+
+def test_a_part_is_made_anew_for_a_box_that_shipped_without_it(floor: Floor) -> None:
+    floor.pack_all()
+    before = floor.tick()
+    floor.clock += HOUR
+    floor.seal(floor.box_101, PINS)
+    floor.seal(floor.box_102)
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(floor.box_102, "SHIP-1")
+    take_off_load(floor.database, read_code(load).number, 1, **floor.act())
+    floor.ship(load)
+    floor.undo("PACK-1", at=before)
+    flagged = only(floor)
+    assert choices(flagged) == [Choice.REPLACE, Choice.LEAVE]
+    choose(floor, flagged, Choice.REPLACE, "it stands here")
+    assert floor.box(floor.part(part_code(4)).box).follows == floor.box_102
+
+
+def test_the_list_goes_on_after_a_number_and_is_found_one_by_one(floor: Floor) -> None:
+    floor.take("J-2", [DECK], items=())
+    floor.seal_both()
+    for code in (floor.deck, floor.end):
+        floor.scan(code, "PACK-1", action=Action.DAMAGED)
+    first, second = flags(floor)
+    with floor.database.read() as connection:
+        assert [each.seq for each in open_contradictions(connection, limit=5, after=first.seq)] == [second.seq]
+        found = contradiction(connection, second.seq)
+        assert found is not None
+        assert found.part == floor.end
+        assert contradiction(connection, 1) is None

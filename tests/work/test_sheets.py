@@ -1,0 +1,82 @@
+"""The sheet in the carton: its language is asked for, or the shop's own, or English."""
+
+import re
+from datetime import date
+from io import BytesIO
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from tests.floor import START, Floor
+from tracker.records.database import Database
+from tracker.settings import Settings
+from tracker.shop.errors import InvalidInputError, NotFoundError
+from tracker.shop.lengths import Units
+from tracker.work.intake import read_json_order
+from tracker.work.lists import shipped_standard
+from tracker.work.orders import take_order
+from tracker.work.reports import key_is_right
+from tracker.work.sheets import cabinet_sheet, set_sheet_language, sheet_language, write_cabinet_sheet
+
+CABINET = {"cabinet": "101", "family": "base", "width": 600, "height": 876, "depth": 580, "fronts": "open"}
+SITE = "https://tracker.example"
+
+
+@pytest.fixture
+def shop(floor: Floor) -> Floor:
+    """A shop with one designed cabinet, J-3 101."""
+    due, standard = date(2027, 4, 5), shipped_standard()
+    order = read_json_order(
+        [], [], [CABINET], job="J-3", customer="Invented", due=due, units=Units.MM, standard=standard
+    )
+    take_order(floor.database, order, **floor.act())
+    return floor
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(data_dir=tmp_path, database_url="", secret_key="for tests")  # noqa: S106
+
+
+def first_words(database: Database, settings: Settings, language: str | None = None) -> str:
+    document = BytesIO()
+    write_cabinet_sheet(database, settings, "J-3", "101", document, site=SITE, language=language)
+    return re.sub(r"\s+", " ", pypdf.PdfReader(document).pages[0].extract_text())
+
+
+def test_a_sheet_is_in_the_language_asked_for_else_in_the_shops_own_else_in_english(
+    shop: Floor, settings: Settings
+) -> None:
+    database = shop.database
+    assert sheet_language(database) == "en"
+    assert "Before you start" in first_words(database, settings)
+    set_sheet_language(database, "es", who="Ada", now=START)
+    assert sheet_language(database) == "es"
+    assert "Antes de empezar" in first_words(database, settings)
+    assert "Before you start" in first_words(database, settings, "en")
+
+
+def test_a_language_that_is_not_spoken_is_refused_and_changes_nothing(shop: Floor, settings: Settings) -> None:
+    set_sheet_language(shop.database, "es", who="Ada", now=START)
+    with pytest.raises(InvalidInputError):
+        set_sheet_language(shop.database, "xx", who="Ada", now=START)
+    assert sheet_language(shop.database) == "es"
+    with pytest.raises(InvalidInputError):
+        write_cabinet_sheet(shop.database, settings, "J-3", "101", BytesIO(), language="xx")
+
+
+def test_the_code_on_a_spanish_sheet_opens_the_report_in_spanish_with_the_same_key(
+    shop: Floor, settings: Settings
+) -> None:
+    english = cabinet_sheet(shop.database, settings, "J-3", "101", site=SITE).report_link
+    spanish = cabinet_sheet(shop.database, settings, "J-3", "101", site=SITE, language="es").report_link
+    assert spanish == f"{english}?language=es"
+    assert key_is_right(settings.secret_key, "J-3", "101", english.rsplit("/", 1)[1])
+    told = cabinet_sheet(shop.database, settings, "J-3", "101", language="es")
+    assert told.report_link == told.report_code, "without an address the code names the box"
+
+
+def test_a_cabinet_that_was_not_designed_here_has_no_sheet_in_any_language(shop: Floor, settings: Settings) -> None:
+    with pytest.raises(NotFoundError):
+        write_cabinet_sheet(shop.database, settings, "J-1", "101", BytesIO(), language="es")

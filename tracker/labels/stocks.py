@@ -1,0 +1,148 @@
+"""What labels are printed on: rolls, where each label is a page, and sheets that hold many. Sizes in mm."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.saying import Mm, say
+from tracker.shop.toml_text import read_toml
+
+Size = tuple[float, float]
+LEAST_MM: Final = 10.0
+LARGEST_MM: Final = 1_000.0
+MOST: Final = 100
+LONGEST_NAME: Final = 60
+_SLACK_MM: Final = 0.05  # half a dot at 203 dpi is 0.06
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """Labels of one size. On a sheet ``first`` is the first label's left upper corner, ``pitch`` from label to label.
+
+    Raises InvalidInputError naming each value that is no size, and labels that overlap or leave the page.
+    """
+
+    name: str
+    label: Size
+    page: Size | None = None
+    across: int = 1
+    down: int = 1
+    first: Size = (0.0, 0.0)
+    pitch: Size = (0.0, 0.0)
+
+    def __post_init__(self) -> None:
+        faults = [*self._wrong_sizes(), *self._wrong_places()]
+        if not 1 <= len(self.name) <= LONGEST_NAME or not self.name.isprintable():
+            faults.append(_fault("name", say("wanted: a name of 1 to %(most)d characters", most=LONGEST_NAME)))
+        if faults:
+            raise InvalidInputError(say("This is no stock for labels."), faults)
+
+    def _wrong_sizes(self) -> Iterator[Fault]:
+        wanted = say("wanted: from %(least)s to %(most)s", least=Mm(LEAST_MM), most=Mm(LARGEST_MM))
+        for name, size in (("label", self.label), ("page", self.page or self.label)):
+            if not all(LEAST_MM <= each <= LARGEST_MM for each in size):
+                yield _fault(name, wanted)
+
+    def _wrong_places(self) -> Iterator[Fault]:
+        if self.page is None:
+            if (self.across, self.down) != (1, 1):
+                yield _fault("page", say("this value is absent"))
+            return
+        for name, count, axis in (("across", self.across, 0), ("down", self.down, 1)):
+            if not 1 <= count <= MOST:
+                yield _fault(name, say("wanted: a whole number from 1 to %(most)d", most=MOST))
+            elif count > 1 and self.pitch[axis] < self.label[axis] - _SLACK_MM:
+                yield _fault("pitch", say("the labels would overlap"))
+            elif self.first[axis] + (count - 1) * self.pitch[axis] + self.label[axis] > self.page[axis] + _SLACK_MM:
+                yield _fault(name, say("the labels would reach over the edge of the page"))
+
+    @property
+    def sheet(self) -> Size:
+        """The size of a page."""
+        return self.page or self.label
+
+    @property
+    def count(self) -> int:
+        """How many labels a page holds."""
+        return self.across * self.down
+
+    def corner(self, index: int) -> Size:
+        """Return the left upper corner of a page's label, counted from 0, row by row."""
+        row, column = divmod(index, self.across)
+        return self.first[0] + column * self.pitch[0], self.first[1] + row * self.pitch[1]
+
+    def holds(self, size: Size) -> bool:
+        """Whether a label of ``size`` fits a label of this stock."""
+        return all(wanted <= own + _SLACK_MM for wanted, own in zip(size, self.label, strict=True))
+
+
+def read_stocks(text: str) -> dict[str, Stock]:
+    """Return the stocks that a TOML text lists as ``[[stock]]``, by name; lengths in mm.
+
+    Raises InvalidInputError naming each fault by its path (``stock.2.pitch``).
+    """
+    return stocks_from_rows(read_toml(text).get("stock", []))
+
+
+def stocks_from_rows(rows: Any) -> dict[str, Stock]:
+    """Return the stocks of a list of tables, by name."""
+    if not isinstance(rows, list) or len(rows) > MOST:
+        what = say("wanted: at most %(most)d tables, each as [[%(sort)s]]", most=MOST, sort="stock")
+        raise InvalidInputError(say("The stocks have faults."), [_fault("stock", what)])
+    faults: list[Fault] = []
+    found: dict[str, Stock] = {}
+    for number, row in enumerate(rows, 1):
+        try:
+            stock = _stock(row)
+        except InvalidInputError as refused:
+            faults += [
+                _fault(f"stock.{number}.{fault.where['field']}".rstrip("."), fault.what) for fault in refused.faults
+            ]
+            continue
+        if stock.name in found:
+            faults.append(_fault(f"stock.{number}.name", say("another stock has this name")))
+        found[stock.name] = stock
+    if faults:
+        raise InvalidInputError(say("The stocks have faults."), faults)
+    return found
+
+
+_KINDS: Final[Mapping[str, type]] = {
+    "name": str, "label": list, "page": list, "across": int, "down": int, "first": list, "pitch": list
+}  # fmt: skip
+_NEEDED: Final = ("name", "label")
+
+
+def _stock(row: Any) -> Stock:
+    given = row if isinstance(row, Mapping) else {}
+    faults = [_fault(str(name)[:40], say("not known")) for name in given if name not in _KINDS]
+    faults += [_fault(name, say("this value is absent")) for name in _NEEDED if name not in given]
+    values: dict[str, Any] = {}
+    for name, value in given.items():
+        kind = _KINDS.get(name)
+        if kind is list and not _is_pair(value):
+            faults.append(_fault(name, say("wanted: two lengths, such as [100, 50]")))
+        elif kind is int and (isinstance(value, bool) or not isinstance(value, int)):
+            faults.append(_fault(name, say("wanted: a whole number from 1 to %(most)d", most=MOST)))
+        elif kind is str and not isinstance(value, str):
+            faults.append(_fault(name, say("wanted: a name of 1 to %(most)d characters", most=LONGEST_NAME)))
+        elif kind is not None:
+            values[name] = (float(value[0]), float(value[1])) if kind is list else value
+    if faults:
+        raise InvalidInputError(say("This is no stock for labels."), faults)
+    return Stock(**values)
+
+
+def _is_pair(value: Any) -> bool:
+    return (
+        isinstance(value, list)
+        and len(value) == 2
+        and all(
+            isinstance(each, int | float) and not isinstance(each, bool) and 0 <= each <= LARGEST_MM for each in value
+        )
+    )
+
+
+def _fault(field: str, what: str) -> Fault:
+    return Fault(where={"field": field}, what=what)

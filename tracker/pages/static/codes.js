@@ -1,0 +1,23 @@
+// The codes on labels, checked without the server: as tracker/shop/codes.py and tracker/shop/sscc.py do it.
+// isCode(text) -> whether it is a code whose check digits are right.
+
+const CODE = /^[PBLSWRCD][0-9]{10}$/;
+const SSCC = /^(?:(?:00|\(00\))?([0-9]{18})|\](?:C1|e0|d2|Q3|J1)\u001d?00([0-9]{18}).*)$/is;
+
+export function isCode(text) {
+  const spelled = text.trim().toUpperCase();
+  return CODE.test(spelled) ? leavesOne(spelled) : isSscc(text.replaceAll(" ", "").replace(/^\u001d/, ""));
+}
+
+// ISO/IEC 7064 MOD 97-10: the whole, read as one number with letters as 10 to 35, leaves 1 modulo 97.
+function leavesOne(code) {
+  return Number(`${code.charCodeAt(0) - 55}${code.slice(1)}`) % 97 === 1;
+}
+
+// GS1's check digit: weights 3 and 1 in turn from the right, up to the next ten.
+function isSscc(text) {
+  const found = SSCC.exec(text);
+  const digits = found?.[1] ?? found?.[2];
+  if (!digits) return false;
+  return [...digits].reduce((sum, digit, place) => sum + Number(digit) * (place % 2 ? 1 : 3), 0) % 10 === 0;
+}

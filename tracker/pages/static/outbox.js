@@ -1,0 +1,181 @@
+/* What this device read and the server has not answered yet. It is kept before anything is told, goes out in order, one after the
+ * other, by one tab at a time, and leaves only when the server has answered for its id: the same id counts once however often it is
+ * sent. All tabs and stations of a device share the one queue.
+ *
+ *   const outbox = openOutbox({ onAnswer, onNoted, onChange });
+ *   outbox.add(kind, path, body, what)   `what` names it for people; the id and the times are put into the body
+ *   await outbox.idle(within)            whether all is sent, after at most `within` ms
+ *   outbox.wake()                        try now
+ *   await outbox.waits()                 what waits, the oldest first
+ *
+ * onNoted(entry)     it is kept and not yet sent: what is told now is provisional. `entry.isMisread`: its check digits are wrong
+ * onAnswer(entry, { status, data, isRefused, isTold })   `isTold`: something else was told of it before, or by another page
+ * onChange({ count, oldest, isAway, isUnkept, told })    `told`: what must be put right, until somebody has seen it
+ */
+
+import { call, newId } from "./call.js";
+import { isCode } from "./codes.js";
+import { openStore } from "./outbox_store.js";
+
+const RETRY_MS = [500, 1000, 2000, 5000];
+const MOST_FAILURES = 4; // of the service itself over one entry: then it is set aside, so that the rest goes on
+const NOTED_MS = 1000; // without an answer: then it is told that it is kept
+const AWAY = new Set([401, 408, 425, 429, 502, 503, 504]); // not the entry's fault: it is sent again
+const SHOWN_MS = 10_000;
+
+export function openOutbox({ onAnswer, onNoted, onChange }) {
+  const store = openStore((isUnkept) => change({ isUnkept }));
+  const channel = window.BroadcastChannel ? new BroadcastChannel("outbox") : null;
+  const fresh = new Set(); // ids that this page read and of which nothing was told yet
+  const state = { isAway: false, isUnkept: false };
+  let failures = { id: "", count: 0 };
+  let isRunning = false;
+  let isAsked = false;
+  let wake = () => {};
+  let adding = Promise.resolve();
+  const idlers = [];
+
+  async function add(kind, path, body, what) {
+    const isMisread = kind === "scan" && Boolean(body.code) && !isCode(body.code);
+    const entry = { id: newId(), kind, path, body, what, isMisread, read: Date.now() };
+    fresh.add(entry.id);
+    const kept = store.add(entry);
+    adding = Promise.all([adding, kept]);
+    await kept;
+    setTimeout(() => note(entry), state.isAway ? 0 : NOTED_MS);
+    change({}, true);
+    drain();
+  }
+
+  function note(entry) {
+    if (fresh.delete(entry.id)) onNoted(entry);
+  }
+
+  // Sending
+
+  async function drain() {
+    isAsked = true;
+    if (isRunning) return;
+    isRunning = true;
+    for (let tries = 0; isAsked; ) {
+      isAsked = false;
+      const done = await alone(sendFirst).catch(failed);
+      if (done === "away") {
+        change({ isAway: true });
+        await pause(RETRY_MS[Math.min(tries++, RETRY_MS.length - 1)]);
+      } else if (done === "sent") {
+        tries = 0;
+        change({ isAway: false }, true);
+      }
+      isAsked ||= done !== "empty";
+    }
+    isRunning = false;
+    for (const tell of idlers.splice(0)) tell();
+    change({});
+  }
+
+  function failed(error) {
+    reportError(error); // a fault of the page must not end the sending
+    return "away";
+  }
+
+  // One try under the lock: a page that sleeps in the background must not hold up the one that is looked at.
+  function alone(work) {
+    return navigator.locks ? navigator.locks.request("outbox", work) : work(); // not there in a page that came by plain http
+  }
+
+  async function sendFirst() {
+    const entry = await store.first();
+    if (!entry) return "empty";
+    const times = { at: new Date(entry.read).toISOString(), sent_at: new Date().toISOString() };
+    let answer;
+    try {
+      answer = await call(entry.path, { method: "POST", body: { ...entry.body, id: entry.id, ...times } });
+    } catch {
+      return "away";
+    }
+    const isRefused = answer.status !== 200;
+    if (!isRefused && answer.data?.id !== entry.id) return "away"; // somebody else answers, a login of the network
+    if (AWAY.has(answer.status) || (answer.status >= 500 && !failedOften(entry))) return "away";
+    await settle(entry, { status: answer.status, data: answer.data, isRefused });
+    return "sent";
+  }
+
+  function failedOften({ id }) {
+    failures = { id, count: failures.id === id ? failures.count + 1 : 1 };
+    return failures.count > MOST_FAILURES;
+  }
+
+  async function settle(entry, answer) {
+    const isTold = !fresh.delete(entry.id);
+    await store.settle(entry, toPutRight(entry, answer, isTold));
+    channel?.postMessage({ entry, answer });
+    onAnswer(entry, { ...answer, isTold });
+  }
+
+  // Answers of other tabs: the page that read it shows them.
+  if (channel) {
+    channel.onmessage = ({ data: { entry, answer } }) => {
+      if (entry && fresh.delete(entry.id)) onAnswer(entry, { ...answer, isTold: false });
+      change({});
+    };
+  }
+
+  // What is shown
+
+  async function change(more, isForOthers = false) {
+    Object.assign(state, more);
+    if (isForOthers) channel?.postMessage({});
+    const kept = await store.summary();
+    onChange({ ...state, ...kept });
+  }
+
+  async function seen(note, { again = false } = {}) {
+    await store.seen(note.id);
+    if (again) await store.add(note.entry);
+    change({}, true);
+    drain();
+  }
+
+  // When to try
+
+  function pause(ms) {
+    return new Promise((resolve) => {
+      const timer = setTimeout(resolve, ms);
+      wake = () => {
+        clearTimeout(timer);
+        resolve();
+      };
+    });
+  }
+
+  function wakeUp() {
+    wake();
+    drain();
+  }
+
+  async function idle(within) {
+    await adding;
+    drain();
+    await Promise.race([new Promise((resolve) => idlers.push(resolve)), new Promise((resolve) => setTimeout(resolve, within))]);
+    return !(await store.first());
+  }
+
+  for (const event of ["online", "focus"]) window.addEventListener(event, wakeUp);
+  document.addEventListener("visibilitychange", () => document.hidden || wakeUp());
+  window.addEventListener("beforeunload", (event) => store.inMemory() && event.preventDefault());
+  setInterval(() => change({}), SHOWN_MS);
+  navigator.storage?.persist?.().catch(() => {});
+  drain();
+
+  return { add, seen, idle, wake: wakeUp, waits: store.all };
+}
+
+// What was told as kept and the server did not take as such, and a scan that it refused: kept until somebody has seen it.
+function toPutRight(entry, { data, isRefused }, isTold) {
+  const isWrong = isTold && data?.sound !== undefined && data.sound !== "ok" && data.outcome !== "again" && !entry.isMisread;
+  if (isRefused ? !isTold && entry.kind !== "scan" : !isWrong) return null;
+  const { word = "", title = "" } = data ?? {};
+  const says = data?.says ?? data?.detail ?? data?.refused ?? "";
+  return { id: entry.id, read: entry.read, what: title || entry.what, word: isRefused ? "" : word, says, isRefused, entry };
+}

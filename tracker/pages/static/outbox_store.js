@@ -1,0 +1,128 @@
+/* Where the outbox keeps what waits: IndexedDB, which outlives the page; what that does not take, the page's own memory.
+ *
+ *   const store = openStore(onTrouble);
+ *   await store.add(entry)           kept when it resolves
+ *   await store.first()              the oldest entry that is not settled, or undefined
+ *   await store.settle(entry, told)  it is dealt with; `told` is kept until somebody has seen it
+ *   await store.summary()            { count, oldest, told }: how many wait, since when, and what was not seen yet
+ *   await store.all()                what waits, the oldest first
+ *   await store.seen(id)
+ *   store.inMemory()                 how many entries a reload would lose
+ *
+ * onTrouble(true): the browser keeps nothing (private mode, a full disk); onTrouble(false): it keeps again.
+ */
+
+const NAME = "outbox";
+const VERSION = 1; // what an older program wrote is sent by the next: an entry says itself where it goes and with what
+
+export function openStore(onTrouble) {
+  const memory = []; // younger than all that is in the database
+  const notes = new Map(); // what was told, likewise
+  const settled = new Set(); // a disk that is full may refuse to delete, too
+  let isTrouble = false;
+  let opened = null;
+
+  // What could not be opened, or was closed under the page (its data were cleared, the disk went away), is tried anew.
+  function database() {
+    opened ??= open().then(watch, failed);
+    return opened;
+  }
+
+  function watch(found) {
+    found.onclose = () => (opened = null);
+    found.onversionchange = () => found.close();
+    return found;
+  }
+
+  function failed(error) {
+    opened = null;
+    trouble(true);
+    throw error;
+  }
+
+  function trouble(isNow) {
+    if (isNow !== isTrouble) onTrouble((isTrouble = isNow));
+  }
+
+  async function run(mode, work) {
+    return transact(await database(), mode, work);
+  }
+
+  async function add(entry) {
+    try {
+      if (memory.length) throw new Error("what is in memory goes first");
+      await run("readwrite", ({ waiting }) => [waiting.add(entry)]);
+      trouble(false);
+    } catch {
+      memory.push(entry);
+      trouble(true);
+    }
+  }
+
+  async function first() {
+    const [kept] = await run("readonly", ({ waiting }) => [waiting.getAll(null, 1 + settled.size)]).catch(() => [[]]);
+    return kept.find(({ id }) => !settled.has(id)) ?? memory[0];
+  }
+
+  async function all() {
+    const [kept] = await run("readonly", ({ waiting }) => [waiting.getAll()]).catch(() => [[]]);
+    return [...kept.filter(({ id }) => !settled.has(id)), ...memory];
+  }
+
+  async function settle(entry, told) {
+    const place = memory.findIndex(({ id }) => id === entry.id);
+    if (place >= 0) memory.splice(place, 1);
+    if (!told && entry.n === undefined) return;
+    try {
+      await run("readwrite", ({ waiting, told: tells }) => [
+        ...(told ? [tells.put(told)] : []),
+        ...(entry.n === undefined ? [] : [waiting.delete(entry.n)]),
+      ]);
+    } catch {
+      settled.add(entry.id);
+      if (told) notes.set(told.id, told);
+    }
+  }
+
+  async function summary() {
+    const ask = ({ waiting, told }) => [waiting.count(), told.getAll()];
+    const [count, kept] = await run("readonly", ask).catch(() => [settled.size, []]);
+    const told = [...kept, ...notes.values()].sort((one, other) => one.read - other.read);
+    return { count: count - settled.size + memory.length, oldest: (await first())?.read, told };
+  }
+
+  async function seen(id) {
+    notes.delete(id);
+    await run("readwrite", ({ told }) => [told.delete(id)]).catch(() => {});
+  }
+
+  return { add, first, all, settle, summary, seen, inMemory: () => memory.length };
+}
+
+async function open() {
+  const asked = indexedDB.open(NAME, VERSION);
+  asked.onupgradeneeded = () => {
+    asked.result.createObjectStore("waiting", { keyPath: "n", autoIncrement: true });
+    asked.result.createObjectStore("told", { keyPath: "id" });
+  };
+  await end(asked, "onsuccess");
+  return asked.result;
+}
+
+// Strict: when it is told, it is on the disk.
+async function transact(database, mode, work) {
+  const transaction = database.transaction(["waiting", "told"], mode, { durability: "strict" });
+  const done = end(transaction, "oncomplete");
+  const asked = work({ waiting: transaction.objectStore("waiting"), told: transaction.objectStore("told") });
+  transaction.commit(); // a page that is being left still writes what it has begun
+  await done;
+  return asked.map(({ result }) => result);
+}
+
+function end(request, event) {
+  return new Promise((resolve, reject) => {
+    request[event] = resolve;
+    request.onerror = () => reject(request.error ?? new Error("not kept"));
+    request.onabort = () => reject(request.error ?? new Error("not kept"));
+  });
+}

@@ -1,0 +1,24 @@
+// Keeps this page on the device, so that it opens and scans while the server is gone; says so where it cannot.
+
+const SECTION = `/${location.pathname.split("/")[1]}`; // /station or /pack
+
+if (!window.isSecureContext) {
+  const line = document.getElementById("insecure");
+  if (line) line.hidden = false;
+} else if ("serviceWorker" in navigator) {
+  keep().catch(() => {}); // a browser that refuses it keeps scanning as long as the page is open
+}
+
+async function keep() {
+  await navigator.serviceWorker.register("/service-worker.js", { scope: SECTION });
+  if (navigator.serviceWorker.controller) return;
+  const { active } = await navigator.serviceWorker.ready;
+  const loaded = performance.getEntriesByType("resource").map((each) => each.name);
+  active.postMessage({ keep: [location.href, ...loaded.filter((name) => new URL(name).pathname.startsWith("/static/"))] });
+}
+
+// Whoever signs out leaves no page behind; what waits to be sent stays.
+document.querySelector('form[action="/sign-out"]')?.addEventListener("submit", () => {
+  navigator.serviceWorker?.controller?.postMessage({ forget: true });
+  localStorage.removeItem("pack-bench");
+});

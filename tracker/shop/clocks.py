@@ -1,0 +1,100 @@
+"""Clocks that are wrong: how far a device's clock is off, and where its scans belong in time.
+
+A device says with each request when it sent it. A request only ever arrives later than it was sent, so of several
+requests the one that seems to have travelled least tells most (the same thought as the clock filter of RFC 5905,
+section 10, which keeps the sample of the least delay). What a device read hours ago and sends now is late, not wrong.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Final
+
+RIGHT_WITHIN: Final = timedelta(seconds=2)  # a clock ahead by more is wrong: nothing arrives before it is sent
+LONGEST_WAY: Final = timedelta(minutes=1)  # a request that seems to travel longer comes from a clock that is slow
+GOOD_FOR: Final = timedelta(minutes=15)  # then a clock is measured anew
+_NONE: Final = timedelta(0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clock:
+    """A device's clock. ``offset`` is what is added to its times; ``at`` is when that was measured.
+
+    ``told`` says that the device tells when it sends, so that its clock is known well enough to be put right.
+    ``said_at`` is the device's time of its latest scan that was placed by another time, ``placed_at`` that time.
+    """
+
+    offset: timedelta
+    at: datetime
+    told: bool = True
+    said_at: datetime | None = None
+    placed_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        if any(time is not None and time.tzinfo is None for time in (self.at, self.said_at, self.placed_at)):
+            raise ValueError("a clock's times have an offset")
+
+    @property
+    def wrong(self) -> bool:
+        """Whether the clock is ahead, or so far behind that no way of a request explains it."""
+        return self.offset < -RIGHT_WITHIN or self.offset > LONGEST_WAY
+
+    @property
+    def ahead_s(self) -> float:
+        """By how many seconds the clock is ahead; less than nothing: behind."""
+        return -self.offset.total_seconds()
+
+
+def measured(before: Clock | None, *, sent: datetime, received: datetime) -> Clock:
+    """Return a device's clock after a request that it says it ``sent`` and that was ``received`` by the server's clock.
+
+    A smaller difference than before is nearer to the truth. A greater one is the longer way of this request, unless it
+    is greater by more than a request ever takes: then the clock was set meanwhile.
+    """
+    offset = received - sent
+    if before is None or not before.told:
+        return Clock(offset=offset, at=received)
+    if offset < before.offset or offset > before.offset + LONGEST_WAY or received - before.at > GOOD_FOR:
+        return replace(before, offset=offset, at=received)
+    return before
+
+
+def noticed(before: Clock | None, *, latest: datetime, received: datetime) -> Clock | None:
+    """Return the clock of a device that does not say when it sent, from the time of its ``latest`` scan.
+
+    Such a scan may have waited, so it proves nothing about a slow clock; one from the future proves a fast one. That is
+    shown and no more: a single bad reading must not shift what is scanned after it.
+    """
+    offset = received - latest
+    if offset < -RIGHT_WITHIN and (before is None or not before.told or received - before.at > GOOD_FOR):
+        return Clock(offset=offset, at=received, told=False)
+    if before is not None and not before.told and received - before.at > GOOD_FOR:
+        return replace(before, offset=_NONE, at=received)
+    return before
+
+
+def placed(clock: Clock | None, said_at: datetime, received: datetime) -> datetime:
+    """Return the time by which a scan takes its place: by the clock put right, and never in the future.
+
+    What a device with a wrong clock scanned later is never placed before what it scanned earlier.
+    """
+    if clock is None or not clock.told or not clock.wrong:
+        return min(said_at, received)
+    right = min(_shifted(said_at, clock.offset), received)
+    if clock.said_at is not None and clock.placed_at is not None and said_at >= clock.said_at:
+        right = min(max(right, clock.placed_at), received)
+    return right
+
+
+def after_placing(clock: Clock, said_at: datetime, at: datetime) -> Clock:
+    """Return the clock with a scan remembered that was just placed ``at`` another time than it said."""
+    if clock.said_at is not None and said_at < clock.said_at:
+        return clock
+    return replace(clock, said_at=said_at, placed_at=at)
+
+
+def _shifted(time: datetime, offset: timedelta) -> datetime:
+    """A time at the edge of what a calendar holds stays as it is: nothing in a shop happened then."""
+    try:
+        return time + offset
+    except OverflowError:
+        return time

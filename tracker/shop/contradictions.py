@@ -1,0 +1,169 @@
+"""Scans that arrived late and contradict what happened meanwhile: what contradicts, and what a foreman may make of it.
+
+Everything is given, as for the verdicts. A choice is offered only while it is sound: while what it would change still
+stands as it stood when the contradiction was noticed.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+from tracker.shop.saying import Said, say
+from tracker.shop.verdicts import CLOSED_STATES, BoxState
+
+
+class Contradiction(StrEnum):
+    """What a late scan contradicts. The words are kept in the log for ever."""
+
+    REPLACED = "replaced"
+    CANCELLED = "cancelled"
+    PACKED = "packed"
+    TAKEN_OUT = "taken_out"
+    EARLY = "early"
+    DAMAGED = "damaged"
+
+
+class Choice(StrEnum):
+    """What a foreman makes of a contradiction. The words are kept in the log for ever."""
+
+    USE_OLD = "use_old"
+    SCRAP = "scrap"
+    IN_BOX = "in_box"
+    TAKE_OUT = "take_out"
+    LEAVE = "leave"
+    COUNT = "count"
+    REPLACE = "replace"
+    REPAIRED = "repaired"
+    SEEN = "seen"
+
+
+# What changes a plan, a box or a count by a person's word alone is signed with a reason.
+WANT_REASON: Final = frozenset({Choice.IN_BOX, Choice.TAKE_OUT, Choice.REPLACE, Choice.REPAIRED})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """How things stand now. ``box`` is the code of the box that the scan was about, ``part_box`` the part's box now.
+
+    ``part_free`` says that the part lives, is good, and is neither packed nor planned for a closed box; ``part_in_box``
+    that it counts as packed in ``box``. ``new_part`` is the part made in place of it, ``new_untouched`` that nothing of
+    that was made. ``would_count`` says that the later scan that was refused would be taken now.
+    """
+
+    kind: Contradiction | None
+    part: str | None = None
+    box: str | None = None
+    box_state: BoxState | None = None
+    part_box: str | None = None
+    part_free: bool = False
+    part_in_box: bool = False
+    part_damaged: bool = False
+    part_dead: bool = False
+    new_part: str | None = None
+    new_untouched: bool = False
+    would_count: bool = False
+
+    @property
+    def box_closed(self) -> bool:
+        return self.box_state in CLOSED_STATES
+
+
+def choices_of(standing: Standing) -> tuple[Choice, ...]:
+    """Return what may be chosen now, the choice that changes most first; one of them always changes nothing."""
+    found = _choices(standing)
+    return found if Choice.LEAVE in found else (*found, Choice.SEEN)
+
+
+def _choices(standing: Standing) -> tuple[Choice, ...]:
+    match standing.kind:
+        case Contradiction.REPLACED:
+            usable = standing.new_part is not None and standing.new_untouched and not standing.part_damaged
+            return (Choice.USE_OLD, Choice.SCRAP) if usable else (Choice.SCRAP,)
+        case Contradiction.CANCELLED:
+            return (Choice.SCRAP,)
+        case Contradiction.PACKED:
+            moved = standing.part_box != standing.box
+            return (Choice.IN_BOX, Choice.LEAVE) if moved and standing.part_free and standing.box_closed else ()
+        case Contradiction.TAKEN_OUT:
+            return _choices_of_taken_out(standing)
+        case Contradiction.EARLY:
+            return (Choice.COUNT,) if standing.would_count else ()
+        case Contradiction.DAMAGED:
+            return (Choice.REPLACE, Choice.REPAIRED) if standing.part_damaged and not standing.part_dead else ()
+        case None:
+            return ()
+
+
+def _choices_of_taken_out(standing: Standing) -> tuple[Choice, ...]:
+    if not standing.part_in_box or standing.part_dead or not standing.box_closed:
+        return ()
+    if standing.box_state is BoxState.SHIPPED:
+        return (Choice.REPLACE, Choice.LEAVE)
+    return (Choice.TAKE_OUT, Choice.LEAVE)
+
+
+def told(kind: Contradiction, *, box: str) -> Said:
+    """Say what contradicts; ``box`` is the code of the box that the scan was about."""
+    match kind:
+        case Contradiction.REPLACED:
+            return say("scanned before the part was replaced, arrived after")
+        case Contradiction.CANCELLED:
+            return say("scanned before the job was cancelled, arrived after")
+        case Contradiction.PACKED:
+            return say("scanned into box %(box)s before it was sealed, arrived after", box=box)
+        case Contradiction.TAKEN_OUT:
+            return say("taken out of box %(box)s before it was sealed, arrived after", box=box)
+        case Contradiction.EARLY:
+            return say("a later scan of this part was refused as too early and would be done now: scan it again")
+        case Contradiction.DAMAGED:
+            return say("found damaged, but recorded in box %(box)s, which is closed", box=box)
+
+
+def offered(choice: Choice, standing: Standing) -> Said:
+    """Say what a choice means, as whoever decides would say it."""
+    box, other = standing.box or "", standing.part_box or ""
+    match choice:
+        case Choice.USE_OLD:
+            return say("Use the old piece: it gets the new label %(part)s", part=standing.new_part or "")
+        case Choice.IN_BOX:
+            return say("It lies in box %(box)s: count it there", box=box)
+        case Choice.TAKE_OUT:
+            return say("It is not in box %(box)s: plan it for a follow-up box", box=box)
+        case Choice.LEAVE if standing.kind is Contradiction.TAKEN_OUT:
+            return say("It lies in box %(box)s: leave it as it is", box=box)
+        case Choice.LEAVE:
+            return say("It is not in box %(box)s: it stays planned for box %(other)s", box=box, other=other)
+        case _:
+            return chosen(choice)
+
+
+_CHOSEN: Final[Mapping[Choice, Said]] = {
+    Choice.USE_OLD: say("The old piece is used under the new label"),
+    Choice.SCRAP: say("It is waste: put it aside"),
+    Choice.IN_BOX: say("It lies in the box and is counted there"),
+    Choice.TAKE_OUT: say("It is not in the box and is planned for a follow-up box"),
+    Choice.LEAVE: say("Left as it is"),
+    Choice.COUNT: say("Count the scan that was refused"),
+    Choice.REPLACE: say("Make it anew"),
+    Choice.REPAIRED: say("It is good again"),
+    Choice.SEEN: say("Seen, nothing to do"),
+}
+
+
+def chosen(choice: Choice) -> Said:
+    """Say in a few words what was chosen."""
+    return _CHOSEN[choice]
+
+
+_KEPT: Final = "Settled, {choice}."
+
+
+def settling_message(choice: Choice, reason: str) -> str:
+    """Return what the log keeps of a settling: what was chosen, and why where that was said."""
+    return f"{_KEPT.format(choice=choice.value)} {reason}".strip()
+
+
+def reason_in(message: str, choice: Choice) -> str:
+    """Return the reason in what the log keeps of a settling."""
+    return message.removeprefix(_KEPT.format(choice=choice.value)).strip()

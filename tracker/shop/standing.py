@@ -1,0 +1,34 @@
+"""What a job is and what a box is, as the part of a sentence that says why something cannot be."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+from tracker.shop.saying import Said, say
+from tracker.shop.verdicts import BoxState
+
+_JOB: Final[Mapping[str, Said]] = MappingProxyType(
+    {
+        "open": say("is open"),
+        "held": say("is held"),
+        "shipped": say("is shipped"),
+        "cancelled": say("is cancelled"),
+    }
+)
+_CLOSED_BOX: Final[Mapping[BoxState, Said]] = MappingProxyType(
+    {
+        BoxState.SEALED: say("is already sealed"),
+        BoxState.LOADED: say("is already loaded"),
+        BoxState.SHIPPED: say("is already shipped"),
+    }
+)
+
+
+def job_is(status: str) -> Said:
+    """Return what a job of this status is: ``is held``."""
+    return _JOB[status]
+
+
+def closed_box_is(state: BoxState) -> Said:
+    """Return what a box of one of the CLOSED_STATES is: ``is already sealed``."""
+    return _CLOSED_BOX[state]

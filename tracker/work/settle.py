@@ -1,0 +1,261 @@
+"""Settle a scan that contradicts what happened meanwhile: a foreman's choice becomes an act in the log.
+
+Every choice is made of rows that the fold of the log knows already (a pass, a move, a repair, a replacement), so that
+``tracker verify`` finds the state that follows from it. What the desk writes for a station has the outcome ``again``:
+it counts, and no undo at that station takes it back.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, Final
+from uuid import UUID, uuid5
+
+from tracker.records.contents import update_box
+from tracker.records.contradictions import (
+    Flagged,
+    contradiction,
+    drop_box,
+    holds_labels,
+    is_void,
+    plan_part,
+    refused_early,
+    would_count,
+)
+from tracker.records.database import Database
+from tracker.records.floor import BoxRow, PartRow
+from tracker.records.jobs import all_boxes_shipped, set_job_status
+from tracker.shop.codes import box_code, part_code, read_code
+from tracker.shop.contradictions import WANT_REASON, Choice, choices_of, settling_message
+from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.saying import say
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import BoxState, Outcome
+from tracker.work.follow_up import follow_up_box, measure_anew
+from tracker.work.ledger import Ledger
+from tracker.work.replace import repair_in, replace_in
+
+LONGEST_REASON: Final = 200
+_MAKING: Final = (Step.CUT, Step.MACHINE, Step.BAND)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settling:
+    """A foreman's choice on the flagged row of number ``seq`` in the log, and why."""
+
+    seq: int
+    choice: Choice
+    reason: str = ""
+
+    def __post_init__(self) -> None:
+        if len(self.reason) > LONGEST_REASON or not (self.reason.isprintable() or not self.reason):
+            wanted = say("a reason of up to %(most)s characters on one line", most=LONGEST_REASON)
+            raise InvalidInputError(say("The reason cannot be used."), [Fault(where={"field": "reason"}, what=wanted)])
+        if self.choice in WANT_REASON and not self.reason.strip():
+            raise InvalidInputError(
+                say("Say why, in a few words."), [Fault(where={"field": "reason"}, what=say("a reason"))]
+            )
+
+
+def settle(database: Database, settling: Settling, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Settle a contradiction: do what was chosen, and keep who chose it, when and why.
+
+    Raises NotFoundError for a row that is not flagged, ConflictError for one that is settled already or when things
+    no longer stand so that the choice is sound.
+    """
+    with database.write() as connection:
+        flagged = contradiction(connection, settling.seq)
+        if flagged is None:
+            raise NotFoundError(say("There is no flagged scan of this number."))
+        if flagged.settled is not None:
+            raise ConflictError(say("%(who)s settled this already. Look again.", who=flagged.settled.who))
+        if settling.choice not in choices_of(flagged.standing):
+            raise ConflictError(say("That cannot be chosen any more: things changed meanwhile. Look again."))
+        ledger = Ledger(connection, who, now)
+        do = _DO.get(settling.choice)
+        if do is not None:
+            do(_Case(ledger=ledger, flagged=flagged, reason=settling.reason, act_id=act_id))
+        _keep(ledger, flagged, settling, act_id)
+        ledger.write()
+
+
+def _keep(ledger: Ledger, flagged: Flagged, settling: Settling, act_id: UUID) -> None:
+    part = None if flagged.part_id is None else ledger.part(flagged.part_id)
+    ledger.act(
+        "settle",
+        scan_id=act_id,
+        message=settling_message(settling.choice, settling.reason),
+        kind=settling.choice.value,
+        settles=flagged.seq,
+        part_id=flagged.part_id,
+        box_id=flagged.box_id,
+        job_id=None if part is None else part.job.id,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Case:
+    """What a choice works on."""
+
+    ledger: Ledger
+    flagged: Flagged
+    reason: str
+    act_id: UUID
+
+    @property
+    def part(self) -> PartRow:
+        """The part of the flagged scan; a choice that does anything is offered only where there is one."""
+        found = None if self.flagged.part_id is None else self.ledger.part(self.flagged.part_id)
+        if found is None:
+            raise ConflictError(say("There is no part to settle this for."))
+        return found
+
+    @property
+    def box(self) -> BoxRow:
+        """The box of the flagged scan."""
+        found = None if self.flagged.box_id is None else self.ledger.box(self.flagged.box_id)
+        if found is None:
+            raise ConflictError(say("There is no box to settle this for."))
+        return found
+
+    def id_of(self, what: str) -> UUID:
+        return uuid5(self.act_id, what)
+
+    def passed(self, part: PartRow, step: Step, message: str, **row: Any) -> None:
+        """Write that a part passed a step, where and when the flagged scan or the one given was made."""
+        row = {"at": self.flagged.at, "station_id": self.flagged.station_id, "infers": False, **row}
+        self.ledger.add_to_log(
+            seq=self.ledger.next_seq(),
+            scan_id=self.id_of(f"{step} of {part.id}").bytes,
+            action="pass",
+            outcome=Outcome.AGAIN.value,
+            step=step.value,
+            part_id=part.id,
+            box_id=part.box.id,
+            job_id=part.job.id,
+            message=message,
+            **row,
+        )
+
+
+# The choices that change something
+
+
+def _use_old(case: _Case) -> None:
+    """The old piece carries the new label from now on: what was done to it is done to the new part."""
+    new = case.ledger.part(read_code(case.flagged.standing.new_part or "").number)
+    if new is None:
+        raise ConflictError(say("There is no part to settle this for."))
+    done = set(case.part.progress.done)
+    if case.flagged.step is not None and case.flagged.action == "pass":
+        done.add(case.flagged.step)
+    for step in _MAKING:
+        if step in done and step in new.route:
+            message = f"Done to {part_code(case.part.id)}: the old piece carries this label now."
+            case.passed(new, step, message)
+    case.ledger.refold([new.id], at=case.ledger.now)
+    case.ledger.write()
+
+
+def _put_in_box(case: _Case) -> None:
+    """The part lies in the closed box: it is planned there again and counts as packed."""
+    ledger, part, box = case.ledger, case.part, case.box
+    before = part.box
+    plan_part(ledger.connection, part.id, box.id)
+    update_box(ledger.connection, box.id, parts_total=box.parts_total + 1)
+    update_box(ledger.connection, before.id, parts_total=before.parts_total - 1)
+    _log_move(case, part, before=before.id, after=box.id)
+    ledger.forget()
+    case.passed(case.part, Step.PACK, f"It lies in box {box_code(box.id)}: {case.reason}", infers=True)
+    ledger.refold([part.id], at=ledger.now)
+    packed = case.part
+    if Step.PACK not in packed.progress.counted:
+        raise ConflictError(say("Its scan was taken back at that station: scan the part again."))
+    if box.state is BoxState.SHIPPED:
+        ledger.set_progress(packed, replace(packed.progress, done=packed.progress.done | {Step.SHIP}))
+    _look_again(ledger, before.id)
+    ledger.write()
+    measure_anew(ledger, box.id)
+    if is_void(ledger.connection, before.id):
+        _dissolve(ledger, before, box)
+    else:
+        measure_anew(ledger, before.id)
+
+
+def _dissolve(ledger: Ledger, void: BoxRow, into: BoxRow) -> None:
+    """A follow-up box that nothing is planned for any more would keep its job open for ever."""
+    if into.state is BoxState.SHIPPED and holds_labels(ledger.connection, void.id):
+        raise ConflictError(say("Parts of box %(box)s were made anew: leave it in the plan.", box=box_code(void.id)))
+    drop_box(ledger.connection, void.id, into.id)
+    ledger.forget()
+    if void.job.status == "open" and all_boxes_shipped(ledger.connection, void.job.id):
+        set_job_status(ledger.connection, void.job.id, "shipped", ledger.now)
+
+
+def _take_out(case: _Case) -> None:
+    """The part does not lie in the sealed box: it is planned for a follow-up box and not packed."""
+    ledger, part, box = case.ledger, case.part, case.box
+    target = follow_up_box(ledger, box.id)
+    _log_move(case, part, before=box.id, after=target)
+    ledger.refold([part.id], at=ledger.now)
+    ledger.write()
+    plan_part(ledger.connection, part.id, target)
+    ledger.forget()
+    follow_up = ledger.box(target)
+    update_box(ledger.connection, box.id, parts_total=box.parts_total - 1)
+    update_box(ledger.connection, target, parts_total=(follow_up.parts_total if follow_up else 0) + 1)
+    ledger.forget()
+    _look_again(ledger, target)
+    ledger.write()
+    measure_anew(ledger, box.id)
+    measure_anew(ledger, target)
+
+
+def _log_move(case: _Case, part: PartRow, *, before: int, after: int) -> None:
+    case.ledger.act(
+        "move",
+        scan_id=case.id_of("move"),
+        code=box_code(before),
+        message=f"Planned for box {box_code(after)} instead of {box_code(before)}: {case.reason}",
+        part_id=part.id,
+        box_id=after,
+        job_id=part.job.id,
+    )
+
+
+def _look_again(ledger: Ledger, box_id: int) -> None:
+    """How full a box is follows from what is planned for it now."""
+    box = ledger.box(box_id)
+    if box is not None:
+        ledger.set_box(box)
+
+
+def _count(case: _Case) -> None:
+    """Each later scan that was refused as too early counts as it would have done on time."""
+    refused = refused_early(case.ledger.connection, case.part.id, case.flagged.at)
+    while (each := would_count(case.part, refused)) is not None:
+        message = "Counted after all: what it waited for was done before, as a late scan shows."
+        case.passed(case.part, each.step, message, at=each.at, station_id=each.station_id, infers=each.infers)
+        case.ledger.refold([case.part.id], at=case.ledger.now)
+        if each.step not in case.part.progress.counted:
+            raise ConflictError(say("Its scan was taken back at that station: scan the part again."))
+    case.ledger.write()
+
+
+def _make_anew(case: _Case) -> None:
+    replace_in(case.ledger, case.part.id, case.reason, case.id_of("replace"))
+    case.ledger.forget()
+
+
+def _repaired(case: _Case) -> None:
+    repair_in(case.ledger, case.part.id, case.reason, case.id_of("repair"))
+
+
+_DO: Final[Mapping[Choice, Callable[[_Case], None]]] = {
+    Choice.USE_OLD: _use_old,
+    Choice.IN_BOX: _put_in_box,
+    Choice.TAKE_OUT: _take_out,
+    Choice.COUNT: _count,
+    Choice.REPLACE: _make_anew,
+    Choice.REPAIRED: _repaired,
+}
