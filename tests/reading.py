@@ -7,7 +7,15 @@ digits are there to refuse it, and what they pass is what a scan would send.
 import zxingcpp
 from PIL import Image
 
+from tracker.labels.contents import CodeLabel, LabelKind
 from tracker.shop.codes import MisreadError, read_code
+from tracker.work.label_setup import usual_setup
+
+
+def picture_of(code: str, dpi: int) -> Image.Image:
+    """Return a label that carries a code, grey, as a camera takes it."""
+    label = CodeLabel(kind=LabelKind.SLOT, code=code, title="Deck", subtitle="cabinet 101")
+    return usual_setup().draw(label, dpi)[0].image.convert("L")
 
 
 def codes_in(image: Image.Image) -> list[str]:

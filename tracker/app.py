@@ -14,6 +14,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from tracker.api import (
     boxes,
     cabinets,
+    expected,
     flagged,
     floor,
     health,
@@ -59,7 +60,7 @@ _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
 requests_log = logging.getLogger("tracker.requests")
 
 
-CALLS = (scans, jobs, cabinets, parts, boxes, loads, floor, flagged, reports, labels, plans, lists, printing)
+CALLS = (scans, expected, jobs, cabinets, parts, boxes, loads, floor, flagged, reports, labels, plans, lists, printing)
 
 
 @dataclass(frozen=True, slots=True)

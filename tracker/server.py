@@ -15,6 +15,7 @@ from flask import Flask
 from waitress import wasyncore
 from waitress.server import create_server
 
+from tracker.https import Certificate, HttpsOnly, TlsChannel
 from tracker.shop.errors import ConflictError
 
 _OWN = frozenset(vars(logging.makeLogRecord({})))
@@ -45,10 +46,20 @@ class Server:
 
     ``trusted_proxy``, an IP address or ``*``, says who asked and whether by https in X-Forwarded-For and
     X-Forwarded-Proto, which it sets anew for each request. From anybody else these headers are dropped.
+
+    With a ``certificate`` it speaks HTTPS, and plain http to the paths that begin with one of ``plain_paths`` alone.
     """
 
     def __init__(
-        self, app: Flask, *, host: str, port: int, threads: int = THREADS, trusted_proxy: str = ""
+        self,
+        app: Flask,
+        *,
+        host: str,
+        port: int,
+        threads: int = THREADS,
+        trusted_proxy: str = "",
+        certificate: Certificate | None = None,
+        plain_paths: tuple[str, ...] = (),
     ) -> None:
         family = socket.AF_INET6 if ":" in host else socket.AF_INET
         try:
@@ -57,8 +68,9 @@ class Server:
             raise ConflictError(f"Cannot listen on {host} port {port}: {error.strerror}. Choose another.") from error
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a full queue is normal at shift change
         self._server = create_server(
-            app,
+            app if certificate is None else HttpsOnly(app, plain_paths),
             sockets=[listening],
+            url_scheme="http" if certificate is None else "https",
             threads=threads,
             connection_limit=1000,
             ident=None,
@@ -66,9 +78,11 @@ class Server:
             trusted_proxy=trusted_proxy or None,
             trusted_proxy_headers=_PROXY_HEADERS if trusted_proxy else set(),
         )
+        if certificate is not None:
+            self._server.channel_class = lambda *a, **k: TlsChannel(*a, **k, context=certificate.context())
         self._stopping = threading.Lock()
         shown = f"[{host}]" if ":" in host else host
-        self.address = f"http://{shown}:{listening.getsockname()[1]}"
+        self.address = f"http{'' if certificate is None else 's'}://{shown}:{listening.getsockname()[1]}"
 
     def run_until_signalled(self) -> None:
         """Serve until SIGTERM or SIGINT, then take no new connections and finish what was accepted."""

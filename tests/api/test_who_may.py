@@ -36,6 +36,7 @@ NEEDED = {
     ("POST", "/api/v1/loads/<code>/ship"): Role.PACKER,
     ("POST", "/api/v1/loads/<code>/take-off"): Role.FOREMAN,
     ("GET", "/api/v1/changes"): Role.STATION,
+    ("GET", "/api/v1/expected"): Role.STATION,
     ("GET", "/api/v1/flagged"): Role.STATION,
     ("POST", "/api/v1/flagged/<int:seq>/settle"): Role.FOREMAN,
     ("GET", "/api/v1/stations"): Role.STATION,

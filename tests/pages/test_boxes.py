@@ -56,7 +56,9 @@ def test_a_box_shows_its_content_in_the_order_of_laying_and_where_each_part_is(p
     text = page.get_by_role("main").inner_text()
     assert "1 part missing" in text
     assert "2 × spring pin 8 mm" in text
-    assert page.get_by_alt_text("The label of the box").evaluate("image => image.naturalWidth > 0")
+    label = page.get_by_alt_text("The label of the box")
+    label.scroll_into_view_if_needed()  # it is loaded when it is looked at
+    page.wait_for_function("document.querySelector('.label img').naturalWidth > 0")
     assert page.locator(".layers").count() == 0  # no carton was planned for it
     assert violations(page) == []
 
@@ -124,7 +126,8 @@ def test_a_box_and_a_board_are_readable_at_every_size(
 def test_a_foreman_holds_a_box_with_one_tap_and_lets_it_go_again(page: Page, shop: Shop) -> None:
     shop.sign_in(page, "/missing", Role.FOREMAN)
     page.get_by_role("button", name="Hold box 101").first.click()
-    page.wait_for_url(lambda url: url.endswith("/missing"))
+    page.wait_for_url(lambda url: url.endswith("/missing#box-1"))  # where it was, and not at the top
+    expect(page.get_by_role("status").filter(has_text="Box 101 is on hold.")).to_be_visible()
     expect(page.get_by_text("box on hold").first).to_be_visible()
     page.goto(f"{shop.address}/boxes/{shop.floor.box_101}")
     expect(page.locator(".state")).to_contain_text("on hold")

@@ -7,6 +7,7 @@ import pytest
 from flask import Flask
 
 from tests.floor import Floor
+from tests.pages.callers import signed_in
 from tracker.app import create_app
 from tracker.pages.days import moment, time_of_day, today
 from tracker.records import history

@@ -14,8 +14,9 @@ from pypdf import PageObject, PdfReader
 
 from tests.floor import TOE_KICK
 from tests.pages.looking import violations
-from tests.pages.served_shop import Shop, fits, served
+from tests.pages.served_shop import TODAY, Shop, fits, served, take
 from tracker.shop.codes import Code, Kind
+from tracker.shop.orders import PartLine
 from tracker.shop.roles import Role
 from tracker.work.boards import plan_job_boards
 
@@ -104,7 +105,7 @@ def test_the_cards_for_the_walls_are_paged_and_printed(page: Page, shop: Shop) -
 
 def test_a_long_list_is_shown_page_by_page(page: Page, shop: Shop) -> None:
     shop.floor.take("J-9", parts=[replace(TOE_KICK, cabinet="9", quantity=20)], items=())
-    shop.sign_in(page, "/labels?job=J-9", Role.STATION)
+    shop.sign_in(page, "/labels?job=J-99", Role.STATION)
     assert len(shown(page)) == 8
     assert "1 to 8 of 21" in page.get_by_role("navigation", name="Pages of the preview").inner_text()
     page.get_by_role("link", name="Next").click()
@@ -147,3 +148,12 @@ def test_the_labels_are_readable_at_every_size(
     if shots is not None:
         page.screenshot(path=shots / f"labels-{width}-{scheme}.png", full_page=True)
     context.close()
+
+
+def test_letters_that_the_font_lacks_are_told_before_they_are_printed(page: Page, shop: Shop) -> None:
+    door = PartLine(cabinet="1", part="门 Door", quantity=1, length_mm=700, width_mm=300, thickness_mm=18)
+    take(shop.floor, "J-99", TODAY, door)
+    shop.sign_in(page, "/labels?job=J-99", Role.STATION)
+    assert "they are printed as an open square: 门" in page.get_by_role("region", name="label").inner_text()
+    shop.sign_in(page, "/labels?job=J-1", Role.STATION)
+    assert "open square" not in page.get_by_role("main").inner_text()

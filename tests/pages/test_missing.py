@@ -369,15 +369,3 @@ def test_a_report_is_closed_after_one_more_tap(shop: Shop, page: Page) -> None:
     page.locator("main summary").click()
     page.get_by_role("button", name="Yes, close this report").click()
     assert "No report is open." in page.locator("main").inner_text()
-
-
-def test_scans_that_contradict_are_listed_the_latest_first(shop: Shop, page: Page) -> None:
-    floor = shop.floor
-    late = floor.tick()
-    floor.scan(part(7), "CUT-1")
-    floor.scan(part(7), "PACK-1")
-    floor.seal(floor.part(part(7)).box)
-    floor.scan(part(7), "CUT-1", action=Action.DAMAGED, at=late)
-    shop.sign_in(page, "/flagged")
-    assert violations(page) == []
-    assert "Scans that contradict" in page.get_by_role("heading", level=1).inner_text()

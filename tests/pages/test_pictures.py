@@ -7,14 +7,14 @@ from io import BytesIO
 import pytest
 from PIL import Image, ImageFilter
 
-from tracker.labels.layouts import draw_code_label
+from tests.reading import picture_of
 from tracker.pages.pictures import MAX_IMAGE_BYTES, codes_in_picture
 from tracker.shop.codes import part_code
 from tracker.shop.errors import InvalidInputError, TooLargeError
 
 
 def label(code: str) -> Image.Image:
-    return draw_code_label(code, "Deck", "cabinet 101", 300).convert("L")
+    return picture_of(code, 300)
 
 
 def jpeg(picture: Image.Image) -> bytes:

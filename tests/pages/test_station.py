@@ -19,8 +19,8 @@ from tests.floor import END, Floor
 from tests.pages.conftest import take_cabinets
 from tests.pages.looking import violations
 from tests.pages.scanning import Scanner
+from tests.reading import picture_of
 from tracker.app import create_app
-from tracker.labels.layouts import draw_code_label
 from tracker.records.database import Database
 from tracker.records.look import job_view, part_history, parts_of_job
 from tracker.records.migrate import upgrade
@@ -356,7 +356,7 @@ def test_a_code_can_be_typed(page: Page, shop: Shop) -> None:
 
 def photo_of(code: str) -> bytes:
     buffer = BytesIO()
-    draw_code_label(code, "Deck", "cabinet 101", 300).convert("L").save(buffer, "JPEG")
+    picture_of(code, 300).save(buffer, "JPEG")
     return buffer.getvalue()
 
 
@@ -380,7 +380,7 @@ def test_a_photo_without_a_label_says_what_to_do(page: Page, shop: Shop) -> None
 def film_of(code: str, path: Path) -> Path:
     """A film of one still, as Y4M (YUV4MPEG2: a header, then frames of one plane of light and two of colour)."""
     picture = Image.new("L", (1280, 720), 140)
-    picture.paste(draw_code_label(code, "Deck", "cabinet 101", 203).convert("L"), (240, 160))
+    picture.paste(picture_of(code, 203), (240, 160))
     frame = b"FRAME\n" + picture.tobytes() + bytes([128]) * (1280 * 720 // 2)
     path.write_bytes(b"YUV4MPEG2 W1280 H720 F10:1 Ip A1:1 C420jpeg\n" + frame * 2)
     return path

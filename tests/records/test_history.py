@@ -40,6 +40,7 @@ def test_a_jobs_past_names_what_was_decided_and_what_became_of_its_boxes(floor: 
 def test_the_parts_scanned_just_before_and_after_are_its_neighbours(floor: Floor) -> None:
     floor.take("J-2", parts=(END,), items=())
     start = floor.tick()
+    floor.clock += timedelta(minutes=5)
     for number, code in enumerate((floor.deck, floor.end, floor.toe_kick)):
         floor.scan(code, "CUT-1", at=start + timedelta(minutes=number))
     with floor.database.read() as connection:

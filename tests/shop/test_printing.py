@@ -17,7 +17,7 @@ from tracker.shop.printing import (
     printer_state,
     printer_warning,
     read_address,
-    reason_word,
+    reprint_reason,
     state_as_of,
     state_word,
 )
@@ -91,7 +91,7 @@ def test_a_print_whose_sender_is_gone_is_not_printed_while_it_waited_and_in_doub
 def test_everything_is_said_in_words() -> None:
     assert all(state_word(each) for each in PrinterState)
     assert all(print_word(each) for each in PrintState)
-    assert all(reason_word(each) for each in Reason)
+    assert all(reprint_reason(each) for each in Reason)
     assert all(cause_sentence(each, "no labels") for each in Cause)
     assert "out of labels" in cause_sentence(Cause.NOT_READY, "no labels")
     assert "look at its display" in cause_sentence(Cause.NOT_READY, "a state of a later program")

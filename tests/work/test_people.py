@@ -67,6 +67,14 @@ def test_a_session_ends_after_half_a_day_without_a_request_and_lives_on_with_one
         visits.visitor(floor.database, secret, START + timedelta(hours=45.5))
 
 
+def test_a_page_that_only_asks_for_news_does_not_keep_a_persons_session(floor: Floor, ida: int) -> None:
+    secret = visits.sign_in(floor.database, "Ida", PASSWORD, at())
+    for hours in (4, 8, 11.9):
+        assert visits.visitor(floor.database, secret, START + timedelta(hours=hours), polls=True).name == "Ida"
+    with pytest.raises(NotSignedInError):
+        visits.visitor(floor.database, secret, START + timedelta(hours=12.1), polls=True)
+
+
 def test_a_new_password_ends_the_other_sessions(floor: Floor, ida: int) -> None:
     mine, other = (visits.sign_in(floor.database, "Ida", PASSWORD, at()) for _ in range(2))
     people.set_password(floor.database, ida, "another good password", keep=visits.digest_of_visit(mine))

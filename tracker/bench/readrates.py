@@ -223,7 +223,7 @@ def document(rates: Mapping[Cell, Tally], limit: Tally, *, seed: int, command: s
         "## How labels are spoilt",
         "\n".join(f"- *{spoiling.name}*: {_said(spoiling)}" for spoiling in SPOILINGS),
         "## On which stock",
-        "\n".join(f"- {name}: {', '.join(stocks_for(layout))}" for name, (layout, _label) in layouts().items()),
+        "\n".join(f"- {name}: {'; '.join(stocks_for(layout))}" for name, (layout, _label) in layouts().items()),
         "## Wrong readings",
         *_wrong(sum(rates.values(), Tally()), limit),
     ]

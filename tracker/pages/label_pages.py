@@ -21,12 +21,12 @@ from tracker.records.printing import PrinterRow
 from tracker.records.search import box_names, cabinet_names, open_job_codes
 from tracker.shop.codes import Code, Kind, MisreadError
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
-from tracker.shop.printing import Reason, fits_stock, reason_word, state_word
+from tracker.shop.printing import Reason, fits_stock, reprint_reason, state_word
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.work.access import needs
 from tracker.work.box_numbers import code_read, numbering
-from tracker.work.label_choice import Choice, Only, Order, Preview, What, preview_labels
+from tracker.work.label_choice import Choice, Only, Order, Preview, What, lacking_letters, preview_labels
 from tracker.work.label_setup import LabelSetup, label_setup
 from tracker.work.labels import label_png
 from tracker.work.printers import printers
@@ -203,6 +203,7 @@ def _page(asked: Asked, shown: Preview | None, *, unknown: str = "", wrong: str 
         asked=asked,
         choice=asked.choice,
         shown=shown,
+        lacking=lacking_letters(database(), settings(), shown.codes) if shown else "",
         unknown=unknown,
         wrong=wrong,
         given=request.form,
@@ -217,7 +218,7 @@ def _page(asked: Asked, shown: Preview | None, *, unknown: str = "", wrong: str 
         piles=_piles(shown, setup),
         on_sheets=any(setup.chosen[_KINDS[kind][1]].stock.count > 1 for kind in kinds),
         request_id=uuid4(),
-        reasons=[(reason.value, reason_word(reason)) for reason in Reason],
+        reasons=[(reason.value, reprint_reason(reason)) for reason in Reason],
         step_word=step_word,
         state_of=_state_of,
         box_numbers=numbering(database()),

@@ -36,7 +36,7 @@ from tracker.records.missing_lists import After, MissingPage, MissingPart, Short
 from tracker.records.printing import prints_of
 from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
 from tracker.shop.errors import ConflictError, NotFoundError
-from tracker.shop.printing import print_word, reason_word
+from tracker.shop.printing import print_word, reprint_reason
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
@@ -255,7 +255,7 @@ def _part_page(number: int, *, why: str = "") -> str | None:
         **facts,
         prints=prints,
         print_word=print_word,
-        reason_word=reason_word,
+        reason_word=reprint_reason,
         may_be_labelled=part.status not in DEAD_STATUSES,
         why=why,
         done=request.args.get("done", ""),

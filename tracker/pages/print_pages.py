@@ -26,7 +26,7 @@ from tracker.shop.printing import (
     PrintState,
     cause_sentence,
     print_word,
-    reason_word,
+    reprint_reason,
     state_word,
 )
 from tracker.shop.roles import Role
@@ -177,7 +177,7 @@ def _words() -> dict[str, Any]:
     return {
         "print_word": print_word,
         "cause_sentence": cause_sentence,
-        "reason_word": reason_word,
+        "reprint_reason": reprint_reason,
         "choice_words": choice_words,
         "shape": print_shape,
         "moment": moment,

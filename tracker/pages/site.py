@@ -84,7 +84,8 @@ def visitor_or_none() -> Bearer | None:
 
 
 def _visitor() -> Bearer:
-    return visits.visitor(database(), session.get(SECRET, ""), now(), acts=request.method not in SAFE)
+    acts = request.method not in SAFE
+    return visits.visitor(database(), session.get(SECRET, ""), now(), acts=acts, polls=not acts and _asks_a_script())
 
 
 @blueprint.get("/sign-in")

@@ -72,7 +72,8 @@ def check_digits(payload: str) -> str:
 def read_code(text: str) -> Code:
     """Return the code that ``text`` spells, ignoring case, surrounding spaces and a trailing CR, LF or TAB.
 
-    The link that a label's QR code carries spells the code that it names. Raises MisreadError when the shape, the kind or the check digits are wrong.
+    The link that a label's QR code carries spells the code that it names. Raises MisreadError when the shape, the kind
+    or the check digits are wrong.
     """
     spelled = text.strip(" \r\n\t")
     link = _LINK.fullmatch(spelled[:LONGEST_LINK])

@@ -241,7 +241,7 @@ _REASON_WORDS: Final = {
 }
 
 
-def reason_word(reason: Reason) -> Said:
+def reprint_reason(reason: Reason) -> Said:
     """Return why a label is printed again, in a few words."""
     return _REASON_WORDS[reason]
 

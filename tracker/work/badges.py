@@ -31,5 +31,5 @@ def badge_pdf(database: Database, settings: Settings, person_id: int, *, dpi: in
         raise NotFoundError(say("This person has no badge."))
     label = CodeLabel(kind=LabelKind.BADGE, code=codes[-1], title=found.name, subtitle="badge: scan it at the station")
     document = BytesIO()
-    write_pdf([label_setup(database, settings).draw(label, dpi)], document, title="Badge")
+    write_pdf([label_setup(database, settings).draw_to_print(label, dpi)], document, title="Badge")
     return document.getvalue()

@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 
 from tracker.labels.contents import CodeLabel, Label
 from tracker.labels.documents import write_pdf
+from tracker.labels.symbols import DPIS
 from tracker.records import look
 from tracker.records.boards import BoardView, board_ids_of_job, board_view, parts_on_board, parts_without_board
 from tracker.records.database import Database
@@ -159,9 +160,19 @@ def print_labels(
     document = BytesIO()
     with database.read() as connection:
         labels = labels_of(connection, chosen(connection, choice), setup)
-        drawn = (setup.draw(label, dpi) for label in labels)
+        drawn = (setup.draw_to_print(label, dpi) for label in labels)
         count = write_pdf(drawn, document, title=title_of(choice), taken=taken)
     return document.getvalue(), count
+
+
+def lacking_letters(database: Database, settings: Settings, codes: Sequence[str]) -> str:
+    """Return the letters that the font lacks for the labels of these codes, each once."""
+    setup = label_setup(database, settings)
+    found: dict[str, None] = {}
+    with database.read() as connection:
+        for label in labels_of(connection, labelled(connection, codes), setup):
+            found |= dict.fromkeys(setup.draw(label, DPIS[0])[0].lacking)
+    return "".join(found)
 
 
 def title_of(choice: Choice) -> str:

@@ -17,6 +17,7 @@ from typing import Any, Final
 from tracker.labels.contents import Label, LabelKind
 from tracker.labels.drawn import Drawn
 from tracker.labels.faces import Face, known_faces
+from tracker.labels.judging import must_read
 from tracker.labels.layout import Layout, draw_label
 from tracker.labels.layout_reading import read_layout
 from tracker.labels.stocks import Stock, read_stocks, stocks_from_rows
@@ -76,6 +77,11 @@ class LabelSetup:
         """Draw a label; it goes onto the stock."""
         chosen = self.chosen[label.kind]
         return draw_label(chosen.layout, label, dpi), chosen.stock
+
+    def draw_to_print(self, label: Label, dpi: int) -> tuple[Drawn, Stock]:
+        """Draw a label and read it back. Raises InvalidInputError, with the reasons, for one that would not read."""
+        drawn, stock = self.draw(label, dpi)
+        return must_read(drawn), stock
 
     def link(self, code: str) -> str:
         """Return what a label's QR code says instead of its code alone: nothing for a shop without an address."""

@@ -190,7 +190,8 @@ def document_of(database: Database, settings: Settings, row: PrintRow) -> Docume
         else:
             codes = kept.codes_of(connection, row.id)
             setup = label_setup(database, settings)
-            drawn = (setup.draw(label, row.dpi) for label in labels_of(connection, labelled(connection, codes), setup))
+            labels = labels_of(connection, labelled(connection, codes), setup)
+            drawn = (setup.draw_to_print(label, row.dpi) for label in labels)
 
         def noted() -> Iterator[tuple[Drawn, Stock]]:
             for label, stock in drawn:

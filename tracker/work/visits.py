@@ -115,10 +115,10 @@ def pair(database: Database, code: str, attempt: Attempt) -> str:
     return _open(database, attempt.now, token_id=token_id)
 
 
-def visitor(database: Database, secret: str, now: datetime, *, acts: bool = False) -> Bearer:
+def visitor(database: Database, secret: str, now: datetime, *, acts: bool = False, polls: bool = False) -> Bearer:
     """Return who is signed in by a session's secret. Raises NotSignedInError when the session has ended.
 
-    Whose badge was scanned at a tablet stays there as long as they act: a screen that only asks for news is idle.
+    A page that only polls does not keep a person's session from ending; it keeps that of a token, as of a wall. Whose badge was scanned at a tablet stays there as long as they act: a screen that only asks for news is idle.
     """
     digest = _digest(secret)
     with database.read() as connection:
@@ -127,7 +127,7 @@ def visitor(database: Database, secret: str, now: datetime, *, acts: bool = Fals
     if visit is None or bearer is None:
         raise NotSignedInError(say("Your session has ended. Sign in again."))
     noted: dict[str, datetime] = {}
-    if now - visit.seen_at > NOTED_EVERY:
+    if now - visit.seen_at > NOTED_EVERY and not (polls and visit.person_id is not None):
         noted["seen_at"] = now
     if acts and bearer.worker_id is not None and visit.worker_at is not None and now - visit.worker_at > NOTED_EVERY:
         noted["worker_at"] = now

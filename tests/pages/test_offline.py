@@ -1,0 +1,40 @@
+"""The program that keeps the pages on a device, as the server hands it out."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from flask.testing import FlaskClient
+
+from tracker.app import create_app
+from tracker.records.database import Database
+from tracker.records.migrate import upgrade
+from tracker.settings import Settings
+
+
+@pytest.fixture
+def client(tmp_path: Path) -> Iterator[FlaskClient]:
+    database = Database(f"sqlite:///{tmp_path / 'shop.db'}")
+    upgrade(database)
+    settings = Settings(data_dir=tmp_path, database_url=str(database.url), secret_key="for tests")  # noqa: S106
+    yield create_app(settings, database).test_client()
+    database.close()
+
+
+def test_it_is_a_script_at_the_top_that_is_asked_for_anew_each_time(client: FlaskClient) -> None:
+    answer = client.get("/service-worker.js")
+    assert answer.status_code == 200
+    # Service Workers, section "Register": a script's own folder is the widest that it may serve, and the type is checked.
+    assert answer.mimetype == "text/javascript"
+    assert answer.headers["Cache-Control"] == "no-cache"
+    assert answer.text.startswith('const VERSION = "')
+
+
+def test_the_policy_that_all_answers_carry_allows_it_and_no_script_of_others(client: FlaskClient) -> None:
+    policy = client.get("/service-worker.js").headers["Content-Security-Policy"]
+    assert "default-src 'self'" in policy  # what a worker falls back to (Content Security Policy Level 3, worker-src)
+
+
+def test_its_version_is_the_same_as_long_as_the_pages_are_made_of_the_same(client: FlaskClient) -> None:
+    first, second = (client.get("/service-worker.js").text for _time in range(2))
+    assert first == second

@@ -1,0 +1,128 @@
+"""What may come to a station, for the station program to keep: whole in pages at first, then what changed."""
+
+from collections.abc import Collection
+from typing import Any, Final
+
+from flask import Response, jsonify
+from marshmallow import Schema, fields, validate
+from sqlalchemy import Connection
+
+from tracker.api.context import caller, database
+from tracker.api.paging import cut, number_after
+from tracker.api.schemas import Shape
+from tracker.api.service import CallBlueprint
+from tracker.records import look
+from tracker.records.access import StationView, list_stations
+from tracker.records.expected import Changed, Expected, changed_since, expected_boxes, expected_parts
+from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.errors import NotAllowedError, NotFoundError
+from tracker.shop.roles import Role
+from tracker.shop.steps import Step
+from tracker.work.access import needs
+
+blueprint = CallBlueprint("expected", __name__)
+
+PAGE: Final = 2_000
+
+
+class ExpectedQueryShape(Shape):
+    """Which station, and what its list holds already."""
+
+    station = fields.String(
+        load_default="", metadata={"description": "its name or code; by default the one that the token is made for"}
+    )
+    since = fields.Integer(
+        load_default=0,
+        validate=validate.Range(min=0, max=10**15),
+        metadata={"description": "`at` of the answer that the list was made of: only what changed is answered"},
+    )
+    after = fields.String(load_default="", metadata={"description": "`next` of the page before, of a whole list"})
+    limit = fields.Integer(load_default=PAGE, validate=validate.Range(min=1, max=PAGE))
+
+
+class ExpectedRowShape(Schema):
+    """A part, or at a ship station a box, that may come."""
+
+    code = fields.String()
+    name = fields.String()
+    cabinet = fields.String()
+    job = fields.String()
+    box = fields.String(allow_none=True)
+    box_name = fields.String()
+    load = fields.String(allow_none=True)
+    next = fields.String(allow_none=True, metadata={"description": "the step that it is due for now"})
+    held = fields.Boolean()
+
+
+class ExpectedShape(Schema):
+    """What may come. ``whole``: this replaces the list; else ``items`` are put into it and ``gone`` taken out."""
+
+    station = fields.String()
+    step = fields.String()
+    strict = fields.Boolean()
+    at = fields.Integer()
+    whole = fields.Boolean()
+    items = fields.List(fields.Nested(ExpectedRowShape))
+    gone = fields.List(fields.String())
+    next = fields.String(allow_none=True)
+
+
+@blueprint.route("/expected", methods=["GET"])
+@blueprint.arguments(ExpectedQueryShape, location="query")
+@blueprint.response(200, ExpectedShape)
+@needs(Role.STATION)
+def get_expected(query: dict[str, Any]) -> Response:
+    """What may come to a station, so that it can tell with the network gone whether a scan looks right."""
+    since = query["since"]
+    with database().read() as connection:
+        station = _station(connection, query["station"])
+        last = look.last_change(connection)
+        changed = changed_since(connection, since) if 0 < since <= last and not query["after"] else None
+        if changed is None:
+            found = _expected(connection, station, limit=query["limit"] + 1, after=number_after(query["after"]))
+            page, gone = cut(found, query["limit"], lambda row: str(row.id)), []
+        else:
+            page, gone = _changes(connection, station, changed)
+    return jsonify(
+        station=station.name,
+        step=station.step.value,
+        strict=station.strict,
+        at=last,
+        whole=changed is None,
+        items=[_row(each) for each in page["items"]],
+        gone=gone,
+        next=page["next"],
+    )
+
+
+def _station(connection: Connection, named: str) -> StationView:
+    """Return the station that is asked for. Raises NotFoundError, NotAllowedError."""
+    own = caller().station
+    wanted = named or own
+    if not wanted:
+        raise NotFoundError("Name the station: the token is made for none.")
+    for each in list_stations(connection):
+        if wanted in (each.name, str(Code(Kind.STATION, each.id))):
+            if own and each.name != own:
+                raise NotAllowedError(f"This token is made for station {own}.")
+            return each
+    raise NotFoundError(f"There is no station {wanted[:80]}.")
+
+
+def _expected(
+    connection: Connection, station: StationView, *, limit: int, after: int = 0, among: Collection[int] | None = None
+) -> list[Expected]:
+    if station.step is Step.SHIP:
+        return expected_boxes(connection, limit=limit, after=after, among=among)
+    return expected_parts(connection, station.step, limit=limit, after=after, among=among)
+
+
+def _changes(connection: Connection, station: StationView, changed: Changed) -> tuple[dict[str, Any], list[str]]:
+    ids, code = (changed.boxes, box_code) if station.step is Step.SHIP else (changed.parts, part_code)
+    found = _expected(connection, station, limit=len(ids), among=ids) if ids else []
+    gone = sorted(set(ids) - {each.id for each in found})
+    return {"items": found, "next": None}, [code(number) for number in gone]
+
+
+def _row(row: Expected) -> dict[str, Any]:
+    return {name: getattr(row, name) for name in ExpectedRowShape().fields}
