@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 # One script a version of the file, run in order from the version that the file has.
 _VERSIONS: Final = (
@@ -26,6 +26,9 @@ _VERSIONS: Final = (
     ALTER TABLE waiting ADD COLUMN station TEXT NOT NULL DEFAULT '';
     ALTER TABLE aside ADD COLUMN station TEXT NOT NULL DEFAULT '';
     """,
+    """
+    ALTER TABLE waiting ADD COLUMN told TEXT NOT NULL DEFAULT '';
+    """,
 )
 _IN_USE_AFTER_S: Final = 0.3
 
@@ -34,13 +37,25 @@ _IN_USE_AFTER_S: Final = 0.3
 class Reading:
     """One reading of a code: its id, its time (RFC 3339) and its station were fixed when the trigger was pulled.
 
-    An empty ``station`` is the one that the token is made for.
+    An empty ``station`` is the one that the token is made for. ``told`` is what the worker was told before the server
+    answered (a Look), empty when nothing was.
     """
 
     id: str
     code: str
     at: str
     station: str = ""
+    told: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waiting:
+    """How many readings wait, the times (RFC 3339) of the first and of the last, and how many are set aside."""
+
+    count: int
+    oldest: str | None
+    newest: str | None
+    aside: int
 
 
 class QueueOpenError(Exception):
@@ -99,8 +114,13 @@ class Queue:
     def add(self, reading: Reading) -> None:
         """Write a reading. When this returns it is on disk."""
         with self._change() as connection:
-            row = (reading.id, reading.code, reading.at, reading.station)
-            connection.execute("INSERT INTO waiting (id, code, at, station) VALUES (?, ?, ?, ?)", row)
+            row = (reading.id, reading.code, reading.at, reading.station, reading.told)
+            connection.execute("INSERT INTO waiting (id, code, at, station, told) VALUES (?, ?, ?, ?, ?)", row)
+
+    def tell(self, id_: str, told: str) -> None:
+        """Keep with a reading that waits what the worker was told of it."""
+        with self._change() as connection:
+            connection.execute("UPDATE waiting SET told = ? WHERE id = ?", (told, id_))
 
     def answered(self, ids: Sequence[str]) -> None:
         """Take readings off the queue: the server has answered for them."""
@@ -114,14 +134,30 @@ class Queue:
             connection.execute("INSERT INTO aside (id, code, at, station, why) VALUES (?, ?, ?, ?, ?)", row)
             connection.execute("DELETE FROM waiting WHERE id = ?", (reading.id,))
 
+    def take_up_again(self) -> int:
+        """Let the readings that were set aside wait again, after those that wait; return how many."""
+        with self._change() as connection:
+            connection.execute(
+                "INSERT INTO waiting (id, code, at, station) SELECT id, code, at, station FROM aside ORDER BY at, rowid"
+            )
+            return connection.execute("DELETE FROM aside").rowcount
+
     def first(self, count: int) -> list[Reading]:
         """Return the first readings that wait, in the order in which they were made."""
-        rows = self._ask("SELECT id, code, at, station FROM waiting ORDER BY number LIMIT ?", count)
-        return [_reading(row) for row in rows]
+        rows = self._ask("SELECT id, code, at, station, told FROM waiting ORDER BY number LIMIT ?", count)
+        return [_reading(row, row[4]) for row in rows]
 
     def waiting(self) -> int:
         """How many readings wait."""
         return int(self._ask("SELECT count(*) FROM waiting")[0][0])
+
+    def state(self) -> Waiting:
+        """How much waits, and since when."""
+        ((count, oldest, newest, aside),) = self._ask(
+            "SELECT count(*), (SELECT at FROM waiting ORDER BY number LIMIT 1),"
+            " (SELECT at FROM waiting ORDER BY number DESC LIMIT 1), (SELECT count(*) FROM aside) FROM waiting"
+        )
+        return Waiting(count=count, oldest=oldest, newest=newest, aside=aside)
 
     def aside(self) -> list[tuple[Reading, str]]:
         """The readings that were set aside, with the reasons, oldest first."""
@@ -134,7 +170,7 @@ class Queue:
         with self._lock:
             self._connection.close()
 
-    def _ask(self, question: str, *values: int) -> list[tuple[str, ...]]:
+    def _ask(self, question: str, *values: int) -> list[tuple[Any, ...]]:
         with self._lock:
             try:
                 return self._connection.execute(question, values).fetchall()
@@ -154,5 +190,5 @@ class Queue:
                 raise QueueDiskError(f"the queue {self._path} cannot be written: {error}") from error
 
 
-def _reading(row: Sequence[str]) -> Reading:
-    return Reading(id=row[0], code=row[1], at=row[2], station=row[3])
+def _reading(row: Sequence[str], told: str = "") -> Reading:
+    return Reading(id=row[0], code=row[1], at=row[2], station=row[3], told=told)

@@ -4,34 +4,44 @@ import contextlib
 import json
 import urllib.error
 import urllib.request
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from http.client import HTTPException, HTTPMessage
 from typing import IO, Any, Final
-from urllib.parse import urlsplit
+from urllib.parse import urlencode, urlsplit
 
 from scanner_client.plan import Heard
+from scanner_client.provisional import Expected
 from scanner_client.queue import Reading
+from scanner_client.station_list import Page
 
 TIMEOUT_S: Final = 10.0
+_ANSWER_KEPT: Final = 100_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What the server said about one reading."""
+    """What the server said about one reading; ``part`` and ``box`` are the codes of what it is about."""
 
     outcome: str
     ok: bool
     message: str
+    part: str = ""
+    box: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reply:
-    """What came of sending: the answers by the readings' ids, or in ``why`` the reason that there are none."""
+    """What came of sending: the answers by the readings' ids, or in ``why`` the reason that there are none.
+
+    ``ahead_s``: by how many seconds the server found this computer's clock to be ahead; 0 when it is right.
+    """
 
     heard: Heard
     answers: Mapping[str, Answer] = field(default_factory=dict)
     why: str = ""
+    ahead_s: float = 0.0
 
 
 class _StayHere(urllib.request.HTTPRedirectHandler):
@@ -43,30 +53,39 @@ class _StayHere(urllib.request.HTTPRedirectHandler):
         return None
 
 
+def _utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
 class Server:
-    """The tracker's service, as a station sees it.
+    """The tracker's service, as a station sees it. ``clock`` is the one by which the readings are timed.
 
     Raises ValueError for an address that is none, and for a token that cannot stand in a request.
     """
 
-    def __init__(self, address: str, token: str, *, timeout_s: float = TIMEOUT_S) -> None:
+    def __init__(
+        self, address: str, token: str, *, timeout_s: float = TIMEOUT_S, clock: Callable[[], datetime] = _utc_now
+    ) -> None:
         parts = urlsplit(address)
         if parts.scheme not in ("http", "https") or not parts.hostname or parts.port == 0:
             raise ValueError(f"{address} is no server's address: use one such as http://shop:8000")
         if not (token.isascii() and token.isprintable() and " " not in token):
             raise ValueError("the token is not one word of plain letters and digits: make one with tracker token")
-        self._url = address.rstrip("/") + "/api/v1/scans"
+        self.address = address.rstrip("/")
         self._headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
         self._timeout_s = timeout_s
+        self._clock = clock
         self._opener = urllib.request.build_opener(_StayHere)
 
     def send(self, readings: Sequence[Reading]) -> Reply:
         """Send readings in order. Never raises: what went wrong is in the reply."""
-        body = json.dumps({"scans": [_scan(reading) for reading in readings]}).encode()
-        request = urllib.request.Request(self._url, data=body, headers=self._headers)  # noqa: S310 - http or https
+        sent_at = self._clock().isoformat()
+        body = json.dumps({"scans": [_scan(reading) for reading in readings], "sent_at": sent_at}).encode()
         try:
-            with self._opener.open(request, timeout=self._timeout_s) as response:
-                answers = _read_answers(json.load(response), {reading.id for reading in readings})
+            with self._open("/api/v1/scans", body) as response:
+                answered = json.load(response)
+            answers = _read_answers(answered, {reading.id for reading in readings})
+            ahead_s = float(answered.get("clock_ahead_s", 0))
         except urllib.error.HTTPError as error:
             with error:
                 return _refusal(error)
@@ -77,7 +96,32 @@ class Server:
             return Reply(heard=Heard.AWAY, why="what answers there is not the tracker's service")
         if not answers:
             return Reply(heard=Heard.AWAY, why="the server answered for none of the readings")
-        return Reply(heard=Heard.ANSWERS, answers=answers)
+        return Reply(heard=Heard.ANSWERS, answers=answers, ahead_s=ahead_s)
+
+    def expected(self, station: str, since: int, after: str = "") -> Page | None:
+        """Return what may come to a station (empty: the token's own), or None when there is none to be had."""
+        asked = {"station": station, "since": str(since), "after": after}
+        path = "/api/v1/expected?" + urlencode({name: value for name, value in asked.items() if value})
+        try:
+            with self._open(path) as response:
+                return _read_page(json.load(response))
+        except (OSError, HTTPException, ValueError, KeyError, TypeError, RecursionError):
+            return None
+
+    def ask(self, path: str) -> tuple[int, Mapping[str, str], bytes]:
+        """Ask for anything, and return the status, the headers and the start of the body. Raises OSError."""
+        try:
+            with self._open(path) as response:
+                return response.status, dict(response.headers), response.read(_ANSWER_KEPT)
+        except urllib.error.HTTPError as error:
+            with error:
+                return error.code, dict(error.headers), error.read(_ANSWER_KEPT)
+        except HTTPException as error:
+            raise OSError(f"what answers speaks no HTTP ({type(error).__name__})") from error
+
+    def _open(self, path: str, body: bytes | None = None) -> Any:
+        request = urllib.request.Request(self.address + path, data=body, headers=self._headers)  # noqa: S310 - http or https
+        return self._opener.open(request, timeout=self._timeout_s)
 
 
 def _scan(reading: Reading) -> dict[str, str]:
@@ -93,8 +137,29 @@ def _read_answers(body: Any, asked: set[str]) -> dict[str, Answer]:
         if not (isinstance(outcome, str) and isinstance(ok, bool) and isinstance(message, str)):
             raise TypeError("a result's fields are of another kind")
         if result["id"] in asked:
-            answers[result["id"]] = Answer(outcome=outcome, ok=ok, message=message)
+            about = {name: str(result.get(name) or "") for name in ("part", "box")}
+            answers[result["id"]] = Answer(outcome=outcome, ok=ok, message=message, **about)
     return answers
+
+
+def _read_page(body: Any) -> Page:
+    """Read what may come. Raises KeyError, TypeError or ValueError for a body of another shape."""
+    return Page(
+        station=str(body["station"]),
+        step=str(body["step"]),
+        strict=bool(body["strict"]),
+        at=int(body["at"]),
+        whole=bool(body["whole"]),
+        items=[_read_line(row) for row in body["items"]],
+        gone=[str(code) for code in body["gone"]],
+        next=str(body["next"] or ""),
+    )
+
+
+def _read_line(row: Any) -> Expected:
+    texts = ("code", "name", "cabinet", "job", "box", "box_name", "load", "next")
+    line: dict[str, Any] = {name: str(row[name] or "") for name in texts}
+    return Expected(**line, held=bool(row["held"]))
 
 
 def _refusal(error: urllib.error.HTTPError) -> Reply:

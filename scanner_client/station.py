@@ -4,14 +4,18 @@ import random
 import threading
 import time
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
+from contextlib import suppress
+from dataclasses import dataclass
 from typing import Final, Protocol
 from uuid import uuid4
 
+from scanner_client.clock import SteadyClock
 from scanner_client.plan import LARGEST_BATCH, Heard, Last, Send, SetAside, Wait, after, next_step
+from scanner_client.provisional import NO_GUESS, Guess, Look
 from scanner_client.queue import Queue, QueueDiskError, Reading
 from scanner_client.screen import Screen, printable
-from scanner_client.sender import Reply
+from scanner_client.sender import Answer, Reply
+from scanner_client.station_list import StationList
 from tracker.shop.codes import MisreadError, read_code
 from tracker.shop.sscc import find_sscc
 
@@ -19,6 +23,7 @@ TWICE_WITHIN_S: Final = 1.5
 DISK_PAUSE_S: Final = 1.0
 LAST_ANSWER_S: Final = 2.0  # how long a stop waits for the answer that is under way
 LOOK_UP_S: Final = 0.02
+PATIENCE_S: Final = 0.4  # how long a reading waits for the server's answer before the worker is told how it looks
 
 
 class Service(Protocol):
@@ -28,8 +33,21 @@ class Service(Protocol):
         """Send readings in order. Never raises."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Unanswered:
+    """A reading that nothing was said about yet, and when its worker has waited long enough."""
+
+    id: str
+    code: str
+    guess: Guess
+    due: float
+
+
 class Station:
-    """One station's readings on their way to the server. ``clock`` counts seconds."""
+    """One station's readings on their way to the server.
+
+    ``clock`` counts seconds; ``time_of_day`` times the readings; by ``expected`` readings are judged at first.
+    """
 
     def __init__(
         self,
@@ -38,26 +56,42 @@ class Station:
         screen: Screen,
         *,
         name: str = "",
+        expected: StationList | None = None,
         clock: Callable[[], float] = time.monotonic,
+        time_of_day: SteadyClock | None = None,
     ) -> None:
         self._queue = queue
         self._service = service
         self._screen = screen
         self._name = name
+        self._expected = expected
         self._clock = clock
+        self._time = time_of_day or SteadyClock()
         self._last = Last()
         self._jitter = 0.0
         self._why = ""
         self._seen = ("", 0.0)
+        self._unanswered: dict[str, _Unanswered] = {}
+        self._told: dict[str, str] = {}
+        self._telling = threading.Lock()
+        self._clock_told = False
         self._wake = threading.Event()
         self._stop = threading.Event()
         self._sending = threading.Thread(target=self._send_all, name="sending", daemon=True)
+        self._patience = threading.Thread(target=self._be_patient, name="patience", daemon=True)
         self.set_aside = 0
+        self.server_away = False  # by whoever else speaks to it: the next reading need not find out by itself
+
+    @property
+    def idle(self) -> bool:
+        """Whether the server was there when it was last spoken to and has every reading."""
+        return not self._last.failures and not self._queue.waiting()
 
     def start(self) -> None:
         """Say what an earlier run left, and begin to send it."""
         self._screen.begins(self._queue.waiting(), len(self._queue.aside()))
         self._sending.start()
+        self._patience.start()
 
     def take(self, text: str) -> None:
         """Take a reading: it is on disk before anything is said about it. Misreads are sent too, for the log."""
@@ -65,17 +99,34 @@ class Station:
         if self._is_twice(code):
             self._screen.twice(code)
             return
-        at = datetime.now(UTC).isoformat()
+        self._look_at_the_clock()
+        guess = self._expected.look(code) if self._expected and not wrong else NO_GUESS
+        behind = (self._last.failures > 0 or self.server_away) and not wrong
+        reading = Reading(
+            id=str(uuid4()),
+            code=code,
+            at=self._time.now().isoformat(),
+            station=self._name,
+            told=guess.look if behind else "",
+        )
+        if not (wrong or behind):
+            with self._telling:
+                self._unanswered[reading.id] = _Unanswered(
+                    id=reading.id, code=code, guess=guess, due=self._clock() + PATIENCE_S
+                )
         try:
-            self._queue.add(Reading(id=str(uuid4()), code=code, at=at, station=self._name))
+            self._queue.add(reading)
         except QueueDiskError as error:
             self._seen = ("", 0.0)
+            self._unanswered.pop(reading.id, None)
             self._screen.not_kept(code, str(error))
             return
         if wrong:
             self._screen.misread(code, wrong)
-        elif self._last.failures:
-            self._screen.kept(code, self._queue.waiting())
+        elif behind:
+            self._screen.provisional(code, guess, self._queue.waiting())
+        if self._expected and not wrong:
+            self._expected.note(code, guess)
         self._wake.set()
 
     def _is_twice(self, code: str) -> bool:
@@ -84,6 +135,17 @@ class Station:
         before, at = self._seen
         self._seen = (code, now)
         return code == before and now - at < TWICE_WITHIN_S
+
+    def _look_at_the_clock(self) -> None:
+        """Go by the computer's clock again as soon as nothing waits; say once that somebody set it."""
+        jump_s = self._time.jump_s()
+        if jump_s and not self._clock_told:
+            self._clock_told = True
+            self._screen.clock(jump_s, jumped=True)
+        with suppress(QueueDiskError):
+            if not self._queue.waiting():
+                self._time.settle()
+                self._clock_told = self._clock_told and bool(jump_s)
 
     def step(self) -> float | None:
         """Do one step of the sending; return the seconds until the next one, None when nothing waits.
@@ -98,6 +160,7 @@ class Station:
                 self._queue.set_aside(reading, self._why)
                 self._last = Last()
                 self.set_aside += 1
+                self._answered_already(reading.id)
                 self._screen.set_aside(reading.code, self._why)
             case Wait(seconds=seconds):
                 return seconds
@@ -115,6 +178,7 @@ class Station:
         self._stop.set()
         self._wake.set()
         self._sending.join(LAST_ANSWER_S)
+        self._patience.join(LAST_ANSWER_S)
         return not self._sending.is_alive()
 
     def _send_all(self) -> None:
@@ -128,6 +192,30 @@ class Station:
                 self._wake.wait(pause)
                 self._wake.clear()
 
+    def _be_patient(self) -> None:
+        while not self._stop.wait(PATIENCE_S / 8):
+            self.tell_what_is_due()
+
+    def tell_what_is_due(self, *, all_of_them: bool = False) -> None:
+        """Say how the latest reading looks of those that have waited long for their answers."""
+        with self._telling:
+            now = self._clock()
+            due = [each for each in self._unanswered.values() if all_of_them or each.due <= now]
+            for each in due:
+                del self._unanswered[each.id]
+            if not due:
+                return
+            latest = due[-1]
+            self._told[latest.id] = latest.guess.look
+            with suppress(QueueDiskError):
+                self._queue.tell(latest.id, latest.guess.look)
+                self._screen.provisional(latest.code, latest.guess, self._queue.waiting())
+
+    def _answered_already(self, id_: str) -> str | None:
+        """Forget a reading; return what the worker was told of it in this run, if anything."""
+        self._unanswered.pop(id_, None)
+        return self._told.pop(id_, None)
+
     def _send(self, readings: Sequence[Reading]) -> None:
         reply = self._service.send(readings)
         known = [reading for reading in readings if reading.id in reply.answers]
@@ -135,15 +223,54 @@ class Station:
         self._last = after(self._last, reply.heard, sent=len(readings), answered=len(known), now=self._clock())
         self._jitter = random.random()  # noqa: S311 - no secret
         self._why = reply.why
+        waiting = self._queue.waiting()
         if self._last.failures:
-            self._screen.trouble(reply.heard, reply.why, self._queue.waiting())
+            self._screen.trouble(reply.heard, reply.why, waiting)
+            self.tell_what_is_due(all_of_them=True)
+        else:
+            self.server_away = False
         for reading in known:
+            self._tell(reading, reply.answers[reading.id])
+        if self._expected and known:
+            self._keep_list(known, reply, latest=not waiting)
+        if reply.heard is Heard.ANSWERS:
+            self._tell_clock(reply.ahead_s)
+            if not waiting:
+                self._screen.all_sent()
+
+    def _tell(self, reading: Reading, answer: Answer) -> None:
+        """Show an answer: loudly where it takes back what was said before, quietly where it says the same."""
+        with self._telling:
+            told = self._answered_already(reading.id) or reading.told
+            if answer.outcome == "misread" and _judged(reading.code)[1]:
+                return  # it was said when it was read
+            if told == Look.RIGHT and not answer.ok:
+                self._screen.corrected(reading.code, answer)
+            elif told == Look.DOUBT and answer.ok:
+                self._screen.cleared(reading.code, answer)
+            else:
+                self._screen.answer(reading.code, answer, quiet=bool(told) and answer.ok)
+
+    def _keep_list(self, readings: Sequence[Reading], reply: Reply, *, latest: bool) -> None:
+        """Keep the station's list in step with what the server said of single readings."""
+        expected = self._expected
+        if expected is None:
+            return
+        for reading in readings:
             answer = reply.answers[reading.id]
-            said_when_read = answer.outcome == "misread" and _judged(reading.code)[1]
-            if not said_when_read:
-                self._screen.answer(reading.code, answer)
-        if reply.heard is Heard.ANSWERS and not self._queue.waiting():
-            self._screen.all_sent()
+            if not answer.ok:
+                expected.not_passed(reading.code)
+            elif answer.outcome == "undone" and answer.part:
+                expected.not_passed(answer.part)
+            elif answer.outcome == "done" and latest and reading is readings[-1]:
+                expected.passed(reading.code)
+
+    def _tell_clock(self, ahead_s: float) -> None:
+        if ahead_s and not self._clock_told:
+            self._clock_told = True
+            self._screen.clock(ahead_s)
+        elif not ahead_s and not self._time.jump_s():
+            self._clock_told = False
 
 
 def _judged(text: str) -> tuple[str, str]:

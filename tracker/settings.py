@@ -70,8 +70,9 @@ def _timezone(name: str) -> str:
     try:
         get_timezone(name)
     except LookupError:
+        fault = Fault(where={"field": "TRACKER_TIMEZONE"}, what=f"{name[:80]} is not known")
         told = "TRACKER_TIMEZONE is no time zone: a name such as Europe/Madrid is wanted."
-        raise InvalidInputError(told, [Fault(where={"field": "TRACKER_TIMEZONE"}, what=f"{name[:80]} is not known")]) from None
+        raise InvalidInputError(told, [fault]) from None
     return name
 
 
@@ -81,8 +82,9 @@ def _proxy(address: str) -> str:
     try:
         return str(ip_address(address))
     except ValueError:
+        fault = Fault(where={"field": "TRACKER_TRUSTED_PROXY"}, what=f"{address[:80]} is none")
         told = "TRACKER_TRUSTED_PROXY is no address: an IP address such as 127.0.0.1 is wanted, or * for any."
-        raise InvalidInputError(told, [Fault(where={"field": "TRACKER_TRUSTED_PROXY"}, what=f"{address[:80]} is none")]) from None
+        raise InvalidInputError(told, [fault]) from None
 
 
 def _kept_secret(path: Path) -> str:

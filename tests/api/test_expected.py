@@ -114,9 +114,7 @@ def test_a_long_list_comes_in_pages_job_by_job(station: Caller, floor: Floor) ->
     assert len(whole) == 6
 
 
-def test_after_very_many_changes_and_after_a_restore_the_whole_list_comes(
-    station: Caller, floor: Floor
-) -> None:
+def test_after_very_many_changes_and_after_a_restore_the_whole_list_comes(station: Caller, floor: Floor) -> None:
     since = _ask(station, "CUT-1")["at"]
     assert _ask(station, "CUT-1", since + 1_000)["whole"]
     assert station.get("/expected", query_string={"station": "CUT-1", "limit": PAGE + 1}).status_code == 422

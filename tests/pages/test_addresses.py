@@ -1,5 +1,6 @@
 """What nobody types but anybody may send: addresses and bodies that are made up are answered, never with a failure."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -29,7 +30,9 @@ def admin(app: Flask) -> Caller:
     return signed_in(app, "a token of somebody")
 
 
-@pytest.mark.parametrize("path", ["/loads?after=" + HUGE, "/loads?after=-1", "/reports?after=" + HUGE, "/?after=x_" + HUGE])
+@pytest.mark.parametrize(
+    "path", ["/loads?after=" + HUGE, "/loads?after=-1", "/reports?after=" + HUGE, "/?after=x_" + HUGE]
+)
 def test_a_page_that_begins_nowhere_is_the_first(admin: Caller, path: str) -> None:
     assert admin.get(path).status_code == 200
 
@@ -41,7 +44,9 @@ def test_a_number_larger_than_any_row_has_is_no_address(admin: Caller, path: str
     assert admin.get(path).status_code in (404, 405)
 
 
-@pytest.mark.parametrize("deed", ["people/{}/role", "people/{}/badge", "tokens/{}/withdraw", "stations/tablets/{}/withdraw"])
+@pytest.mark.parametrize(
+    "deed", ["people/{}/role", "people/{}/badge", "tokens/{}/withdraw", "stations/tablets/{}/withdraw"]
+)
 def test_what_is_sent_to_a_row_that_cannot_be_is_not_found(admin: Caller, deed: str) -> None:
     assert admin.send("/" + deed.format(HUGE), role="admin").status_code == 404
 
@@ -71,6 +76,24 @@ def test_a_mass_that_is_no_number_is_refused(floor: Floor, admin: Caller, number
 
 
 def test_a_scan_at_a_place_that_is_no_bench_is_not_kept(floor: Floor, admin: Caller) -> None:
-    body = '{"id": "b0e42fe7-31a5-4894-a441-007e5256afea", "at": "2026-11-26T08:00:00Z", "code": "%s"}' % floor.toe_kick
-    assert admin.post("/pack/CUT-1/scan", body).status_code == 404
+    scan = {"id": "b0e42fe7-31a5-4894-a441-007e5256afea", "at": "2026-11-26T08:00:00Z", "code": floor.toe_kick}
+    assert admin.post("/pack/CUT-1/scan", json.dumps(scan)).status_code == 404
     assert floor.part(floor.toe_kick).last_seen is None
+
+
+def test_a_bench_is_drawn_anew_when_something_was_counted_or_other_units_chosen(floor: Floor, admin: Caller) -> None:
+    floor.scan(floor.box_101, "PACK-1")
+    asked = {"Accept": "application/json"}
+    first = admin.get("/pack/PACK-1/bench", **asked)
+    known = {**asked, "If-None-Match": first.headers["ETag"]}
+    assert admin.get("/pack/PACK-1/bench", **known).status_code == 304
+    admin.send("/me", units="in")
+    assert admin.get("/pack/PACK-1/bench", **known).status_code == 200
+    known["If-None-Match"] = admin.get("/pack/PACK-1/bench", **asked).headers["ETag"]
+    counted = {"box": floor.box_101, "item": "spring pin 8 mm", "count": 1, "was": 0}
+    assert admin.post("/pack/PACK-1/count", json.dumps(counted)).status_code == 200
+    changed = admin.get("/pack/PACK-1/bench", **known)
+    assert changed.status_code == 200
+    assert first.json is not None
+    assert changed.json is not None
+    assert changed.json["change"] > first.json["change"]

@@ -228,10 +228,10 @@ def test_on_the_wall_six_jobs_stand_at_a_time_and_the_leaves_turn_by_themselves(
         page.clock.install()
         page.reload()
         shown = page.locator(".leaf-row:visible .code")
-        assert shown.all_inner_texts() == [f"W-{number:02}" for number in range(6)]
+        assert shown.all_inner_texts() == [f"W-{number:02} Invented" for number in range(6)]
         assert page.locator("#leaf").inner_text() == "Page 1 of 3"
         page.clock.run_for(20_000)
-        assert shown.all_inner_texts() == [f"W-{number:02}" for number in range(6, 12)]
+        assert shown.all_inner_texts() == [f"W-{number:02} Invented" for number in range(6, 12)]
         assert page.evaluate("document.getAnimations().length") == 0
         page.clock.run_for(20_000)
         assert page.locator("#leaf").inner_text() == "Page 3 of 3"
@@ -291,3 +291,18 @@ def test_a_thousand_jobs_are_read_page_by_page(busy: Shop, page: Page) -> None:
     assert set(first).isdisjoint(second)
     page.get_by_role("link", name="Back to the soonest").click()
     assert page.locator(".job h2 a").all_inner_texts() == first
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_on_the_wall_the_five_lengths_have_one_scale_and_no_head_is_cut(
+    browser: Browser, shop: Shop, language: str
+) -> None:
+    page = wall(browser, shop)
+    page.context.add_cookies([{"name": "language", "value": language, "url": shop.address}])
+    page.reload()
+    widths = page.evaluate("[...document.querySelectorAll('.leaf-row progress')].map(each => each.clientWidth)")
+    assert max(widths) - min(widths) <= 1
+    assert page.evaluate(
+        "[...document.querySelectorAll('.heads li')].every(each => each.scrollWidth <= each.clientWidth)"
+    )
+    page.context.close()

@@ -58,7 +58,8 @@ def test_a_box_shows_its_content_in_the_order_of_laying_and_where_each_part_is(p
     assert "2 × spring pin 8 mm" in text
     label = page.get_by_alt_text("The label of the box")
     label.scroll_into_view_if_needed()  # it is loaded when it is looked at
-    page.wait_for_function("document.querySelector('.label img').naturalWidth > 0")
+    expect(label).to_have_js_property("complete", True)
+    assert label.evaluate("image => image.naturalWidth > 0")
     assert page.locator(".layers").count() == 0  # no carton was planned for it
     assert violations(page) == []
 

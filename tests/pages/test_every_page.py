@@ -75,6 +75,7 @@ def pages_of(database: Database) -> dict[str, str]:
         "replace": f"/parts/{part.code}/replace",
         "reports": "/reports",
         "flagged": "/flagged",
+        "settled": "/flagged?settled=1",
         "stations-to-choose": "/station",
         "station": "/station/SAW-1",
         "benches-to-choose": "/pack",
@@ -102,8 +103,8 @@ def pages_of(database: Database) -> dict[str, str]:
 
 NAMES = (
     *("board", "wall", "missing", "missing-by-load", "missing-by-station", "job", "hold", "find", "replace", "reports"),
-    *("flagged", "stations-to-choose", "station", "benches-to-choose", "bench", "box", "sheet", "new-order", "search"),
-    *("labels", "labels-of-a-job", "printers", "prints", "label-layouts", "label-layout"),
+    *("settled", "flagged", "stations-to-choose", "station", "benches-to-choose", "bench", "box", "sheet", "new-order"),
+    *("search", "labels", "labels-of-a-job", "printers", "prints", "label-layouts", "label-layout"),
     *("loads", "load", "new-load", "settings", "people", "stations", "tokens", "me"),
 )
 

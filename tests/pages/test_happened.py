@@ -11,8 +11,8 @@ from sqlalchemy import select
 from tests.floor import Floor
 from tracker.app import create_app
 from tracker.pages.happened import said_of
-from tracker.records.tables import log, station
 from tracker.pages.words import box_name
+from tracker.records.tables import log, station
 from tracker.settings import Settings
 from tracker.shop.codes import read_code
 from tracker.shop.scans import Action

@@ -142,6 +142,8 @@ def test_a_load_does_not_leave_short_unseen(shop: Shop, page: Page) -> None:
     load = floor.plan(floor.box_101, floor.box_102)
     for code in (load, floor.box_101, floor.box_102):
         assert floor.scan(code, "SHIP-1").ok
+    page.goto(f"{shop.address}/loads")
+    expect(main).to_contain_text("The rest of 1 box is not on it.")
     page.goto(f"{shop.address}/loads/{load}")
     expect(main).not_to_contain_text("All boxes are on it.")
     expect(main).to_contain_text("it leaves short: the rest of 1 box is not on it")

@@ -255,7 +255,8 @@ def test_on_paper_stand_the_boxes_and_facts_and_no_buttons(shop: Shop, page: Pag
     assert set(colours) == {"rgb(0, 0, 0)"}
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     paper = "\n".join(printed(page))
-    for word in ("Box 301", "Box 201", "Deck", part(4), "machine", "CUT-1", "RACK-7", "tester", "1 kind of item not counted"):
+    uncounted = "1 kind of item not counted"
+    for word in ("Box 301", "Box 201", "Deck", part(4), "machine", "CUT-1", "RACK-7", "tester", uncounted):
         assert word in paper
     for word in ("Replace", "Sign out", "By job", "Hold job"):
         assert word not in paper

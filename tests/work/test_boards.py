@@ -4,7 +4,7 @@ from uuid import uuid4
 
 import pytest
 
-from tests.floor import JOB, Floor
+from tests.floor import JOB, Floor, scan_of
 from tracker.records.database import Database
 from tracker.shop.codes import Code, Kind
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
@@ -89,6 +89,17 @@ def test_a_board_is_scanned_again_after_an_undo(floor: Floor) -> None:
     floor.scan(board.code, "CUT-1")
     floor.undo("CUT-1")
     assert floor.scan(board.code, "CUT-1").message == "Board 1 of job J-1: 3 parts cut."
+    floor.check()
+
+
+def test_a_board_that_is_taken_back_and_scanned_again_in_one_batch_is_cut(floor: Floor) -> None:
+    """What a station sends at once when it was offline; the second scan must see what the undo before it changed."""
+    plan(floor)
+    (board,) = job_boards(floor.database, JOB)
+    floor.scan(board.code, "CUT-1")
+    batch = [scan_of("", "CUT-1", floor.tick(), action=Action.UNDO), scan_of(board.code, "CUT-1", floor.tick())]
+    assert [answer.outcome for answer in floor.send(batch)] == [Outcome.UNDONE, Outcome.DONE]
+    assert steps(floor) == ["machine", "pack", "pack"]
     floor.check()
 
 

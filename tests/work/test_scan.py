@@ -3,16 +3,18 @@
 from datetime import UTC, datetime, timedelta
 from uuid import uuid4
 
+import pytest
 from sqlalchemy import func, select
 
 from tests.floor import JOB, Floor, scan_of
 from tracker.records.database import Database
 from tracker.records.tables import log
-from tracker.shop.codes import Code, Kind
+from tracker.shop.codes import Code, Kind, read_code
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
+from tracker.shop.verdicts import Outcome
 from tracker.work.jobs import cancel_job, hold_job, resume_job
-from tracker.work.replace import replace_part
+from tracker.work.replace import repair_part, replace_part
 from tracker.work.scan import Sender, take_scans
 
 
@@ -222,6 +224,18 @@ def test_damage_to_a_packed_part_makes_it_missing_again(floor: Floor) -> None:
     floor.scan(floor.deck, "PACK-1", action=Action.DAMAGED)
     assert floor.box(floor.box_101).missing_count == 1
     assert floor.box(floor.box_101).state == "packing"
+    floor.check()
+
+
+@pytest.mark.parametrize("station", ["CUT-1", "MACHINE-1", "BAND-1", "PACK-1"])
+def test_a_damaged_part_goes_no_further_at_any_step_until_its_repair_is_recorded(floor: Floor, station: str) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED)
+    refused = floor.scan(floor.deck, station)
+    assert (refused.outcome, refused.ok) == (Outcome.ON_HOLD, False)
+    assert "marked damaged" in refused.message
+    repair_part(floor.database, read_code(floor.deck).number, "filled", **floor.act())
+    assert floor.scan(floor.deck, station).ok
     floor.check()
 
 

@@ -102,9 +102,7 @@ def do_deed(code: str, deed: str) -> Response:
     name = "" if found is None else box_name(found.name)
     flash(_("Box %(name)s is on hold.", name=name) if deed == "hold" else _("Box %(name)s goes on.", name=name))
     back = way_back("")
-    return redirect(
-        f"{back}#box-{number}" if back else url_for("box_pages.box", code=code), HTTPStatus.SEE_OTHER
-    )
+    return redirect(f"{back}#box-{number}" if back else url_for("box_pages.box", code=code), HTTPStatus.SEE_OTHER)
 
 
 @blueprint.get("/boards/<code>")

@@ -1,16 +1,25 @@
 """Days and moments as people say them, in the reader's language and on the shop's clock."""
 
 from datetime import date, datetime
+from typing import Final
 
 from babel.dates import format_skeleton
 from flask_babel import format_datetime, get_locale, to_user_timezone
 
 from tracker.pages.context import now
 
+_SAME_WEEKS_DAYS: Final = 20  # within them no two days have the same weekday and number
+
 
 def day(when: date) -> str:
     """Say a day: Fri, Mar 5, in the order of the reader's language."""
     return str(format_skeleton("MMMEd", when, locale=get_locale()))
+
+
+def short_day(when: date) -> str:
+    """Say a day as shortly as it is clear: Fri 5 in these weeks, Mar 5 in others."""
+    near = abs((when - today()).days) <= _SAME_WEEKS_DAYS
+    return str(format_skeleton("Ed" if near else "MMMd", when, locale=get_locale()))
 
 
 def moment(when: datetime) -> str:
@@ -26,7 +35,8 @@ def time_of_day(when: datetime) -> str:
 
 def shop_now() -> datetime:
     """Return the time as the shop's clock shows it."""
-    return to_user_timezone(now())
+    local: datetime = to_user_timezone(now())
+    return local
 
 
 def today() -> date:

@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.context import act, bearer, database
-from tracker.pages.days import day, moment, shop_now
+from tracker.pages.days import day, moment, shop_now, short_day
 from tracker.pages.happened import said_of
 from tracker.pages.polling import answer_if_changed
 from tracker.pages.short_words import rests_of
@@ -101,6 +101,7 @@ def _tools() -> dict[str, Any]:
     return {
         "steps": list(Step),
         "day": day,
+        "short_day": short_day,
         "moment": moment,
         "step_word": step_word,
         "box_state_word": box_state_word,
@@ -162,6 +163,7 @@ def _row(job: JobView, expected: Forecast | None) -> Row:
     if expected.ready_on is not None and expected.outlook is not Outlook.NOT_KNOWN:
         ready = _("packed about %(day)s", day=day(expected.ready_on))
     brief = _("will be late") if expected.outlook is Outlook.WILL_BE_LATE else word
+    brief = _("late") if expected.outlook is Outlook.LATE else brief
     brief = _("pace not known") if expected.outlook is Outlook.NOT_KNOWN else brief
     return Row(job=job, word=word, brief=brief, mark=mark, tone=tone, ready=ready)
 

@@ -1,10 +1,12 @@
 """Loads: which boxes leave together, what is lacking, when the truck has left."""
 
+from collections.abc import Sequence
 from datetime import date
 from http import HTTPStatus
 from typing import Any, Final
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
+from sqlalchemy import Connection
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.context import act, bearer, database
@@ -17,6 +19,7 @@ from tracker.pages.words import box_state_word
 from tracker.pages.words import gettext as _
 from tracker.records import look
 from tracker.records.follow_ups import follow_ups_of
+from tracker.records.look import LoadView
 from tracker.records.shipping import READY_STATES, ShippingBox, boxes_on_load, boxes_to_plan
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
@@ -41,10 +44,12 @@ def loads() -> str:
     after = number_within(request.args.get("after", ""))
     with database().read() as connection:
         found = look.list_loads(connection, limit=LOADS_A_PAGE + 1, after=after)
-    shown = found[:LOADS_A_PAGE]
+        shown = found[:LOADS_A_PAGE]
+        short = _short_of(connection, [each for each in shown if each.state == "open"])
     return render_template(
         "loads.html",
         loads=[(each, sum(state in READY_STATES for _box, _job, state in each.boxes)) for each in shown],
+        short=short,
         more=shown[-1].id if len(found) > LOADS_A_PAGE else None,
         **_tools(),
     )
@@ -141,6 +146,16 @@ def _box_number(text: str) -> int:
     if code.kind is not Kind.BOX:
         raise MisreadError
     return code.number
+
+
+def _short_of(connection: Connection, loads: Sequence[LoadView]) -> dict[str, int]:
+    """Return of how many boxes of each load, by its code, the rest is not on it."""
+    numbers = {each.code: [read_code(code).number for code, _job, _state in each.boxes] for each in loads}
+    rests = follow_ups_of(connection, [number for some in numbers.values() for number in some])
+    return {
+        code: sum(any(not rest.leaves_with(code) for rest in rests.get(number, ())) for number in some)
+        for code, some in numbers.items()
+    }
 
 
 def _rests(load_id: int) -> dict[str, list[Rest]]:

@@ -9,10 +9,8 @@ from dataclasses import dataclass
 from functools import wraps
 from http import HTTPStatus
 from typing import Any, Final
-from zlib import crc32
 
 from flask import Blueprint, Response, abort, jsonify, redirect, render_template, request, url_for
-from flask_babel import get_locale
 from flask_babel import gettext as _
 from sqlalchemy import Connection
 from werkzeug.wrappers import Response as AnyResponse
@@ -106,16 +104,16 @@ def bench(station: str) -> AnyResponse | str:
 
 @blueprint.get("/pack/<path:station>/bench")
 @needs(Role.STATION)
-def get_bench(station: str) -> Response:
-    """The bench anew, when anything changed."""
+def get_bench(station: str) -> AnyResponse:
+    """The bench anew, when anything changed, or who stands at it."""
+    return answer_if_changed(database(), lambda: _bench_now(station), of=f"{bearer().role} {bearer().name}")
+
+
+def _bench_now(station: str) -> dict[str, Any]:
     with database().read() as connection:
         place = _bench(connection, station)
-        mark = _mark(connection, place)
-        if request.if_none_match.contains_weak(mark):
-            return _unchanged(mark)
         change = look.last_change(connection)
-        html = _bench_html(place, _shown(connection, place))
-    return _fresh(mark, bench=html, change=change)
+        return {"bench": _bench_html(place, _shown(connection, place)), "change": change}
 
 
 @blueprint.get("/pack/<path:station>/next")
@@ -130,30 +128,6 @@ def _next_html(station: str) -> str:
         place = _bench(connection, station)
         boxes, more = packing.next_boxes(connection, limit=NEXT_SHOWN)
     return render_template("pack_next.html", **_words(place), boxes=boxes, more=more)
-
-
-def _mark(connection: Connection, place: packing.Bench) -> str:
-    on_bench = packing.box_on_bench(connection, place.id)
-    counted = () if on_bench is None else packing.counted_mark(connection, on_bench)
-    return _etag(look.last_change(connection), on_bench, *counted)
-
-
-def _etag(*facts: object) -> str:
-    who = f"{get_locale()} {bearer().role} {bearer().name}"
-    return "-".join(str(fact) for fact in (*facts, crc32(who.encode())))
-
-
-def _unchanged(mark: str) -> Response:
-    response = Response(status=HTTPStatus.NOT_MODIFIED)
-    response.set_etag(mark, weak=True)
-    return response
-
-
-def _fresh(mark: str, **shown: str | int) -> Response:
-    response = jsonify(shown)
-    response.set_etag(mark, weak=True)
-    response.headers["Cache-Control"] = "no-cache"
-    return response
 
 
 # Acts

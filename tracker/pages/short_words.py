@@ -20,9 +20,7 @@ class Rest:
 
 def rests_of(follow_ups: Sequence[FollowUp], load: str | None) -> list[Rest]:
     """Say where the rest of a box is that is planned for ``load``, or for none."""
-    return [
-        Rest(box=each, says=_says(each, load), left_behind=not each.leaves_with(load)) for each in follow_ups
-    ]
+    return [Rest(box=each, says=_says(each, load), left_behind=not each.leaves_with(load)) for each in follow_ups]
 
 
 def left_behind(rests: Mapping[str, Sequence[Rest]]) -> list[tuple[str, Rest]]:
@@ -33,9 +31,12 @@ def left_behind(rests: Mapping[str, Sequence[Rest]]) -> list[tuple[str, Rest]]:
 def _says(each: FollowUp, load: str | None) -> str:
     if each.shipped:
         return _("Sealed short: the rest has left in box %(name)s.", name=box_name(each.name))
-    if each.load is None:
+    if each.load is None or each.ship_on is None:
         return _("Sealed short: the rest is in box %(name)s, on no load.", name=box_name(each.name))
     if each.load == load:
         return _("Sealed short: the rest is in box %(name)s, on the same load.", name=box_name(each.name))
-    assert each.ship_on is not None  # noqa: S101 - a load has a day
-    return _("Sealed short: the rest is in box %(name)s, on the load of %(day)s.", name=box_name(each.name), day=day(each.ship_on))
+    return _(
+        "Sealed short: the rest is in box %(name)s, on the load of %(day)s.",
+        name=box_name(each.name),
+        day=day(each.ship_on),
+    )

@@ -131,7 +131,9 @@ def _first_page(secret: str) -> str:
 
 def _sign_in_page(*, wrong: str = "", ended: bool = False) -> str:
     back = _own_path(request.values.get("next", ""))
-    return render_template("sign_in.html", wrong=wrong, ended=ended, next=back, name=request.form.get("name", ""), given=request.form)
+    return render_template(
+        "sign_in.html", wrong=wrong, ended=ended, next=back, name=request.form.get("name", ""), given=request.form
+    )
 
 
 def _own_path(given: str) -> str:

@@ -95,9 +95,7 @@ def _body(answer: Answer, told: Told | None, clock: str) -> dict[str, Any]:
         "says": "" if told is None else told.says,
         "part": answer.part,
         "title": "" if told is None or told.part is None else told.title,
-        "html": render_template(
-            "station_answer.html", told=told, said=said, day=day, step_word=step_word, clock=clock
-        ),
+        "html": render_template("station_answer.html", told=told, said=said, day=day, step_word=step_word, clock=clock),
     }
 
 

@@ -236,8 +236,8 @@ class Facts:
     """What is known of one scan that was answered, as far as a sentence needs it.
 
     ``kind`` is what the code names, None for a text that is no code; ``action`` is what was asked, ``undone`` what an
-    undo took back. ``open_steps`` are the part's steps before the station's own that are not done. Of a load: the day on
-    which it leaves, how many of its boxes are on it, and how many of those have a rest that is not on it.
+    undo took back. ``open_steps`` are the part's steps before the station's own that are not done. Of a load: the day
+    on which it leaves, how many of its boxes are on it, and how many of those have a rest that is not on it.
     """
 
     step: Step
@@ -316,7 +316,9 @@ def _on_load(facts: Facts) -> str:
     if facts.load_on < facts.load_boxes:
         return gettext("On load %(load)s of %(day)s: %(on)s of %(boxes)s boxes.", **named)
     if facts.load_short:
-        return gettext("On load %(load)s of %(day)s: all %(boxes)s boxes, but it would leave short. Ask the foreman.", **named)
+        return gettext(
+            "On load %(load)s of %(day)s: all %(boxes)s boxes, but it would leave short. Ask the foreman.", **named
+        )
     return gettext("On load %(load)s of %(day)s: all %(boxes)s boxes. The truck may leave.", **named)
 
 

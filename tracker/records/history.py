@@ -346,7 +346,8 @@ def packed_by_day(connection: Connection, *, now: datetime) -> Mapping[date, int
     """Return how many parts were packed on each of the last days at the pack stations, less what was taken back.
 
     ``now`` is on the shop's clock, whose days are counted: where that was put forward or back meanwhile, an hour of the
-    days before counts to the day beside its own. Reads the pack stations' own scans of LOOK_BACK_DAYS, whatever the shop's age.
+    days before counts to the day beside its own. Reads the pack stations' own scans of LOOK_BACK_DAYS, whatever the
+    shop's age.
     """
     ahead = now.utcoffset() or timedelta()
     since = datetime.combine(now.date() - timedelta(days=LOOK_BACK_DAYS), datetime.min.time(), timezone(ahead))

@@ -157,9 +157,7 @@ _LEFT_BEHIND: Select[Any] = (
     .join(first, first.c.load_id == load.c.id)
     .join(box, completes())
     .join(job, job.c.id == box.c.job_id)
-    .where(
-        load.c.state == "open", job.c.status.in_(_OPEN), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED
-    )
+    .where(load.c.state == "open", job.c.status.in_(_OPEN), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED)
 )
 
 _its_load = load.alias("its_load")

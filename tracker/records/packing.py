@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, Select, case, func, select, type_coerce
 
-from tracker.records.tables import box, item, job, load, log, part, station
+from tracker.records.tables import box, job, load, log, part, station
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 from tracker.shop.steps import Step
@@ -104,13 +104,6 @@ def box_on_bench(connection: Connection, station_id: int) -> int | None:
         .limit(1)
     )
     return connection.execute(query).scalar()
-
-
-def counted_mark(connection: Connection, box_id: int) -> tuple[Any, ...]:
-    """Return what was counted and weighed of a box, to see whether it changed."""
-    counted = select(item.c.counted).where(item.c.box_id == box_id).order_by(item.c.item)
-    weighed = connection.execute(select(box.c.weighed_kg).where(box.c.id == box_id)).scalar()
-    return (weighed, *connection.execute(counted).scalars())
 
 
 def whereabouts(connection: Connection, box_id: int) -> Whereabouts | None:

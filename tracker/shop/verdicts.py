@@ -116,7 +116,7 @@ class Verdict:
 
 def judge_part(part: PartFacts, station: StationFacts, before: Progress, open_box: BoxFacts | None) -> Verdict:
     """Say what passing ``part`` at ``station`` means, given where the part stood before and the station's open box."""
-    stopped = _judge_standing(part)
+    stopped = _judge_standing(part) or _judge_damage(part, before)
     if stopped:
         return stopped
     if station.step not in part.route:
@@ -124,7 +124,7 @@ def judge_part(part: PartFacts, station: StationFacts, before: Progress, open_bo
     if station.step is Step.SHIP:
         return _judge_loose_part(part)
     if station.step is Step.PACK:
-        stopped = _judge_packing(part, before, open_box or part.box)
+        stopped = _judge_packing(part, open_box or part.box)
         if stopped:
             return stopped
     if station.step in before.counted - before.inferred:
@@ -148,21 +148,26 @@ def _judge_standing(part: PartFacts) -> Verdict | None:
     return None
 
 
+def _judge_damage(part: PartFacts, before: Progress) -> Verdict | None:
+    """A damaged part is worked on no further, wherever it is scanned: each step would be spent on waste."""
+    if not before.damaged:
+        return None
+    message = f"{part.title}: marked damaged. Ask the foreman to replace it or to record the repair."
+    return Verdict(outcome=Outcome.ON_HOLD, message=message)
+
+
 def _judge_loose_part(part: PartFacts) -> Verdict:
     message = f"{part.title}: a part ships in its box. Scan the label of box {part.box.code} when it is sealed."
     return Verdict(outcome=Outcome.EARLY, message=message)
 
 
-def _judge_packing(part: PartFacts, before: Progress, open_box: BoxFacts) -> Verdict | None:
+def _judge_packing(part: PartFacts, open_box: BoxFacts) -> Verdict | None:
     if open_box.code != part.box.code:
         message = f"{part.title}: not for box {open_box.code}. It belongs in box {part.box.code}."
         closed = open_box.closed
         return Verdict(outcome=Outcome.BOX_CLOSED if closed else Outcome.WRONG_BOX, message=message)
     if part.box.closed:
         return Verdict(outcome=Outcome.BOX_CLOSED, message=f"{part.title}: box {part.box.code} is {part.box.state}.")
-    if before.damaged:
-        message = f"{part.title}: marked damaged. Ask the foreman to replace it or to record the repair."
-        return Verdict(outcome=Outcome.ON_HOLD, message=message)
     return None
 
 

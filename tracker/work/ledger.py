@@ -48,8 +48,9 @@ class Ledger:
         self._stations.update(floor.stations_named(self.connection, names))
 
     def look_up_parts(self, ids: Collection[int]) -> None:
-        """Read the parts with these ids, and their boxes."""
-        for row in floor.parts_numbered(self.connection, ids).values():
+        """Read the parts with these ids, and their boxes, but for those that this transaction sees already."""
+        unknown = [part_id for part_id in ids if part_id not in self._parts]
+        for row in floor.parts_numbered(self.connection, unknown).values():
             self._parts[row.id] = row
             self._boxes.setdefault(row.box.id, row.box)
 

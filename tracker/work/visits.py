@@ -118,7 +118,8 @@ def pair(database: Database, code: str, attempt: Attempt) -> str:
 def visitor(database: Database, secret: str, now: datetime, *, acts: bool = False, polls: bool = False) -> Bearer:
     """Return who is signed in by a session's secret. Raises NotSignedInError when the session has ended.
 
-    A page that only polls does not keep a person's session from ending; it keeps that of a token, as of a wall. Whose badge was scanned at a tablet stays there as long as they act: a screen that only asks for news is idle.
+    A page that only polls does not keep a person's session from ending; it keeps that of a token, as of a wall. Whose
+    badge was scanned at a tablet stays there as long as they act: a screen that only asks for news is idle.
     """
     digest = _digest(secret)
     with database.read() as connection:

@@ -26,7 +26,8 @@ const SHOWN_MS = 10_000;
 export function openOutbox({ onAnswer, onNoted, onChange }) {
   const store = openStore((isUnkept) => change({ isUnkept }));
   const channel = window.BroadcastChannel ? new BroadcastChannel("outbox") : null;
-  const fresh = new Set(); // ids that this page read and of which nothing was told yet
+  const fresh = new Map(); // by id: what this page read and of which nothing was told yet
+  let latest = ""; // the id of what this page read last: an answer to anything before it is soon covered by the next
   const state = { isAway: false, isUnkept: false };
   let failures = { id: "", count: 0 };
   let isRunning = false;
@@ -38,10 +39,11 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
   async function add(kind, path, body, what) {
     const isMisread = kind === "scan" && Boolean(body.code) && !isCode(body.code);
     const entry = { id: newId(), kind, path, body, what, isMisread, read: Date.now() };
-    fresh.add(entry.id);
+    latest = entry.id;
     const kept = store.add(entry);
     adding = Promise.all([adding, kept]);
     await kept;
+    fresh.set(entry.id, entry);
     setTimeout(() => note(entry), state.isAway ? 0 : NOTED_MS);
     change({}, true);
     drain();
@@ -62,6 +64,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
       const done = await alone(sendFirst).catch(failed);
       if (done === "away") {
         change({ isAway: true });
+        for (const entry of fresh.values()) note(entry);
         await pause(RETRY_MS[Math.min(tries++, RETRY_MS.length - 1)]);
       } else if (done === "sent") {
         tries = 0;
@@ -108,7 +111,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
 
   async function settle(entry, answer) {
     const isTold = !fresh.delete(entry.id);
-    await store.settle(entry, toPutRight(entry, answer, isTold));
+    await store.settle(entry, toPutRight(entry, answer, isTold || entry.id !== latest));
     channel?.postMessage({ entry, answer });
     onAnswer(entry, { ...answer, isTold });
   }
@@ -171,10 +174,10 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
   return { add, seen, idle, wake: wakeUp, waits: store.all };
 }
 
-// What was told as kept and the server did not take as such, and a scan that it refused: kept until somebody has seen it.
-function toPutRight(entry, { data, isRefused }, isTold) {
-  const isWrong = isTold && data?.sound !== undefined && data.sound !== "ok" && data.outcome !== "again" && !entry.isMisread;
-  if (isRefused ? !isTold && entry.kind !== "scan" : !isWrong) return null;
+// What the worker may have gone on from and the server did not take, and a scan that it refused: kept until somebody has seen it.
+function toPutRight(entry, { data, isRefused }, isPast) {
+  const isWrong = isPast && data?.sound !== undefined && data.sound !== "ok" && data.outcome !== "again" && !entry.isMisread;
+  if (isRefused ? !isPast && entry.kind !== "scan" : !isWrong) return null;
   const { word = "", title = "" } = data ?? {};
   const says = data?.says ?? data?.detail ?? data?.refused ?? "";
   return { id: entry.id, read: entry.read, what: title || entry.what, word: isRefused ? "" : word, says, isRefused, entry };
