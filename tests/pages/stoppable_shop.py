@@ -96,4 +96,5 @@ def stoppable(folder: Path) -> Iterator[StoppableShop]:
 
 def wait_until_kept(page: Page) -> None:
     """Wait until the device has all that it needs to open this page without the server."""
-    page.wait_for_function(KEPT, timeout=30_000)
+    while not page.evaluate(KEPT):  # a promise is not waited for by wait_for_function
+        page.wait_for_timeout(50)

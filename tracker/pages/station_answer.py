@@ -8,22 +8,23 @@ from sqlalchemy import Connection
 
 from tracker.pages.days import day
 from tracker.pages.outlines import Panel, outline_svg
-from tracker.pages.words import OUTCOMES, Facts, Said, gettext, sentence
+from tracker.pages.words import Facts, Said, gettext, said_as, sentence
 from tracker.records import floor, look
 from tracker.records.access import StationView, list_stations
 from tracker.records.boards import BoardView, board_view
 from tracker.records.designs import Marks, marks_of
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.look import PartView
-from tracker.records.shipping import loading_of
-from tracker.records.waiting import KeptScan, TakenBack, kept_scan, taken_back, uncut_on_board
+from tracker.records.shipping import Loading, loading_of
+from tracker.records.waiting import KeptScan, TakenBack, kept_scan, last_that_counts, taken_back, uncut_on_board
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
-from tracker.shop.scans import Answer
+from tracker.shop.scans import Action, Answer
 from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import Outcome
 
 STATIONS_NAMED: Final = 3
+_ABOUT_A_LOAD: Final = frozenset({Outcome.DONE, Outcome.AGAIN, Outcome.UNDONE})
 _GOES_ON: Final = frozenset(
     {Outcome.DONE, Outcome.AGAIN, Outcome.UNDONE, Outcome.EARLY, Outcome.OFF_ROUTE, Outcome.WRONG_BOX}
 )
@@ -43,7 +44,10 @@ class Next:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """An answer as the screen shows it. ``part`` is None for a box, a load, a board, or what is not known."""
+    """An answer as the screen shows it. ``part`` is None for a box, a load, a board, or what is not known.
+
+    ``loading`` is how far the load is loaded that the answer is about, at the dock.
+    """
 
     outcome: Outcome
     said: Said
@@ -52,6 +56,7 @@ class Told:
     part: PartView | None
     outline: str
     next: Next | None
+    loading: Loading | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,15 +79,34 @@ def tell(connection: Connection, answer: Answer, station: StationView) -> Told |
     if kept is None:
         return None
     found = _find(connection, kept)
+    loading = _loading(connection, found, station)
+    facts = _facts(connection, found, answer, station, loading)
     return Told(
         outcome=answer.outcome,
-        said=OUTCOMES[answer.outcome],
-        says=sentence(answer.outcome, _facts(connection, found, answer, station)),
+        said=said_as(
+            answer.outcome,
+            action=facts.action,
+            damaged=facts.damaged and not facts.job_held,
+            short=facts.kind is Kind.BOX and facts.load_on == facts.load_boxes and facts.load_short > 0,
+        ),
+        says=sentence(answer.outcome, facts),
         title=_title(found),
         part=found.part,
         outline="" if found.part is None else outline_of(found.part, found.marks),
         next=_next(connection, found, answer.outcome),
+        loading=loading if answer.outcome in _ABOUT_A_LOAD else None,
     )
+
+
+def takes_back(connection: Connection, station: StationView) -> str:
+    """Name what an undo at the station would take back now; empty where there is nothing."""
+    last = last_that_counts(connection, station.id)
+    if last is None:
+        return ""
+    if last.part is not None:
+        named = f"{last.name} {last.cabinet}"
+        return f"{named} · {gettext('damaged')}" if last.action is Action.DAMAGED else named
+    return _title(_find(connection, last))
 
 
 def _find(connection: Connection, kept: KeptScan) -> _Found:
@@ -118,13 +142,24 @@ def _sscc(text: str) -> str | None:
         return None
 
 
-def _facts(connection: Connection, found: _Found, answer: Answer, station: StationView) -> Facts:
+def _loading(connection: Connection, found: _Found, station: StationView) -> Loading | None:
+    if station.step is not Step.SHIP:
+        return None
+    if found.box is not None:
+        load_id = found.box.load_id
+    else:
+        load_id = read_code(found.kept.load).number if found.kept.load else None
+    return loading_of(connection, load_id) if load_id else None
+
+
+def _facts(
+    connection: Connection, found: _Found, answer: Answer, station: StationView, loading: Loading | None
+) -> Facts:
     kept, undone, box, state = found.kept, found.undone, found.box, found.state
     open_steps: Sequence[Step] = ()
     if state is not None and station.step in state.route:
         open_steps = state.progress.open_before(station.step, state.route)
     load_id = box.load_id if box else read_code(kept.load).number if kept.load else None
-    loading = loading_of(connection, load_id) if load_id and station.step is Step.SHIP else None
     return Facts(
         step=station.step,
         code=kept.code,
@@ -173,7 +208,7 @@ def _title(found: _Found) -> str:
 
 def _next(connection: Connection, found: _Found, outcome: Outcome) -> Next | None:
     part, box = found.part, found.box
-    if part is None or box is None or outcome not in _GOES_ON:
+    if part is None or box is None or outcome not in _GOES_ON or part.damaged:
         return None
     step = None if part.step is None else Step(part.step)
     doing = [each.name for each in list_stations(connection) if each.step is step]

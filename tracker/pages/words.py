@@ -39,6 +39,16 @@ class Sound(StrEnum):
     STOP = "stop"
 
 
+class Shade(StrEnum):
+    """In what colours an answer stands: those of its sound, but for what is set aside and what is taken back."""
+
+    OK = "ok"
+    LOOK = "look"
+    STOP = "stop"
+    ASIDE = "aside"
+    BACK = "back"
+
+
 class Shape(StrEnum):
     """The shape beside the word."""
 
@@ -68,17 +78,18 @@ class Said:
     word: Lazy
     shape: Shape
     sound: Sound
+    shade: Shade
 
 
-def _said(word: Lazy, shape: Shape, sound: Sound) -> Said:
-    return Said(word=word, shape=shape, sound=sound)
+def _said(word: Lazy, shape: Shape, sound: Sound, shade: Shade | None = None) -> Said:
+    return Said(word=word, shape=shape, sound=sound, shade=shade or Shade(sound.value))
 
 
 OUTCOMES: Final[Mapping[Outcome, Said]] = MappingProxyType(
     {
         Outcome.DONE: _said(_("Done"), Shape.TICK, Sound.OK),
         Outcome.NOTED: _said(_("Noted"), Shape.NOTE, Sound.OK),
-        Outcome.UNDONE: _said(_("Taken back"), Shape.BACK, Sound.OK),
+        Outcome.UNDONE: _said(_("Taken back"), Shape.BACK, Sound.OK, Shade.BACK),
         Outcome.AGAIN: _said(_("Done before"), Shape.TWICE, Sound.LOOK),
         Outcome.MISREAD: _said(_("Scan again"), Shape.AGAIN, Sound.LOOK),
         Outcome.NOTHING_TO_UNDO: _said(_("Nothing to take back"), Shape.NOTHING, Sound.LOOK),
@@ -92,6 +103,10 @@ OUTCOMES: Final[Mapping[Outcome, Said]] = MappingProxyType(
         Outcome.UNKNOWN: _said(_("Unknown"), Shape.ASK, Sound.STOP),
     }
 )
+
+_DAMAGED: Final = _said(_("Damaged, put it aside"), Shape.CROSS, Sound.STOP)
+_MARKED: Final = _said(_("Noted"), Shape.NOTE, Sound.OK, Shade.ASIDE)
+_ON_BUT_SHORT: Final = _said(_("Done"), Shape.TICK, Sound.OK, Shade.ASIDE)
 
 STEPS: Final[Mapping[Step, Lazy]] = MappingProxyType(
     {
@@ -165,6 +180,29 @@ REASONS_AT_THE_DOCK: Final = ("chipped", "scratched")
 
 
 FOLLOW_UP: Final = " follow-up"  # as tracker.work.follow_up names such a box
+TABLET_AT: Final = "tablet at "  # as tracker.work.visits names what it pairs
+
+
+def said_as(outcome: Outcome, *, action: Action = Action.PASS, damaged: bool = False, short: bool = False) -> Said:
+    """Return how an answer is told: its outcome's way, unless something is to be put aside or asked about.
+
+    ``damaged``: the part that was held back is marked so; ``short``: the load that is full now would leave short.
+    """
+    match outcome:
+        case Outcome.ON_HOLD if damaged:
+            return _DAMAGED
+        case Outcome.NOTED if action is Action.DAMAGED:
+            return _MARKED
+        case Outcome.DONE if short:
+            return _ON_BUT_SHORT
+        case _:
+            return OUTCOMES[outcome]
+
+
+def who_word(name: str) -> str:
+    """Return who acted as people read it: a paired tablet without a badge is called so in their language."""
+    station = name.removeprefix(TABLET_AT)
+    return name if station == name else gettext("tablet at %(station)s", station=station)
 
 
 def step_word(step: str) -> str:
@@ -402,7 +440,7 @@ def _closed(facts: Facts) -> str:
 
 def _on_hold(facts: Facts) -> str:
     if facts.damaged and not facts.job_held:
-        return gettext("It is marked damaged. Ask the foreman.")
+        return gettext("Do no more to it. Ask the foreman.")
     if facts.box_kept and not facts.job_held:
         return gettext("This box is on hold and stays in the shop. Ask the foreman.")
     return gettext("Job %(job)s is on hold. Put it aside and ask the foreman.", job=facts.job)

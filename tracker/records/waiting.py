@@ -17,7 +17,7 @@ from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.progress import PartStatus
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState, Outcome
+from tracker.shop.verdicts import COUNTING_OUTCOMES, BoxState, Outcome
 
 COUNTED: Final = 300  # how many waiting parts are counted at most: more than anybody reads
 JOBS_LOOKED_AT: Final = 400
@@ -51,7 +51,11 @@ class WaitingList:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeptScan:
-    """One row of the log as a station's screen needs it. ``undone`` says that an undo took the scan back."""
+    """One row of the log as a station's screen needs it.
+
+    ``undone`` says that an undo took the scan back, ``damaged`` that its part is marked so now, ``job_held`` that the
+    part's job is on hold now.
+    """
 
     id: UUID
     at: datetime
@@ -68,6 +72,8 @@ class KeptScan:
     load: str | None
     slot: str | None
     undone: bool
+    damaged: bool
+    job_held: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,9 +194,11 @@ _KEPT = (
         *(log.c.scan_id, log.c.at, log.c.code, log.c.action, log.c.outcome, log.c.who, log.c.part_id, log.c.box_id),
         *(log.c.load_id, part.c.name, part.c.cabinet, box.c.name.label("box_name"), box.c.state.label("box_state")),
         *(slot.c.name.label("slot_name"), _undo.c.seq.label("undo_seq")),
+        *(part.c.damaged, job.c.status.label("job_status")),
     )
     .select_from(log)
     .outerjoin(part, part.c.id == log.c.part_id)
+    .outerjoin(job, job.c.id == part.c.job_id)
     .outerjoin(box, box.c.id == log.c.box_id)
     .outerjoin(slot, slot.c.id == log.c.slot_id)
     .outerjoin(_undo, _undo.c.undoes == log.c.seq)
@@ -211,6 +219,14 @@ def last_scans(connection: Connection, station_id: int, *, limit: int) -> list[K
         if len(found) == limit:
             break
     return found
+
+
+def last_that_counts(connection: Connection, station_id: int) -> KeptScan | None:
+    """Return what an undo at the station would take back now: its last scan that counts, or None."""
+    counts = _KEPT.where(log.c.station_id == station_id, log.c.outcome.in_(sorted(COUNTING_OUTCOMES)))
+    query = counts.where(_undo.c.seq.is_(None)).order_by(log.c.at.desc(), log.c.seq.desc()).limit(1)
+    row = connection.execute(query).first()
+    return None if row is None else _kept(row)
 
 
 def kept_scan(connection: Connection, scan_id: UUID) -> KeptScan | None:
@@ -236,6 +252,8 @@ def _kept(row: Any) -> KeptScan:
         load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
         slot=row.slot_name,
         undone=row.undo_seq is not None,
+        damaged=bool(row.damaged),
+        job_held=row.job_status == "held",
     )
 
 
