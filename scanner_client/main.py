@@ -99,7 +99,7 @@ def doctor(before: tuple[Path | None, dict[str, Any]], /, settings_file: Path | 
     from scanner_client.doctor import examine
 
     well = True
-    for finding in examine(_settings(*_together(before, settings_file, flags)), _read_token):
+    for finding in examine(_settings(*_together(before, settings_file, flags)), read_token):
         click.echo(finding.line)
         well = well and finding.well
     if not well:
@@ -145,7 +145,7 @@ def _scan(settings: Settings) -> None:
     screen = Screen(_no_line) if walled else Screen() if settings.bell else Screen(_print_silently)
     clock = SteadyClock()
     try:
-        token = _read_token(settings.checked_token_file)
+        token = read_token(settings.checked_token_file)
         server = Server(settings.server, token, timeout_s=settings.timeout_seconds, clock=clock.now)
         readings = open_source(settings.source, screen.source, stop)
     except (ValueError, UnknownSourceError) as error:
@@ -155,7 +155,15 @@ def _scan(settings: Settings) -> None:
         if newest := queue.state().newest:
             clock.never_before(datetime.fromisoformat(newest))
         expected = StationList(settings.list_file, of=f"{server.address} {settings.station}")
-        station = Station(queue, server, screen, name=settings.station, expected=expected, time_of_day=clock)
+        station = Station(
+            queue,
+            server,
+            screen,
+            name=settings.station,
+            expected=expected,
+            time_of_day=clock,
+            longest_pause_s=settings.longest_pause_seconds,
+        )
         with ExitStack() as running:
             if settings.commands:
                 _lead_to_commands(screen, settings, running)
@@ -243,7 +251,8 @@ def _tell_the_end(left: int, set_aside: int, *, asked_to_stop: bool) -> None:
     click.echo(f"Stopped. Readings: {'; '.join(said)}.", err=True)
 
 
-def _read_token(path: Path) -> str:
+def read_token(path: Path) -> str:
+    """Return the token in a file. Raises ValueError."""
     try:
         token = path.read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError) as error:

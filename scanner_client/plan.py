@@ -56,8 +56,12 @@ class Wait:
     seconds: float | None
 
 
-def next_step(waiting: Sequence[Reading], last: Last, *, now: float, jitter: float) -> Send | SetAside | Wait:
+def next_step(
+    waiting: Sequence[Reading], last: Last, *, now: float, jitter: float, longest_s: float = LONGEST_PAUSE_S
+) -> Send | SetAside | Wait:
     """Decide the next step. ``jitter`` is from 0 to 1 and stays the same until the next sending.
+
+    ``longest_s`` is the longest pause between two tries, in seconds.
 
     After a refusal half of the suspects are sent at a time, until the reading that the server refuses is alone.
     """
@@ -65,7 +69,7 @@ def next_step(waiting: Sequence[Reading], last: Last, *, now: float, jitter: flo
         return Wait(seconds=None)
     if last.refused_alone:
         return SetAside(reading=waiting[0])
-    due = last.at + _pause_s(last.failures, jitter)
+    due = last.at + _pause_s(last.failures, jitter, longest_s)
     if now < due:
         return Wait(seconds=due - now)
     return Send(readings=waiting[: max(1, last.suspects // 2) if last.suspects else LARGEST_BATCH])
@@ -82,8 +86,8 @@ def after(last: Last, heard: Heard, *, sent: int, answered: int, now: float) -> 
             return Last(suspects=last.suspects, failures=last.failures + 1, at=now)
 
 
-def _pause_s(failures: int, jitter: float) -> float:
+def _pause_s(failures: int, jitter: float, longest_s: float) -> float:
     """Seconds to wait after failures in a row: doubled each time, a quarter more or less, so that stations spread."""
     if not failures:
         return 0.0
-    return min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0 ** min(failures - 1, 10)) * (0.75 + 0.5 * jitter)
+    return min(longest_s, FIRST_PAUSE_S * 2.0 ** min(failures - 1, 10)) * (0.75 + 0.5 * jitter)

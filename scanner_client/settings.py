@@ -7,6 +7,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any, Final
 
+from scanner_client.plan import LONGEST_PAUSE_S
+
 HOME: Final = Path.home() / ".flatpack-scanner"
 USUAL_FILE: Final = HOME / "settings.toml"
 
@@ -34,6 +36,7 @@ class Settings:
     queue: Path = HOME / "queue.db"
     drain_seconds: float = 30.0
     timeout_seconds: float = 10.0
+    longest_pause_seconds: float = LONGEST_PAUSE_S
     show: Show = Show.AUTO
     bell: bool = True
     commands: Mapping[str, Sequence[str]] = field(default_factory=dict)
@@ -43,6 +46,8 @@ class Settings:
             raise SettingsError("drain_seconds is less than nothing: give seconds, 0 or more")
         if not 0.1 <= self.timeout_seconds <= 120:
             raise SettingsError("timeout_seconds is out of bounds: give 0.1 to 120 seconds")
+        if not 0.1 <= self.longest_pause_seconds <= 600:
+            raise SettingsError("longest_pause_seconds is out of bounds: give 0.1 to 600 seconds")
 
     @property
     def list_file(self) -> Path:
@@ -95,7 +100,9 @@ def _value(name: str, value: Any, folder: Path) -> Any:
             return Show(value)
         case "bell", bool():
             return value
-        case (("drain_seconds" | "timeout_seconds"), int() | float()) if not isinstance(value, bool):
+        case (("drain_seconds" | "timeout_seconds" | "longest_pause_seconds"), int() | float()) if not isinstance(
+            value, bool
+        ):
             return float(value)
         case (("server" | "source" | "station"), str()):
             return value

@@ -10,7 +10,7 @@ from typing import Final, Protocol
 from uuid import uuid4
 
 from scanner_client.clock import SteadyClock
-from scanner_client.plan import LARGEST_BATCH, Heard, Last, Send, SetAside, Wait, after, next_step
+from scanner_client.plan import LARGEST_BATCH, LONGEST_PAUSE_S, Heard, Last, Send, SetAside, Wait, after, next_step
 from scanner_client.provisional import NO_GUESS, Guess, Look
 from scanner_client.queue import Queue, QueueDiskError, Reading
 from scanner_client.screen import Screen, printable
@@ -59,6 +59,7 @@ class Station:
         expected: StationList | None = None,
         clock: Callable[[], float] = time.monotonic,
         time_of_day: SteadyClock | None = None,
+        longest_pause_s: float = LONGEST_PAUSE_S,
     ) -> None:
         self._queue = queue
         self._service = service
@@ -67,6 +68,7 @@ class Station:
         self._expected = expected
         self._clock = clock
         self._time = time_of_day or SteadyClock()
+        self._longest_pause_s = longest_pause_s
         self._last = Last()
         self._jitter = 0.0
         self._why = ""
@@ -74,7 +76,7 @@ class Station:
         self._unanswered: dict[str, _Unanswered] = {}
         self._told: dict[str, str] = {}
         self._telling = threading.Lock()
-        self._clock_told = False
+        self._jump_told = self._wrong_told = False
         self._wake = threading.Event()
         self._stop = threading.Event()
         self._sending = threading.Thread(target=self._send_all, name="sending", daemon=True)
@@ -139,13 +141,13 @@ class Station:
     def _look_at_the_clock(self) -> None:
         """Go by the computer's clock again as soon as nothing waits; say once that somebody set it."""
         jump_s = self._time.jump_s()
-        if jump_s and not self._clock_told:
-            self._clock_told = True
+        if jump_s and not self._jump_told:
+            self._jump_told = True
             self._screen.clock(jump_s, jumped=True)
         with suppress(QueueDiskError):
             if not self._queue.waiting():
                 self._time.settle()
-                self._clock_told = self._clock_told and bool(jump_s)
+                self._jump_told = False
 
     def step(self) -> float | None:
         """Do one step of the sending; return the seconds until the next one, None when nothing waits.
@@ -153,7 +155,8 @@ class Station:
         Raises QueueDiskError.
         """
         waiting = self._queue.first(LARGEST_BATCH)
-        match next_step(waiting, self._last, now=self._clock(), jitter=self._jitter):
+        step = next_step(waiting, self._last, now=self._clock(), jitter=self._jitter, longest_s=self._longest_pause_s)
+        match step:
             case Send(readings=readings):
                 self._send(readings)
             case SetAside(reading=reading):
@@ -266,11 +269,9 @@ class Station:
                 expected.passed(reading.code)
 
     def _tell_clock(self, ahead_s: float) -> None:
-        if ahead_s and not self._clock_told:
-            self._clock_told = True
+        if ahead_s and not self._wrong_told:
             self._screen.clock(ahead_s)
-        elif not ahead_s and not self._time.jump_s():
-            self._clock_told = False
+        self._wrong_told = bool(ahead_s)
 
 
 def _judged(text: str) -> tuple[str, str]:

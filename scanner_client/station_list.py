@@ -6,8 +6,8 @@ It is a help and no record: where it fails it says nothing, and readings go on w
 import sqlite3
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Final, Protocol
@@ -58,13 +58,9 @@ class StationList:
         self._lock = threading.Lock()
         self._clock = clock
         self.trouble = ""
-        self._failing = False  # whether the disk refused the last change
         self._connection = self._opened(path)
         if self._value("of", "") != of:
-            with self._change() as connection:
-                connection.execute("DELETE FROM expected")
-                connection.execute("DELETE FROM head")
-                _keep(connection, of=of)
+            self._did(lambda connection: _begin_anew(connection, of))
 
     def _opened(self, path: Path) -> sqlite3.Connection:
         """A copy that is damaged or of another program is made anew; with no disk for it, it is kept in memory."""
@@ -109,33 +105,21 @@ class StationList:
 
     def passed(self, code: str) -> None:
         """Note that a part or box has passed here; its box is the one on the bench while more of it is expected."""
-        with self._change() as connection:
-            connection.execute(
-                "UPDATE expected SET passed = (SELECT max(passed) + 1 FROM expected) WHERE code = ?", (code,)
-            )
-            row = connection.execute("SELECT box FROM expected WHERE code = ?", (code,)).fetchone()
-            if row is not None:
-                left = "SELECT 1 FROM expected WHERE box = ? AND passed = 0 LIMIT 1"
-                _keep(connection, open_box=row[0] if connection.execute(left, row).fetchone() else "")
+        self._did(lambda connection: _pass(connection, code))
 
     def not_passed(self, code: str) -> None:
-        """Note that a part or box has not passed after all."""
-        with self._change() as connection:
-            connection.execute("UPDATE expected SET passed = 0 WHERE code = ?", (code,))
-            row = connection.execute("SELECT box FROM expected WHERE code = ?", (code,)).fetchone()
-            if row is not None:  # which box is on the bench is no longer known
-                connection.execute("DELETE FROM head WHERE name = 'open_box' AND value = ?", row)
+        """Note that a part or box has not passed after all; which box is on the bench is no longer known then."""
+        self._run("UPDATE expected SET passed = 0 WHERE code = ?", code)
+        self._run(
+            "DELETE FROM head WHERE name = 'open_box' AND value = (SELECT box FROM expected WHERE code = ?)", code
+        )
 
     def open_box(self, box: str) -> None:
         """Note which box is on the bench."""
-        with self._change() as connection:
-            _keep(connection, open_box=box)
+        self._did(lambda connection: _keep(connection, open_box=box))
 
     def _take_back_latest(self) -> None:
-        with self._change() as connection:
-            connection.execute(
-                "UPDATE expected SET passed = 0 WHERE passed > 0 AND passed = (SELECT max(passed) FROM expected)"
-            )
+        self._run("UPDATE expected SET passed = 0 WHERE passed > 0 AND passed = (SELECT max(passed) FROM expected)")
 
     # Kept up to date
 
@@ -147,11 +131,7 @@ class StationList:
             return False
         if page.whole:
             return self._replace(giver, station, page, marks)
-        with self._change() as connection:
-            connection.executemany("DELETE FROM expected WHERE code = ?", [(code,) for code in page.gone])
-            _put(connection, page.items, marks)
-            _keep(connection, at=page.at, heard=self._clock())
-        return not self._failing
+        return self._did(lambda connection: _change(connection, page, marks, self._clock()))
 
     def _replace(self, giver: Giver, station: str, first: Page, marks: int) -> bool:
         """Fetch the rest of the pages, then put them in place of the list at once. Each is put aside as it comes."""
@@ -164,21 +144,15 @@ class StationList:
             page = following
             self._stage(page.items, anew=False)
             count += len(page.items)
-        with self._change() as connection:
-            known = connection.execute("SELECT code, passed FROM expected WHERE passed > ?", (marks,)).fetchall()
-            connection.execute("DELETE FROM expected")
-            connection.execute(f"INSERT INTO expected ({_LISTED}) SELECT {_LISTED} FROM staged")  # noqa: S608
-            connection.executemany("UPDATE expected SET passed = ?2 WHERE code = ?1", known)
-            connection.execute("DELETE FROM staged")
-            _keep(connection, station=first.station, step=first.step, strict=first.strict, at=first.at)
-            _keep(connection, complete=not page.next, heard=self._clock(), whole_at=self._clock())
-        return not self._failing
+        head = {"station": first.station, "step": first.step, "strict": first.strict, "at": first.at}
+        now = self._clock()
+        head |= {"complete": not page.next, "heard": now, "whole_at": now}
+        return self._did(lambda connection: _put_in_place(connection, marks, head))
 
     def _stage(self, items: Iterable[Expected], *, anew: bool) -> None:
-        with self._change() as connection:
-            if anew:
-                connection.execute("DELETE FROM staged")
-            connection.executemany(_insert("staged"), map(_values, items))
+        if anew:
+            self._run("DELETE FROM staged")
+        self._did(lambda connection: connection.executemany(_insert("staged"), map(_values, items)))
 
     def _wants_all(self) -> bool:
         if not self._value("complete", False) and self.count() < MOST_ROWS // 2:
@@ -233,20 +207,22 @@ class StationList:
                 self.trouble = f"the station's list cannot be read: {error}"
                 return []
 
-    @contextmanager
-    def _change(self) -> Iterator[sqlite3.Connection]:
-        """One change, whole or not at all. A disk that fails is remembered as ``trouble``, not raised."""
+    def _did(self, deed: Callable[[sqlite3.Connection], object]) -> bool:
+        """Make one change, whole or not at all. A disk that fails is remembered as ``trouble``, not raised."""
         with self._lock:
             try:
                 self._connection.execute("BEGIN IMMEDIATE")
-                yield self._connection
+                deed(self._connection)
                 self._connection.execute("COMMIT")
-                self._failing = False
             except sqlite3.Error as error:
-                self._failing = True
                 with suppress(sqlite3.Error):
                     self._connection.rollback()
                 self.trouble = self.trouble or f"the station's list cannot be written: {error}"
+                return False
+            return True
+
+    def _run(self, statement: str, *values: Any) -> None:
+        self._did(lambda connection: connection.execute(statement, values))
 
 
 def _connected(path: Path) -> sqlite3.Connection:
@@ -267,8 +243,44 @@ def _connected(path: Path) -> sqlite3.Connection:
     return connection
 
 
+def _begin_anew(connection: sqlite3.Connection, of: str) -> None:
+    connection.execute("DELETE FROM expected")
+    connection.execute("DELETE FROM head")
+    _keep(connection, of=of)
+
+
 def _keep(connection: sqlite3.Connection, **values: Any) -> None:
     connection.executemany("INSERT OR REPLACE INTO head VALUES (?, ?)", values.items())
+
+
+def _pass(connection: sqlite3.Connection, code: str) -> None:
+    connection.execute("UPDATE expected SET passed = (SELECT max(passed) + 1 FROM expected) WHERE code = ?", (code,))
+    row = connection.execute("SELECT box FROM expected WHERE code = ?", (code,)).fetchone()
+    if row is not None:
+        left = connection.execute("SELECT 1 FROM expected WHERE box = ? AND passed = 0 LIMIT 1", row).fetchone()
+        _keep(connection, open_box=row[0] if left else "")
+
+
+def _change(connection: sqlite3.Connection, page: Page, marks: int, now: float) -> None:
+    """Take out what is gone and put in what may come; what was read here since ``marks`` stays read."""
+    connection.executemany("DELETE FROM expected WHERE code = ?", [(code,) for code in page.gone])
+    for row in page.items:
+        kept = connection.execute("SELECT passed FROM expected WHERE code = ? AND passed > ?", (row.code, marks))
+        passed = kept.fetchone()
+        connection.execute(_insert("expected"), _values(row))
+        if passed:
+            connection.execute("UPDATE expected SET passed = ? WHERE code = ?", (passed[0], row.code))
+    _keep(connection, at=page.at, heard=now)
+
+
+def _put_in_place(connection: sqlite3.Connection, marks: int, head: Mapping[str, Any]) -> None:
+    """Put what was put aside in place of the list; what was read here since ``marks`` stays read."""
+    known = connection.execute("SELECT code, passed FROM expected WHERE passed > ?", (marks,)).fetchall()
+    connection.execute("DELETE FROM expected")
+    connection.execute(f"INSERT INTO expected ({_LISTED}) SELECT {_LISTED} FROM staged")  # noqa: S608
+    connection.executemany("UPDATE expected SET passed = ?2 WHERE code = ?1", known)
+    connection.execute("DELETE FROM staged")
+    _keep(connection, **head)
 
 
 def _insert(table: str) -> str:
@@ -277,13 +289,3 @@ def _insert(table: str) -> str:
 
 def _values(row: Expected) -> list[Any]:
     return [getattr(row, name) for name in _COLUMNS]
-
-
-def _put(connection: sqlite3.Connection, rows: Iterable[Expected], marks: int) -> None:
-    """Put lines in, the same codes anew; what was read here since ``marks`` stays read."""
-    for row in rows:
-        kept = connection.execute("SELECT passed FROM expected WHERE code = ? AND passed > ?", (row.code, marks))
-        passed = kept.fetchone()
-        connection.execute(_insert("expected"), _values(row))
-        if passed:
-            connection.execute("UPDATE expected SET passed = ? WHERE code = ?", (passed[0], row.code))

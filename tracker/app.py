@@ -43,6 +43,7 @@ from tracker.pages import (
     site,
     site_reports,
     station,
+    trust,
 )
 from tracker.pages.cookies import Sessions
 from tracker.pages.frame import add_frame
@@ -61,6 +62,10 @@ requests_log = logging.getLogger("tracker.requests")
 
 
 CALLS = (scans, expected, jobs, cabinets, parts, boxes, loads, floor, flagged, reports, labels, plans, lists, printing)
+SCREENS = (
+    *(site, offline, trust, people, station, pack, jobs_board, missing),
+    *(site_reports, flagged_page, sheets, label_links),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +105,7 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     app.after_request(_finish)
     service.register(app, [each.blueprint for each in CALLS])
     app.register_blueprint(health.blueprint)
-    for screen in (site, offline, people, station, pack, jobs_board, missing, site_reports, flagged_page, sheets, label_links):
+    for screen in SCREENS:
         app.register_blueprint(screen.blueprint)
     for blueprint in office.BLUEPRINTS:
         app.register_blueprint(blueprint)

@@ -4,6 +4,7 @@ A connection stays waitress's own: read and written by its one loop, never waite
 greeting and falls silent holds up nobody. A stop finishes what was accepted as it does without TLS.
 """
 
+import contextlib
 import copy
 import json
 import logging
@@ -60,13 +61,13 @@ class Certificate:
         stamp = self._stamp_now()
         if stamp == self._stamp:
             return
+        self._stamp = stamp  # taken before the reading: what changes meanwhile is read again
         try:
             self._context = _context(self._certificate, self._key)
             self.ends = _end_of(self._certificate)
         except (OSError, ValueError) as error:
             logger.warning("the renewed certificate cannot be used yet; the former one serves on: %s", error)
             return
-        self._stamp = stamp
         logger.info("the renewed certificate is in use, until %s", self.ends.date())
         self._warn_of_the_end()
 
@@ -80,6 +81,16 @@ class Certificate:
         except OSError:
             return ()
         return tuple((state.st_mtime_ns, state.st_size, state.st_ino) for state in states)
+
+
+def certificate_of(certificate: Path | None, key: Path | None) -> Certificate | None:
+    """Return the certificate of two files; None where there are none. Raises InvalidInputError for half a pair."""
+    if certificate is None and key is None:
+        return None
+    if certificate is None or key is None:
+        told = "HTTPS needs both: --certificate FILE and --key FILE, or TRACKER_CERTIFICATE and TRACKER_KEY."
+        raise InvalidInputError(told)
+    return Certificate(certificate, key)
 
 
 def _context(certificate: Path, key: Path) -> ssl.SSLContext:
@@ -104,14 +115,15 @@ class TlsChannel(HTTPChannel):  # type: ignore[misc]  # waitress has no types
     Its requests then say so in ``wsgi.url_scheme``: ``HttpsOnly`` answers them.
     """
 
-    def __init__(self, server: Any, sock: Any, addr: Any, adj: Any, *, context: ssl.SSLContext, map: Any) -> None:  # noqa: A002 - waitress's word
+    def __init__(self, server: Any, sock: Any, addr: Any, adj: Any, *, context: ssl.SSLContext, **more: Any) -> None:
         self._received, self._outgoing = ssl.MemoryBIO(), ssl.MemoryBIO()
         self._tls: ssl.SSLObject | None = context.wrap_bio(self._received, self._outgoing, server_side=True)
         self._tls_lock = threading.Lock()  # the loop reads while a worker writes; always taken after outbuf_lock
-        self._greeted = False
+        self._begun = self._greeted = False
         self._unsent = b""  # encrypted, and not yet taken by the socket
         self._held = 0  # the bytes of the answer that ``_unsent`` stands for
-        super().__init__(server, sock, addr, adj, map=map)
+        self.adj = adj
+        super().__init__(server, sock, addr, adj, **more)
 
     def handle_read(self) -> None:
         """Take what came, decrypt it, and hand on what it says."""
@@ -127,9 +139,10 @@ class TlsChannel(HTTPChannel):  # type: ignore[misc]  # waitress has no types
             self.connected = False
             return
         self.last_activity = time.time()
-        if not self._greeted and came[0] != _GREETING and not self._received.pending:
+        if not self._begun and came[0] != _GREETING:
             self._go_on_plainly(came)
             return
+        self._begun = True
         said, ended = self._decrypt(came)
         self.received(said)
         if ended and not self.requests:
@@ -210,10 +223,8 @@ class TlsChannel(HTTPChannel):  # type: ignore[misc]  # waitress has no types
         """Say that nothing more comes, so that a client can tell an end from a cut, and close."""
         with self._tls_lock:
             if self._tls is not None and self._greeted and not self._unsent:
-                try:
+                with contextlib.suppress(ssl.SSLError):  # the client's own word is not waited for
                     self._tls.unwrap()
-                except ssl.SSLError:
-                    pass  # it waits for the client's word, or the client is gone: neither is waited for
                 self._push()
         super().handle_close()
 
@@ -238,7 +249,7 @@ class HttpsOnly:
             # 307, which no browser keeps: a shop that gives up HTTPS is reached again at once.
             start_response("307 Temporary Redirect", [("Location", there), ("Content-Length", "0")])
             return []
-        told = f"This address is served by https alone, and nothing was taken. Ask {there or 'by https'}."
+        told = f"This address is served by https alone, and nothing was taken. Use {there or 'https'} instead."
         body = json.dumps({"type": "about:blank", "title": "Bad Request", "status": 400, "detail": told}).encode()
         kind = [("Content-Type", "application/problem+json"), ("Content-Length", str(len(body)))]
         start_response("400 Bad Request", kind)
@@ -246,8 +257,5 @@ class HttpsOnly:
 
 
 def _same_by_https(environ: dict[str, Any]) -> str:
-    from wsgiref.util import request_uri
-
-    if not environ.get("HTTP_HOST"):
-        return ""
-    return "https:" + request_uri(environ).partition(":")[2]
+    host, asked = environ.get("HTTP_HOST", ""), environ["REQUEST_URI"]
+    return f"https://{host}{asked}" if host and asked.startswith("/") else ""

@@ -21,7 +21,8 @@ class Settings:
     """Where the data lives, the key that signs sessions, and the address at which fitters reach the service, if any.
 
     ``timezone`` is the shop's, by its name (Europe/Madrid). ``trusted_proxy`` is the address of the proxy whose word is
-    taken for who asked and whether by https; without one nobody's is.
+    taken for who asked and whether by https; without one nobody's is. ``certificate`` and ``certificate_key`` are the
+    files with which the service speaks HTTPS by itself, both or neither.
     """
 
     data_dir: Path
@@ -30,10 +31,13 @@ class Settings:
     site_url: str = ""
     timezone: str = "UTC"
     trusted_proxy: str = ""
+    certificate: Path | None = None
+    certificate_key: Path | None = None
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
-    """Read TRACKER_DATA_DIR, _DATABASE_URL, _SECRET_KEY, _SITE_URL, _TIMEZONE and _TRUSTED_PROXY, or their defaults.
+    """Read TRACKER_DATA_DIR, _DATABASE_URL, _SECRET_KEY, _SITE_URL, _TIMEZONE, _TRUSTED_PROXY, _CERTIFICATE and _KEY,
+    or their defaults.
 
     Makes the data folder, and in it the secret key, when they are absent. Raises InvalidInputError for a time zone or
     an address that is none.
@@ -52,7 +56,13 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         site_url=site_url,
         timezone=timezone,
         trusted_proxy=trusted_proxy,
+        certificate=_file(environment.get("TRACKER_CERTIFICATE")),
+        certificate_key=_file(environment.get("TRACKER_KEY")),
     )
+
+
+def _file(name: str | None) -> Path | None:
+    return Path(name) if name else None
 
 
 def machine_timezone() -> str:

@@ -223,6 +223,18 @@ def test_lists_come_in_pages(shop: dict[Role, Caller]) -> None:
     assert worker.get("/jobs?after=nonsense").status_code == 422
 
 
+def test_a_sealed_box_is_opened_again_by_a_foreman_who_says_why(shop: dict[Role, Caller]) -> None:
+    shop[Role.OFFICE].post("/jobs", ORDER)
+    foreman, box = shop[Role.FOREMAN], shop[Role.STATION].get("/jobs/J-1042/boxes").json["items"][0]
+    scan(shop[Role.STATION], *[part["code"] for part in box["parts"]], station="pack-1")
+    why = {"reason": "the wrong bag is in it"}
+    assert foreman.post(f"/boxes/{box['code']}/open-again", why).status_code == 409
+    shop[Role.PACKER].post(f"/boxes/{box['code']}/seal", {"items": {"spring pin 8 mm": 2}})
+    assert shop[Role.PACKER].post(f"/boxes/{box['code']}/open-again", why).status_code == 403
+    assert foreman.post(f"/boxes/{box['code']}/open-again", {"reason": " "}).status_code == 422
+    assert foreman.post(f"/boxes/{box['code']}/open-again", why).json["state"] == "complete"
+
+
 def test_hold_resume_and_cancel(shop: dict[Role, Caller]) -> None:
     shop[Role.OFFICE].post("/jobs", ORDER)
     foreman = shop[Role.FOREMAN]

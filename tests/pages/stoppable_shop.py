@@ -1,13 +1,14 @@
-"""A shop whose service is stopped and started again at the same address, as when the server is gone. All of it is invented."""
+"""A shop whose service is stopped and started again at the same address. All of it is invented."""
 
 import socket
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import BrowserContext, Page, Route
 from sqlalchemy import select
 
 from tests.floor import Floor
@@ -96,5 +97,23 @@ def stoppable(folder: Path) -> Iterator[StoppableShop]:
 
 def wait_until_kept(page: Page) -> None:
     """Wait until the device has all that it needs to open this page without the server."""
-    while not page.evaluate(KEPT):  # a promise is not waited for by wait_for_function
+    until(page, lambda: page.evaluate(KEPT))  # wait_for_function would take the promise for the answer
+
+
+def hold(page: Page, pattern: str) -> list[Route]:
+    """Keep a page's requests from the server; return the list in which they are caught."""
+    held: list[Route] = []
+
+    def catch(route: Route) -> None:
+        held.append(route)
+
+    page.route(pattern, catch)
+    return held
+
+
+def until(page: Page, holds: Callable[[], object]) -> None:
+    """Let the page work until something holds; fails after a minute."""
+    end = time.monotonic() + 60
+    while not holds():
+        assert time.monotonic() < end
         page.wait_for_timeout(50)

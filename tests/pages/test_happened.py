@@ -21,6 +21,7 @@ from tracker.work.count import Counting, count_item, weigh_box
 from tracker.work.hold_box import hold_box, let_go_box
 from tracker.work.jobs import cancel_job, hold_job, resume_job
 from tracker.work.loads import plan_load, take_off_load
+from tracker.work.open_again import Opening, open_again
 from tracker.work.replace import repair_part, replace_part
 
 
@@ -61,6 +62,8 @@ def everything(floor: Floor) -> list[Kept]:
     weigh_box(database, 1, 3.5, **act())
     floor.seal(floor.box_101, {"spring pin 8 mm": 1}, override="the deck is not here")
     floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    open_again(database, Opening(box=2, reason="one part too many"), **act())
     floor.seal(floor.box_102)
     hold_box(database, 2, **act())
     let_go_box(database, 2, **act())

@@ -24,7 +24,7 @@ def client(tmp_path: Path) -> Iterator[FlaskClient]:
 def test_it_is_a_script_at_the_top_that_is_asked_for_anew_each_time(client: FlaskClient) -> None:
     answer = client.get("/service-worker.js")
     assert answer.status_code == 200
-    # Service Workers, section "Register": a script's own folder is the widest that it may serve, and the type is checked.
+    # Service Workers, section "Register": the type is checked; a script serves its own folder at most.
     assert answer.mimetype == "text/javascript"
     assert answer.headers["Cache-Control"] == "no-cache"
     assert answer.text.startswith('const VERSION = "')

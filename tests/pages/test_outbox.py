@@ -1,16 +1,16 @@
-"""The stations' and the benches' pages while the server is gone: what is read is kept, told as not yet sent, and sent once, in order."""
+"""The stations' and the benches' pages while the server is gone: what is read is kept, and sent once, in order."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+from playwright.sync_api import Browser, BrowserContext, Page, Request, Route, expect
 
 from tests.floor import END
 from tests.pages.looking import sign_in, violations
 from tests.pages.scanning import Scanner
-from tests.pages.stoppable_shop import StoppableShop, stoppable, wait_until_kept
+from tests.pages.stoppable_shop import StoppableShop, hold, stoppable, until, wait_until_kept
 from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
@@ -250,16 +250,14 @@ def test_a_scan_that_the_server_cannot_take_is_set_aside_and_told_and_the_rest_g
     scanner.pull(part_code(2))
     expect(page.locator("#corrections")).to_contain_text(part_code(1), timeout=SLOW_MS)
     expect(page.locator("#corrections")).to_contain_text("It cannot be kept.")
-    all_sent(page)
-    assert shop.scans() == [part_code(2)]
+    until(page, lambda: shop.scans() == [part_code(2)])
     assert sent == [part_code(1)] * (1 if status == 422 else 5) + [part_code(2)]
     page.unroute("**/scan")
     page.reload()
     page.get_by_role("button", name="Send again").click()
     expect(page.locator("#corrections")).to_be_hidden()
     all_sent(page)
-    expect.set_options(timeout=SLOW_MS)
-    page.wait_for_timeout(300)
+    until(page, lambda: len(shop.scans()) >= 2)
     assert shop.scans() == [part_code(2), part_code(1)]
     shop.floor.check()
 
@@ -281,20 +279,23 @@ def test_a_page_that_is_killed_in_mid_send_leaves_its_scans_to_the_next_and_they
     scanner = Scanner(page)
     scanner.pull(part_code(1))
     scanner.pull(part_code(2))
-    while not held:
-        page.wait_for_timeout(50)
+    until(page, lambda: held)
     page.close()
     assert shop.scans() == [part_code(1)]
-    ids: list[str] = []
+    sent: list[Request] = []
     page = context.new_page()
-    page.on("request", lambda request: ids.append((request.post_data_json or {})["id"]) if request.method == "POST" else None)
+    page.on("request", lambda request: sent.append(request) if request.method == "POST" else None)
     page.goto(f"{shop.address}{STATION}")
-    while len(ids) < 2:
-        page.wait_for_timeout(50)
+    until(page, lambda: len(ids_of(sent)) >= 2)
     all_sent(page)
-    assert ids[0] == (held[0].request.post_data_json or {})["id"]
+    assert ids_of(sent)[:1] == ids_of([held[0].request])
     assert shop.scans() == [part_code(1), part_code(2)]
     shop.floor.check()
+
+
+def ids_of(requests: Sequence[Request]) -> list[str]:
+    """The ids of the scans that were sent."""
+    return [(request.post_data_json or {})["id"] for request in requests]
 
 
 @pytest.mark.parametrize("path", [STATION, BENCH])
@@ -318,8 +319,7 @@ def test_an_answer_that_is_lost_after_the_server_stored_the_scan_changes_nothing
     codes = [part_code(1), part_code(2)]
     for code in codes:
         scanner.pull(code)
-    while shop.scans() != codes:
-        page.wait_for_timeout(50)
+    until(page, lambda: shop.scans() == codes)
     all_sent(page)
     told(page, "done")
     assert shop.scans() == codes
@@ -329,13 +329,11 @@ def test_an_answer_that_is_lost_after_the_server_stored_the_scan_changes_nothing
 
 def test_two_tabs_of_a_station_send_one_after_the_other(shop: StoppableShop, context: BrowserContext) -> None:
     first, second = shop.open(context, STATION), shop.open(context, STATION)
-    held: list[Route] = []
-    first.route("**/scan", lambda route: held.append(route))
+    held = hold(first, "**/scan")
     sent: list[str] = []
     second.on("request", lambda request: sent.append(request.url) if request.url.endswith("/scan") else None)
     Scanner(first).pull(part_code(1))
-    while not held:
-        first.wait_for_timeout(50)
+    until(first, lambda: held)
     Scanner(second).pull(part_code(2))
     expect(second.locator("#answer .told-word")).to_have_text("Noted", timeout=SLOW_MS)
     assert sent == []
@@ -384,8 +382,7 @@ def test_a_queue_that_an_older_program_wrote_is_sent(shop: StoppableShop, contex
     }
     page.evaluate(WRITE_VERSION_1, old)
     page.goto(f"{shop.address}{STATION}")
-    while shop.scans() != [part_code(1)]:
-        page.wait_for_timeout(50)
+    until(page, lambda: shop.scans() == [part_code(1)])
     all_sent(page)
 
 
@@ -429,8 +426,7 @@ def test_whoever_signs_out_loses_no_scan_and_the_next_to_sign_in_sends_it(
     sign_in(page, shop.address, Role.PACKER.value)
     page.goto(f"{shop.address}{STATION}")
     all_sent(page)
-    while len(shop.scans()) < 2:
-        page.wait_for_timeout(50)
+    until(page, lambda: len(shop.scans()) >= 2)
     assert shop.scans() == [part_code(1), part_code(2)]
 
 
@@ -521,7 +517,12 @@ def test_without_https_it_says_what_is_missing_and_the_queue_outlives_a_reload(
 @pytest.mark.parametrize(("language", "scheme"), [("en", "light"), ("es", "dark")])
 @pytest.mark.parametrize("path", [STATION, BENCH])
 def test_it_is_readable_while_the_server_is_gone(
-    browser: Browser, shop: StoppableShop, path: str, language: str, scheme: Literal["light", "dark"], shots: Path | None
+    browser: Browser,
+    shop: StoppableShop,
+    path: str,
+    language: str,
+    scheme: Literal["light", "dark"],
+    shots: Path | None,
 ) -> None:
     context = browser.new_context(viewport={"width": 1024, "height": 768}, locale=language, color_scheme=scheme)
     page = context.new_page()

@@ -17,7 +17,7 @@ from tests.pages.looking import LIVE_MS, sign_in, violations
 from tests.pages.scanning import Scanner
 from tracker.app import create_app
 from tracker.pages.bench_drawing import SlabState, draw_bench, lie, next_to_lay
-from tracker.records import look
+from tracker.records import look, packing
 from tracker.records.database import Database
 from tracker.records.look import BoxView, PlaceView
 from tracker.records.migrate import upgrade
@@ -30,6 +30,7 @@ from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.work.access import add_station, make_token
 from tracker.work.count import Counting, count_item
+from tracker.work.hold_box import hold_box
 from tracker.work.intake import read_json_order
 from tracker.work.lists import CARTONS, packing_of, set_list, shipped_standard
 from tracker.work.orders import take_order
@@ -358,10 +359,14 @@ def test_the_scale_is_compared_with_the_plan_and_says_what_it_cannot_prove(
     bench.page.get_by_label("Mass in kg").fill(f"{planned * 0.8:.2f}")
     bench.page.get_by_role("button", name="Weigh").click()
     expect(scale).to_contain_text("Too light")
-    bench.page.get_by_role("button", name="Seal the box").click()
-    bench.says("The scale says: too light. Look in the box once more, then press again.")
+    seal = bench.page.get_by_role("button", name="Seal the box")
+    seal.click()
+    doubt = bench.page.get_by_role("dialog", name="The scale says: too light.")
+    expect(doubt.get_by_role("button", name="No, go on packing")).to_be_focused()
+    seal.click(force=True)  # a second press at the same place seals nothing
     assert shop.state(box) == "complete"
-    bench.scan(f"{planned:.2f} kg")  # the scale types by itself
+    bench.scan(f"{planned:.2f} kg")  # the scale types by itself, and whoever weighs again goes on packing
+    expect(doubt).to_be_hidden()
     expect(scale).to_contain_text("As planned")
     bench.page.get_by_role("button", name="Seal the box").click()
     bench.says("Sealed. Now print its label.")
@@ -380,8 +385,11 @@ def test_a_box_that_the_scale_doubts_is_sealed_when_the_packer_looked_again(
     expect(bench.region("scale")).to_contain_text("Too heavy")
     seal = bench.page.get_by_role("button", name="Seal the box")
     seal.click()
-    bench.says("The scale says: too heavy. Look in the box once more, then press again.")
+    doubt = bench.page.get_by_role("dialog", name="The scale says: too heavy.")
+    assert shop.state(box) == "complete"
+    doubt.get_by_role("button", name="No, go on packing").click()
     seal.click()
+    doubt.get_by_role("button", name="I looked: seal it").click()
     bench.says("Sealed. Now print its label.")
     assert shop.state(box) == "sealed"
 
@@ -426,7 +434,9 @@ def test_a_foreman_lets_a_box_go_short_by_name_and_password_while_the_packer_sta
     assert shop.state(box) == "packing"
     dialog.get_by_label("Password").fill(PASSWORD)
     seal.click()
-    expect(bench.page.locator("#answer")).to_contain_text("Sealed short. What is missing is planned for box B")
+    expect(bench.page.locator("#answer")).to_contain_text(
+        "Sealed short. What is missing is planned for box 101 follow-up"
+    )
     assert shop.state(box) == "sealed"
     assert bench.page.locator("#who").inner_text() == packer
     with shop.floor.database.read() as connection:
@@ -541,11 +551,222 @@ def test_a_box_is_sealed_by_what_the_other_packer_counted_meanwhile(shop: Shop, 
     count = Counting(box=read_code(box).number, item="spring pin 8 mm", count=39, was=40)
     count_item(shop.floor.database, count, **shop.floor.act())
     bench.page.get_by_role("button", name="Seal the box").click()
-    expect(bench.page.locator("#answer")).to_contain_text("not complete")
+    bench.says("Not sealed: count the items first.")
+    expect(bench.page.locator("#seal-says")).to_have_text("Not sealed: count the items first.")
     assert shop.state(box) == "complete"
     bench.page.unroute("**/bench")
     expect(bench.region("items")).to_contain_text("39 of 40")
     bench.complaints.clear()  # the polls that were cut off
+
+
+def test_a_box_sealed_short_says_so_and_the_rest_is_one_press_away(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, _toe_kick, _end), (box, _other) = shop.job()
+    bench = at_bench()
+    bench.scan(deck)
+    bench.says("Done")
+    rest = shop.floor.seal(box, {}, override="the truck waits").follow_up
+    expect(bench.region("head")).to_contain_text("1 part in", timeout=LIVE_MS)
+    expect(bench.region("head")).to_contain_text("sealed short")
+    expect(bench.region("head")).not_to_contain_text("of 1 parts in")
+    says = bench.region("seal").get_by_text("Sealed short: the rest is in box 101 follow-up, on no load.")
+    warn, ink = says.evaluate("(each) => [getComputedStyle(each).color, getComputedStyle(document.body).color]")
+    assert warn != ink
+    bench.page.get_by_role("button", name="Pack box 101 follow-up").first.click()
+    bench.says("Done")
+    expect(bench.region("head")).to_have_attribute("data-box", str(rest))
+
+
+def test_a_grey_seal_says_why_and_a_refusal_stands_beside_it(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    bench = at_bench()
+    bench.scan(deck)
+    seal = bench.region("seal")
+    expect(seal).to_contain_text("1 part missing. Count first: 1 kind.")
+    bench.scan(toe_kick)
+    expect(seal).not_to_contain_text("missing")
+    expect(seal).to_contain_text("Count first: 1 kind.")
+    tile = bench.page.locator(f'[data-open="{box}"]')
+    assert packing_tile(shop, box).uncounted == 1
+    if tile.count():
+        expect(tile).to_contain_text("count the items", timeout=2 * LIVE_MS)
+        expect(tile).not_to_contain_text("seal it")
+    bench.page.get_by_role("button", name="Seal the box").click(force=True)
+    expect(bench.page.locator("#seal-says")).to_have_text("Not sealed: count the items first.")
+    bench.page.get_by_role("button", name="All 40: spring pin 8 mm").click()
+    expect(bench.page.locator("#seal-says")).to_be_hidden()
+    expect(bench.page.locator("#seal-why")).to_have_count(0)
+
+
+def packing_tile(shop: Shop, box: str) -> packing.NextBox:
+    with shop.floor.database.read() as connection:
+        boxes, _more = packing.next_boxes(connection, limit=1_000)
+    return next(each for each in boxes if each.code == box)
+
+
+@pytest.mark.parametrize("size", [(1024, 768), (1440, 900), (1920, 1080)])
+def test_the_answer_the_items_and_the_seal_are_in_sight_of_a_large_box(
+    shop: Shop, at_bench: Callable[..., Bench], size: tuple[int, int]
+) -> None:
+    bench = at_bench(viewport={"width": size[0], "height": size[1]})
+    box = max(planned_boxes(shop), key=lambda each: len(each.parts))
+    bench.scan(box.code)
+    bench.says("Done")
+    for seen in (
+        "#answer",
+        "#seal",
+        "#seal-why",
+        "#item-1",
+        "#item-1-all",
+        ".missing li >> nth=1",
+        ".drawn svg >> nth=1",
+    ):
+        place = bench.page.locator(seen).bounding_box()
+        assert place is not None
+        assert 0 <= place["y"]
+        assert place["y"] + place["height"] <= size[1], seen
+    assert bench.page.evaluate("scrollY") == 0
+    last = bench.page.locator(".missing li").last
+    last.scroll_into_view_if_needed()
+    assert bench.page.evaluate("scrollY") == 0, "the list scrolls in itself"
+    place = bench.page.locator("#bench").bounding_box()
+    assert place is not None
+    assert place["width"] > size[0] - 60
+
+
+def test_a_gloved_second_tap_takes_nothing_more_back(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, _end), (_box, _other) = shop.job()
+    bench = at_bench()
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    expect(bench.region("head")).to_contain_text("2 of 2 parts in")
+    bench.page.get_by_role("button", name="Take back: Toe kick 101").dblclick()
+    expect(bench.region("head")).to_contain_text("1 of 2 parts in")
+    button = bench.page.get_by_role("button", name="Take back: Deck 101")
+    button.click()
+    time.sleep(0.5)
+    assert shop.floor.part(deck).packed
+    time.sleep(1.2)
+    button.click()
+    expect(bench.region("head")).to_contain_text("No box on this bench")
+
+
+def test_a_sealed_box_is_opened_again_by_a_foreman_who_says_why(
+    shop: Shop, at_bench: Callable[..., Bench], badges: dict[Role, str], shots: Path | None
+) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job(items=())
+    bench = at_bench()
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    bench.page.get_by_role("button", name="Seal the box").click()
+    bench.says("Sealed. Now print its label.")
+    bench.page.get_by_role("button", name="Take back").click()
+    bench.says("Closed")
+    expect(bench.page.locator("#answer")).to_contain_text("Box 101 is sealed: nothing goes in or out.")
+    expect(bench.page.locator("#answer")).not_to_contain_text("belongs")
+    _fits(bench, shots, "pack-closed")
+    bench.region("seal").get_by_role("button", name="Open again").click()
+    dialog = bench.page.get_by_role("dialog", name="Open box 101 again")
+    go = dialog.get_by_role("button", name="Open it again")
+    bench.scan(badges[Role.FOREMAN])
+    go.click()
+    expect(dialog.get_by_role("alert")).to_have_text("Write why the box is opened again.")
+    _fits(bench, shots, "pack-open-again")
+    dialog.get_by_label("Why?").fill("a scratched deck")
+    go.click()
+    bench.says("Opened again. Seal it when it is right.")
+    expect(bench.region("head")).to_contain_text("complete")
+    with shop.floor.database.read() as connection:
+        opening = look.box_history(connection, read_code(box).number)[-1]
+    assert opening.who == FOREMAN
+    assert "a scratched deck" in opening.message
+    bench.page.get_by_role("button", name="Take back: Toe kick 101").click()
+    bench.says("Taken back")
+    assert shop.state(box) == "packing"
+    shop.floor.check()
+
+
+def test_a_box_that_was_sealed_elsewhere_is_opened_where_it_lies_now(
+    shop: Shop, at_bench: Callable[..., Bench]
+) -> None:
+    (_deck, _toe_kick, end), (_box, other) = shop.job(items=())
+    assert shop.floor.scan(end, "PACK-1").ok
+    shop.floor.seal(other)
+    bench = at_bench(role=Role.FOREMAN)
+    bench.scan(end)
+    bench.says("Closed")
+    bench.page.get_by_role("button", name="Open box 102 again").click()
+    dialog = bench.page.get_by_role("dialog")
+    dialog.get_by_label("Why?").fill("a scratched end")
+    dialog.get_by_role("button", name="Open it again").click()
+    expect(bench.region("head")).to_have_attribute("data-box", other)
+    assert shop.state(other) == "complete"
+
+
+def test_a_held_box_says_so_at_the_bench_and_in_the_list_and_is_not_sealed(
+    shop: Shop, at_bench: Callable[..., Bench]
+) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job(items=())
+    bench = at_bench()
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    hold_box(shop.floor.database, read_code(box).number, **shop.floor.act())
+    expect(bench.region("head").locator(".tag").first).to_have_text("on hold", timeout=LIVE_MS)
+    expect(bench.region("seal")).to_contain_text("It is on hold: a foreman lets it go first.")
+    expect(bench.page.get_by_role("button", name="Seal the box")).to_have_attribute("aria-disabled", "true")
+    assert packing_tile(shop, box).held
+    bench.page.get_by_role("button", name="Seal the box").click(force=True)
+    expect(bench.page.locator("#seal-says")).to_contain_text("is on hold: let it go first")
+
+
+def test_the_foreman_sees_what_goes_short_and_ticks_what_is_in_the_bag(
+    shop: Shop, at_bench: Callable[..., Bench], shots: Path | None
+) -> None:
+    screws = ItemLine(box="101", item="screw 30 mm", quantity=4)
+    (deck, _toe_kick, _end), (box, _other) = shop.job(items=(PINS, screws))
+    bench = at_bench(role=Role.FOREMAN)
+    bench.scan(deck)
+    bench.says("Done")
+    bench.page.get_by_role("button", name="A foreman lets it go short").click()
+    dialog = bench.page.get_by_role("dialog", name="Seal box 101 short")
+    expect(dialog).to_contain_text("2 Toe kick 101 · waits for cut")
+    dialog.get_by_role("checkbox", name="spring pin 8 mm 0 of 40").check()
+    _fits(bench, shots, "pack-lacks")
+    dialog.get_by_label("Why?").fill("the truck waits")
+    dialog.get_by_role("button", name="Seal it short").click()
+    expect(bench.page.locator("#answer")).to_contain_text("Sealed short.")
+    assert [(line.item, line.quantity, line.counted) for line in shop.floor.box(box).items] == [
+        ("spring pin 8 mm", 40, 40)
+    ]
+    shop.floor.check()
+
+
+def test_a_part_that_was_refused_here_is_not_said_to_be_elsewhere(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    (deck, toe_kick, _end), (_box, other) = shop.job()
+    bench = at_bench()
+    bench.scan(other)
+    bench.says("Done")
+    bench.scan(deck)
+    bench.says("Wrong box")
+    bench.page.get_by_role("button", name="Pack box 101").first.click()
+    bench.says("Done")
+    lines = bench.region("missing").locator("li")
+    expect(lines.filter(has_text="Deck")).to_contain_text("seen here, not packed")
+    expect(lines.filter(has_text="Deck")).not_to_contain_text("not here")
+    expect(lines.filter(has_text="Toe kick")).to_contain_text("not here: waits for cut")
+    shop.floor.scan(toe_kick, "CUT-1")
+    expect(lines.filter(has_text="Toe kick").locator(".tag.next")).to_have_text("next", timeout=LIVE_MS)
+
+
+def test_no_name_in_the_drawing_stands_under_the_arrow(shop: Shop, at_bench: Callable[..., Bench]) -> None:
+    _parts, (box, _other) = shop.job()
+    bench = at_bench()
+    bench.scan(box)
+    bench.says("Done")
+    order = bench.page.locator(".drawn svg").first.evaluate(
+        "(svg) => [...svg.querySelectorAll('.pointer, .slab text')].map((each) => each.tagName)"
+    )
+    assert order[0] == "polygon"
+    assert set(order[1:]) == {"text"}
 
 
 def test_whoever_may_only_scan_packs_but_does_not_seal(shop: Shop, at_bench: Callable[..., Bench]) -> None:
@@ -578,16 +799,17 @@ def test_what_to_pack_next_is_listed_and_opened_by_a_touch(shop: Shop, at_bench:
     shop.floor.scan(end, "CUT-1")
     bench = at_bench()
     listed = bench.page.get_by_role("region", name="To pack next").get_by_role("button")
-    names = listed.all_inner_texts()
-    assert [("all parts ready" in name or "complete" in name) for name in names] == sorted(
-        [("all parts ready" in name or "complete" in name) for name in names], reverse=True
-    )
+    ready_now = [
+        any(words in name for words in ("all parts ready", "complete", "count")) for name in listed.all_inner_texts()
+    ]
+    assert ready_now == sorted(ready_now, reverse=True)
     bench.page.locator(f'[data-open="{ready}"]').click()
     bench.says("Done")
     expect(bench.region("head")).to_have_attribute("data-box", ready)
-    bench.page.get_by_role("button", name="Take back").click()
+    bench.page.get_by_role("button", name="Take back: Box 102").click()
     bench.says("Taken back")
     expect(bench.region("head")).to_contain_text("No box on this bench")
+    expect(bench.page.get_by_role("button", name="Take back", exact=True)).to_be_visible()
 
 
 def test_a_bench_that_nothing_changed_at_answers_without_its_content(

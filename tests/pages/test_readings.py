@@ -1,4 +1,4 @@
-"""What a page takes as a reading and what it does with it: a scanner beside somebody who types, and answers that come late."""
+"""What a page takes as a reading: a scanner beside somebody who types, and answers that come late."""
 
 import itertools
 import time
@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 from tests.floor import DECK, END, TOE_KICK
 from tests.pages.looking import sign_in
 from tests.pages.scanning import Scanner
-from tests.pages.stoppable_shop import StoppableShop, stoppable
+from tests.pages.stoppable_shop import StoppableShop, hold, stoppable, until
 from tracker.records import look
 from tracker.shop.orders import ItemLine
 from tracker.shop.roles import Role
@@ -149,7 +149,9 @@ def test_a_long_text_typed_by_a_scanner_into_a_field_stays_in_the_field(
     expect(field).to_have_value(text)
 
 
-@pytest.mark.parametrize("path", ["/", "/missing", "/flagged", "/reports", "/stations", "/me", "/loads", "/find?code={}"])
+@pytest.mark.parametrize(
+    "path", ["/", "/missing", "/flagged", "/reports", "/stations", "/me", "/loads", "/find?code={}"]
+)
 def test_a_code_that_is_scanned_on_any_page_leads_to_what_has_it(
     shop: StoppableShop, context: BrowserContext, path: str
 ) -> None:
@@ -169,11 +171,9 @@ def test_the_part_that_the_question_names_is_marked_though_another_is_answered_m
     (deck, toe_kick, _end), _boxes = job(shop)
     page = shop.open(context, "/station/CUT-1")
     scan(page, deck)
-    held: list[Route] = []
-    page.route("**/scan", lambda route: held.append(route))
+    held = hold(page, "**/scan")
     Scanner(page).pull(toe_kick)
-    while not held:
-        page.wait_for_timeout(50)
+    until(page, lambda: held)
     page.get_by_role("button", name="Chipped").click()
     expect(page.locator("#asked")).to_contain_text("Deck")
     held[0].continue_()
@@ -287,11 +287,9 @@ def test_a_badge_waits_until_what_was_scanned_before_it_is_sent(shop: StoppableS
     page = context.new_page()
     sign_in(page, shop.address, "its bench")
     page.goto(f"{shop.address}/pack/PACK-1")
-    held: list[Route] = []
-    page.route("**/scan", lambda route: held.append(route))
+    held = hold(page, "**/scan")
     Scanner(page).pull(deck)
-    while not held:
-        page.wait_for_timeout(50)
+    until(page, lambda: held)
     Scanner(page).pull(badge)
     expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 2,", timeout=SLOW_MS)
     held[0].continue_()
@@ -315,8 +313,7 @@ def test_an_answer_that_was_overtaken_does_not_turn_the_screen_back(
         route.fulfill(body=older, content_type="application/json", headers={"ETag": '"the older"'})
 
     page.route("**/bench", answer_late)
-    while len(asked) < 2:
-        page.wait_for_timeout(50)
+    until(page, lambda: len(asked) >= 2)
     expect(head(page)).to_contain_text("1 of 2 parts in")
     assert '"the older"' not in asked  # it was not taken, so it is asked for again
     page.unroute("**/bench")

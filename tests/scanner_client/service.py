@@ -11,7 +11,8 @@ class Service:
 
     ``trouble`` is "" or: ``lost`` (stores, then hangs up), ``stalled`` (does not answer until ``go_on``), a status
     that it answers with, or a body that it answers with. ``poison`` is a code that it refuses (422), ``most`` the
-    number of scans that it takes at once (413 above).
+    number of scans that it takes at once (413 above). ``expected`` is what it answers to GET /api/v1/expected,
+    ``ahead_s`` by how much it finds the sender's clock ahead, ``date`` the Date that it gives; ``healthy``: its health is well in any trouble.
     """
 
     def __init__(self) -> None:
@@ -22,6 +23,11 @@ class Service:
         self.trouble: str | int | bytes = ""
         self.poison: set[str] = set()
         self.most = 500
+        self.expected: dict[str, Any] | None = None
+        self.ahead_s = 0.0
+        self.sent_at: list[str] = []
+        self.date = ""
+        self.healthy = False
         self.go_on = threading.Event()
         service = self
 
@@ -30,8 +36,11 @@ class Service:
                 service.answer(self)
 
             def do_GET(self) -> None:
-                service.visits.append(self.headers.get("Authorization"))
-                self.send_error(404)
+                service.visits.append(self.path)
+                service.answer_get(self)
+
+            def date_time_string(self, timestamp: float | None = None) -> str:
+                return service.date or super().date_time_string(timestamp)
 
             def log_message(self, *_args: Any) -> None:
                 pass
@@ -46,8 +55,24 @@ class Service:
         """The codes of the scans that are stored, in the order of their arrival."""
         return [scan["code"] for scan in self.stored.values()]
 
+    def answer_get(self, handler: BaseHTTPRequestHandler) -> None:
+        status, body = 404, b"{}"
+        if isinstance(self.trouble, int) and not (self.healthy and handler.path == "/healthz"):
+            status, body = self.trouble, json.dumps({"detail": f"Trouble {self.trouble}."}).encode()
+        elif handler.path == "/healthz":
+            status, body = 200, b"{}"
+        elif handler.path.startswith("/api/v1/expected"):
+            status = 200 if self.expected else 404
+            body = json.dumps(self.expected or {"detail": "There is no station SAW-9."}).encode()
+        handler.send_response(status)
+        handler.send_header("Content-Length", str(len(body)))
+        handler.end_headers()
+        handler.wfile.write(body)
+
     def answer(self, handler: BaseHTTPRequestHandler) -> None:
-        scans = json.loads(handler.rfile.read(int(handler.headers["Content-Length"])))["scans"]
+        sent = json.loads(handler.rfile.read(int(handler.headers["Content-Length"])))
+        scans = sent["scans"]
+        self.sent_at.append(sent["sent_at"])
         self.batches.append([scan["code"] for scan in scans])
         self.tokens.add(handler.headers["Authorization"])
         if self.trouble == "stalled":
@@ -76,7 +101,10 @@ class Service:
             return 422, b'{"detail": "This code spoils it."}'
         for scan in scans:
             self.stored.setdefault(scan["id"], scan)
-        return 200, json.dumps({"results": [_result(scan) for scan in scans]}).encode()
+        answer: dict[str, Any] = {"results": [_result(scan) for scan in scans]}
+        if self.ahead_s:
+            answer["clock_ahead_s"] = self.ahead_s
+        return 200, json.dumps(answer).encode()
 
     def close(self) -> None:
         self.go_on.set()
@@ -85,9 +113,30 @@ class Service:
         self._thread.join()
 
 
+def expected_page(*codes: str, step: str = "pack", **more: Any) -> dict[str, Any]:
+    """What the service answers when these parts are expected, all in one box."""
+    rows = [
+        {
+            "code": code,
+            "name": "End",
+            "cabinet": "101",
+            "job": "J-1",
+            "box": "B0000000141",
+            "box_name": "1",
+            "load": None,
+            "next": step,
+            "held": False,
+        }
+        for code in codes
+    ]
+    head = {"station": "SAW-1", "step": step, "strict": False, "at": 7, "whole": True, "gone": [], "next": None}
+    return {**head, "items": rows, **more}
+
+
 def _result(scan: dict[str, Any]) -> dict[str, Any]:
     """A box is refused, whatever is no code is a misread, everything else is done."""
     kind = scan["code"][0]
     outcome = {"P": "done", "B": "box_closed", "C": "undone"}.get(kind, "misread")
     ok = outcome in ("done", "undone")
-    return {"id": scan["id"], "outcome": outcome, "ok": ok, "message": f"The service says {outcome}."}
+    about = {"part": scan["code"], "box": "B0000000141"} if kind == "P" else {}
+    return {**about, "id": scan["id"], "outcome": outcome, "ok": ok, "message": f"The service says {outcome}."}

@@ -1,22 +1,28 @@
 """The command as a person or a service manager runs it, in a process of its own."""
 
+import fcntl
 import os
+import pty
 import re
 import signal
+import sqlite3
+import struct
 import subprocess
 import sys
+import termios
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from scanner_client.main import main
+from scanner_client.notices import BELL
 from scanner_client.queue import Queue
 from tests.scanner_client.conftest import Until
-from tests.scanner_client.service import Service
+from tests.scanner_client.service import Service, expected_page
 from tracker.shop.codes import part_code
 
 PROGRAM = "from scanner_client.main import main; main()"
@@ -241,7 +247,103 @@ def test_every_option_has_help_with_an_example() -> None:
     shown = CliRunner().invoke(main, ["--help"], terminal_width=200).output
     options = [option for option in main.params if option.name != "help"]
     assert shown.count("Example: --") == len(options)
+    for name, command in main.commands.items():
+        assert f"Example: scanner-client {name}" in CliRunner().invoke(main, [name, "--help"]).output
     assert "Example: scanner-client --server" in shown
+
+
+def test_one_file_of_settings_says_all_and_a_command_runs_for_each_outcome(service: Service, tmp_path: Path) -> None:
+    lamp = tmp_path / "lamp"
+    note = "import os, sys; open(sys.argv[1], 'a').write(os.environ['SCANNER_OUTCOME'] + '\\n')"
+    (tmp_path / "token").write_text("secret")
+    settings = tmp_path / "saw.toml"
+    settings.write_text(
+        f'server = "{service.address}"\ntoken_file = "token"\nqueue = "queue.db"\nstation = "SAW-1"\nbell = false\n'
+        f'[commands]\nright = ["{sys.executable}", "-c", "{note}", "{lamp}"]\n'
+    )
+    done = _run([sys.executable, "-c", PROGRAM, "--settings", str(settings)], CODES[0])
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "+ DONE" in done.stdout
+    assert BELL not in done.stdout
+    assert {scan["station"] for scan in service.stored.values()} == {"SAW-1"}
+    assert lamp.read_text() == "done\n"
+
+
+def test_what_was_set_aside_is_sent_again_when_it_is_asked_for(service: Service, tmp_path: Path) -> None:
+    service.poison = {CODES[0]}
+    command = _command(service.address, tmp_path)
+    assert _run(command, CODES[0]).returncode == 1
+    service.poison = set()
+    again = _run([*command, "send-again"])
+    assert (again.returncode, again.stdout) == (0, "Waiting again: 1.\n")
+    assert _run(command).returncode == 0
+    assert service.codes == CODES[:1]
+
+
+def test_the_doctor_ends_with_1_when_something_is_wrong_and_with_0_when_not(service: Service, tmp_path: Path) -> None:
+    command = _command(service.address, tmp_path)
+    sick = _run([*command[:3], "doctor", *command[3:]])
+    assert sick.returncode == 1
+    assert "WRONG station: There is no station SAW-9." in sick.stdout
+    service.expected = expected_page(CODES[0])
+    well = _run([*command, "doctor"])
+    assert (well.returncode, well.stderr) == (0, "")
+    assert "WRONG" not in well.stdout
+
+
+def test_offline_a_reading_is_judged_by_the_list_that_an_earlier_run_left(
+    service: Service, tmp_path: Path, until: Until
+) -> None:
+    service.expected = expected_page(CODES[0])
+    command = _command(service.address, tmp_path)
+    with _running(command, tmp_path) as station:
+        until(lambda: bool(_listed(tmp_path)))
+        station.end(signal.SIGTERM)
+    service.trouble = 503
+    with _running(command, tmp_path) as station:
+        station.read(CODES[0])
+        station.read(CODES[1])
+        until(lambda: "? NOT EXPECTED?" in station.shown)
+        assert f"? LOOKS RIGHT? {CODES[0]}  End, cabinet 101, box 1." in station.shown
+        station.end(signal.SIGKILL)
+    service.trouble = ""
+    done = _run(command)
+    assert (done.returncode, service.codes) == (0, CODES[:2])
+    assert f"+ RIGHT        {CODES[1]}  was doubted, and is right." in done.stdout
+
+
+def _listed(folder: Path) -> list[tuple[str]]:
+    try:
+        with closing(sqlite3.connect(folder / "queue.list.db")) as file:
+            return file.execute("SELECT code FROM expected").fetchall()
+    except sqlite3.Error:
+        return []
+
+
+def test_in_a_terminal_it_fills_the_terminal_and_gives_it_back(service: Service, tmp_path: Path, until: Until) -> None:
+    controller, terminal = pty.openpty()
+    fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    reader, writer = os.pipe()
+    process = subprocess.Popen(
+        _command(service.address, tmp_path), stdin=reader, stdout=terminal, env={**os.environ, "TERM": "xterm-256color"}
+    )
+    shown = bytearray()
+    os.set_blocking(controller, False)
+
+    def sees(wanted: str) -> bool:
+        with suppress(BlockingIOError):
+            shown.extend(os.read(controller, 100_000))
+        return wanted in shown.decode("utf-8", "replace")
+
+    until(lambda: sees("\x1b[?1049h"))  # xterm's alternate screen
+    os.write(writer, f"{CODES[0]}\n".encode())
+    until(lambda: sees("The service says done."))
+    assert sees("█")
+    process.send_signal(signal.SIGTERM)
+    until(lambda: sees("\x1b[?1049l"))
+    assert process.wait(20) == 0
+    for number in (controller, terminal, reader, writer):
+        os.close(number)
 
 
 def test_it_is_small_and_quick_to_start(service: Service, tmp_path: Path, until: Until) -> None:

@@ -1,13 +1,16 @@
 """The queue on disk."""
 
+import shutil
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from scanner_client.queue import Queue, QueueDiskError, QueueOpenError, Reading
+from scanner_client.queue import Queue, QueueDiskError, QueueOpenError, Reading, Waiting
 
 
 def _reading(number: int) -> Reading:
@@ -95,6 +98,72 @@ def test_a_queue_of_the_first_version_is_read_on(tmp_path: Path) -> None:
     assert queue.first(2) == [Reading(id="i", code="P1", at="t")]
     assert queue.aside() == [(Reading(id="j", code="P2", at="t"), "refused")]
     queue.close()
+
+
+# Written by this program itself, the file of each version as it was then: the one of today is read by the next.
+WRITTEN = Path(__file__).parent / "data"
+
+
+@pytest.mark.parametrize(("version", "told"), [(2, ""), (3, "right")])
+def test_a_queue_that_a_version_wrote_is_read_by_this_one(tmp_path: Path, version: int, told: str) -> None:
+    shutil.copy(WRITTEN / f"queue_{version}.sqlite", tmp_path / "queue.db")
+    queue = Queue(tmp_path / "queue.db")
+    assert [(reading.code, reading.at, reading.station, reading.told) for reading in queue.first(9)] == [
+        ("P0000000231", "2027-03-01T08:00:02+00:00", "SAW-1", told),
+        ("P0000000328", "2027-03-01T08:00:03+00:00", "SAW-1", ""),
+    ]
+    assert [(reading.code, why) for reading, why in queue.aside()] == [("P0000000134", "This code spoils it.")]
+    queue.close()
+
+
+def test_there_is_a_file_of_the_version_that_is_written_today(tmp_path: Path) -> None:
+    Queue(tmp_path / "queue.db").close()
+    versions = []
+    for path in (tmp_path / "queue.db", *sorted(WRITTEN.glob("queue_*.sqlite"))):
+        with closing(sqlite3.connect(path)) as file:
+            versions.append(file.execute("PRAGMA user_version").fetchone()[0])
+    assert max(versions[1:]) == versions[0]
+
+
+def test_how_much_waits_and_since_when(tmp_path: Path) -> None:
+    queue = Queue(tmp_path / "queue.db")
+    assert queue.state() == Waiting(count=0, oldest=None, newest=None, aside=0)
+    for number in (1, 2, 3):
+        queue.add(replace(_reading(number), at=f"2027-03-01T08:00:0{number}+00:00"))
+    queue.set_aside(queue.first(1)[0], "refused")
+    assert queue.state() == Waiting(
+        count=2, oldest="2027-03-01T08:00:02+00:00", newest="2027-03-01T08:00:03+00:00", aside=1
+    )
+    queue.close()
+
+
+def test_what_the_worker_was_told_stays_with_the_reading(tmp_path: Path) -> None:
+    queue = Queue(tmp_path / "queue.db")
+    queue.add(_reading(1))
+    queue.tell("id 1", "doubt")
+    queue.tell("no such id", "right")
+    queue.close()
+    again = Queue(tmp_path / "queue.db")
+    assert again.first(9) == [replace(_reading(1), told="doubt")]
+    again.close()
+
+
+def test_what_was_set_aside_can_wait_again(tmp_path: Path) -> None:
+    queue = Queue(tmp_path / "queue.db")
+    for number in (1, 2, 3):
+        queue.add(_reading(number))
+    for reading in queue.first(2):
+        queue.set_aside(reading, "refused")
+    assert queue.take_up_again() == 2
+    assert queue.first(9) == [_reading(3), _reading(1), _reading(2)]
+    assert queue.aside() == []
+    queue.close()
+
+
+def test_a_disk_that_can_only_be_read_is_told(tmp_path: Path) -> None:
+    """The files of /proc are there to be read: nothing can be made beside them, not by root either."""
+    with pytest.raises(QueueOpenError, match="cannot be opened"):
+        Queue(Path("/proc/flatpack-scanner/queue.db"))
 
 
 def test_a_change_that_fails_is_told_and_changes_nothing(tmp_path: Path) -> None:

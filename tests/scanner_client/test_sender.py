@@ -1,11 +1,15 @@
 """Talking to the server: every kind of answer, and none."""
 
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
 import pytest
 
 from scanner_client.plan import Heard
 from scanner_client.queue import Reading
 from scanner_client.sender import Answer, Server
-from tests.scanner_client.service import Service
+from tests.scanner_client.service import Service, expected_page
 from tracker.shop.codes import part_code
 
 READINGS = [
@@ -17,8 +21,8 @@ READINGS = [
 def test_readings_go_out_with_the_token_and_answers_come_back_by_id(service: Service) -> None:
     reply = Server(service.address + "/", "secret").send(READINGS)
     assert reply.heard is Heard.ANSWERS
-    said = Answer(outcome="done", ok=True, message="The service says done.")
-    assert reply.answers == {"id-1": said, "id-2": said}
+    said = Answer(outcome="done", ok=True, message="The service says done.", part=part_code(1), box="B0000000141")
+    assert reply.answers == {"id-1": said, "id-2": replace(said, part=part_code(2))}
     assert service.tokens == {"Bearer secret"}
     assert next(iter(service.stored.values())) == {
         "id": "id-1",
@@ -57,6 +61,33 @@ def test_a_redirection_is_not_followed_so_that_the_token_goes_nowhere_else(servi
     service.trouble = 302
     assert Server(service.address, "secret").send(READINGS).heard is Heard.AWAY
     assert (len(service.batches), service.visits) == (1, [])
+
+
+def test_each_request_says_when_it_was_sent_by_the_clock_of_the_readings(service: Service) -> None:
+    service.ahead_s = 3600.5
+    clock = datetime(2027, 3, 1, 8, 0, tzinfo=UTC)
+    reply = Server(service.address, "secret", clock=lambda: clock).send(READINGS)
+    assert service.sent_at == ["2027-03-01T08:00:00+00:00"]
+    assert reply.ahead_s == 3600.5
+    Server(service.address, "secret").send(READINGS)
+    assert datetime.fromisoformat(service.sent_at[1]).utcoffset() is not None
+
+
+def test_what_may_come_is_read_and_anything_else_is_none(service: Service) -> None:
+    server = Server(service.address, "secret", timeout_s=1)
+    assert server.expected("SAW 1/x", 5) is None
+    assert service.visits == ["/api/v1/expected?station=SAW+1%2Fx&since=5"]
+    service.expected = expected_page(part_code(1))
+    page = server.expected("", 0, "12")
+    assert service.visits[-1] == "/api/v1/expected?since=0&after=12"
+    assert page is not None
+    assert (page.station, page.step, page.at, page.whole, page.next) == ("SAW-1", "pack", 7, True, "")
+    assert [row.title for row in page.items] == ["End, cabinet 101, box 1"]
+    nonsense: list[dict[str, Any]] = [{"items": 3}, {"items": [{}]}, {"at": "x"}, {"gone": None}]
+    for broken in nonsense:
+        service.expected = expected_page(**broken)
+        assert server.expected("", 0) is None
+    assert Server("http://127.0.0.1:1", "secret").expected("", 0) is None
 
 
 @pytest.mark.parametrize(

@@ -4,18 +4,21 @@ import json
 import threading
 import time
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from uuid import UUID
 
 import pytest
 
+from scanner_client.clock import SteadyClock
 from scanner_client.queue import Queue
+from scanner_client.refreshing import Refreshing
 from scanner_client.screen import BELL, Screen
 from scanner_client.sender import Server
-from scanner_client.station import TWICE_WITHIN_S, Station
+from scanner_client.station import PATIENCE_S, TWICE_WITHIN_S, Station
+from scanner_client.station_list import StationList
 from tests.scanner_client.conftest import Until
-from tests.scanner_client.service import Service
+from tests.scanner_client.service import Service, expected_page
 from tracker.shop.codes import Code, Kind, box_code, part_code
 
 CODES = [part_code(number) for number in range(1, 13)]
@@ -290,3 +293,163 @@ def test_a_disk_that_fails_while_readings_are_sent_is_told_and_the_sending_goes_
     until(lambda: bool(bench.said("DISK")))
     assert station._sending.is_alive()
     assert station.stop()
+
+
+class Listed:
+    """A station with a list of its own, whose server can be away."""
+
+    def __init__(self, bench: Bench, service: Service, folder: Path) -> None:
+        self.bench, self.service = bench, service
+        self.wall = datetime(2027, 3, 1, 8, 0, tzinfo=UTC)
+        service.expected = expected_page(*CODES[:4])
+        self.time_of_day = SteadyClock(wall=lambda: self.wall, ticks=lambda: bench.now)
+        self.server = Server(service.address, "secret", timeout_s=0.2, clock=self.time_of_day.now)
+        self.list = StationList(folder / "queue.list.db", of="here")
+        assert self.list.refresh(self.server, "SAW-1")
+        bench.station = self.station()
+
+    def station(self) -> Station:
+        return Station(
+            self.bench.queue,
+            self.server,
+            Screen(self.bench.lines.append),
+            name="SAW-1",
+            expected=self.list,
+            clock=lambda: self.bench.now,
+            time_of_day=self.time_of_day,
+        )
+
+    def away(self) -> None:
+        """The server goes away, and the station has found out."""
+        self.service.trouble = 503
+        self.bench.station.server_away = True
+
+    def back(self) -> None:
+        self.service.trouble = ""
+        self.bench.send_all()
+
+
+@pytest.fixture
+def listed(bench: Bench, service: Service, tmp_path: Path) -> Iterator[Listed]:
+    made = Listed(bench, service, tmp_path)
+    yield made
+    made.list.close()
+
+
+def test_with_the_server_away_a_reading_is_judged_by_the_list_and_marked_as_not_said_by_the_server(
+    bench: Bench, listed: Listed
+) -> None:
+    listed.away()
+    bench.take(CODES[0], CODES[9], CODES[0])
+    assert [line.split("  ")[0] for line in bench.lines] == [
+        "? LOOKS RIGHT? " + CODES[0],
+        "? NOT EXPECTED? " + CODES[9],
+        "? AGAIN?",
+    ]
+    assert all("Not yet said by the server" in line for line in bench.lines)
+    assert [line.count(BELL) for line in bench.lines] == [1, 3, 1]
+
+
+def test_an_answer_that_says_the_same_is_quiet_and_one_that_differs_is_loud(
+    bench: Bench, listed: Listed, service: Service
+) -> None:
+    listed.away()
+    bench.take(CODES[0], CODES[1], CODES[9])
+    second = bench.queue.first(9)[1].id
+    service.trouble = json_result(second, "replaced")
+    bench.station.step()
+    (stop,) = bench.said("STOP")
+    assert stop.startswith(f"! STOP         {CODES[1]}  was taken as right, and is not. REPLACED: So it is.")
+    assert stop.count(BELL) == 5
+    listed.back()
+    (done,) = bench.said("DONE")
+    assert (CODES[0] in done, done.count(BELL)) == (True, 0)
+    (cleared,) = bench.said("RIGHT")
+    assert f"{CODES[9]}  was doubted, and is right. DONE" in cleared
+    assert cleared.count(BELL) == 2
+    assert listed.list.look(CODES[1]).word == "LOOKS RIGHT"
+    assert listed.list.look(CODES[0]).word == "AGAIN"
+
+
+def test_what_was_told_before_a_restart_is_taken_back_after_it(bench: Bench, listed: Listed, service: Service) -> None:
+    listed.away()
+    bench.take(CODES[0])
+    bench.station = listed.station()
+    service.trouble = json_result(bench.queue.first(1)[0].id, "replaced")
+    bench.station.step()
+    assert len(bench.said("STOP")) == 1
+
+
+def test_a_reading_that_waits_long_for_its_answer_is_judged_meanwhile_and_the_latest_alone(
+    bench: Bench, listed: Listed
+) -> None:
+    bench.take(*CODES[:3], every_s=0)
+    bench.station.tell_what_is_due()
+    assert bench.lines == []
+    bench.now += PATIENCE_S
+    bench.station.tell_what_is_due()
+    bench.station.tell_what_is_due()
+    assert [CODES[2] in line for line in bench.said("LOOKS RIGHT")] == [True]
+    listed.back()
+    assert [(line.count(BELL), code in line) for line, code in zip(bench.said("DONE"), CODES, strict=False)] == [
+        *((1, True), (1, True), (0, True)),
+    ]
+
+
+def test_a_reading_that_the_server_answers_at_once_is_not_judged_by_the_list(bench: Bench, listed: Listed) -> None:
+    bench.take(CODES[0])
+    listed.back()
+    bench.now += 10
+    bench.station.tell_what_is_due()
+    assert [line[2:6] for line in bench.lines] == ["DONE"]
+
+
+def test_a_step_that_was_taken_back_is_expected_again(bench: Bench, listed: Listed, service: Service) -> None:
+    listed.away()
+    bench.take(CODES[0], UNDO, CODES[0])
+    assert [line[2:13] for line in bench.lines] == ["LOOKS RIGHT", "KEPT       ", "LOOKS RIGHT"]
+
+
+def test_readings_keep_their_order_when_the_clock_is_set_back_an_hour_and_the_worker_is_told_once(
+    bench: Bench, listed: Listed, service: Service
+) -> None:
+    listed.away()
+    bench.take(CODES[0])
+    listed.wall -= timedelta(hours=1)
+    bench.take(CODES[1], CODES[2])
+    times = [reading.at for reading in bench.queue.first(9)]
+    assert times == sorted(times)
+    (told,) = bench.said("CLOCK")
+    assert "was just put 60 min back" in told
+    listed.back()
+    assert service.sent_at[-1] >= times[-1]
+    bench.take(CODES[3])
+    assert bench.queue.first(1)[0].at < times[0]
+
+
+def test_a_clock_that_the_server_finds_wrong_is_told_once_until_it_is_right_again(
+    bench: Bench, service: Service
+) -> None:
+    for ahead_s in (3600.0, 3600.0, 0.0, -7200.0):
+        service.ahead_s = ahead_s
+        bench.take(CODES[0])
+        bench.send_all()
+    assert [line[15:60] for line in bench.said("CLOCK")] == [
+        "this computer's clock is 60 min ahead. Readin"[:45],
+        "this computer's clock is 2 hours behind. Read"[:45],
+    ]
+
+
+def test_the_list_is_kept_fresh_while_nothing_waits_and_shows_early_that_the_server_is_away(
+    bench: Bench, listed: Listed, service: Service, until: Until
+) -> None:
+    for away in (False, True):
+        service.trouble = 503 if away else ""
+        asked = len(service.visits)
+        refreshing = Refreshing(bench.station, listed.list, listed.server, name="SAW-1")
+        refreshing.start()
+        until(lambda asked=asked: len(service.visits) > asked)  # type: ignore[misc]
+        until(lambda away=away: bench.station.server_away is away)  # type: ignore[misc]
+        refreshing.stop()
+    bench.take(CODES[0])
+    assert len(bench.said("LOOKS RIGHT")) == 1

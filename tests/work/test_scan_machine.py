@@ -31,6 +31,7 @@ from tracker.shop.verdicts import CLOSED_STATES, Outcome
 from tracker.work.boards import plan_job_boards
 from tracker.work.hold_box import hold_box, let_go_box
 from tracker.work.jobs import cancel_job, hold_job, resume_job
+from tracker.work.open_again import Opening, open_again
 from tracker.work.replace import repair_part, replace_part
 from tracker.work.settle import Settling, settle
 
@@ -162,6 +163,14 @@ class Shop(RuleBasedStateMachine):
     def seal_short(self, number: int) -> None:
         with contextlib.suppress(ConflictError):
             self.floor.seal(self.floor.box_101 if number == 1 else self.floor.box_102, override="the truck waits")
+
+    @rule(number=st.sampled_from([1, 2, 3]))
+    def open_again(self, number: int) -> None:
+        try:
+            open_again(self.floor.database, Opening(box=number, reason="looked once more"), **self.floor.act())
+        except (ConflictError, NotFoundError):
+            return
+        assert self.floor.box(str(Code(Kind.BOX, number))).state not in CLOSED_STATES
 
     @precondition(lambda self: self.parts < 8)
     @rule(data=st.data())

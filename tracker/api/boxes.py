@@ -1,10 +1,10 @@
-"""Boxes: looked at, sealed; what is missing from those that are not complete."""
+"""Boxes: looked at, sealed, opened again; what is missing from those that are not complete."""
 
 from typing import Any
 
 from tracker.api.context import caller, database, new_id, now, number_of
 from tracker.api.paging import cut, date_and_number, token_after
-from tracker.api.schemas import BoxShape, MissingQueryShape, MissingShape, SealedShape, SealShape
+from tracker.api.schemas import BoxShape, MissingQueryShape, MissingShape, OpenAgainShape, SealedShape, SealShape
 from tracker.api.service import CallBlueprint
 from tracker.records import look
 from tracker.records.look import BoxView
@@ -13,6 +13,7 @@ from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
 from tracker.work.access import needs
 from tracker.work.hold_box import hold_box, let_go_box
+from tracker.work.open_again import Opening, open_again
 from tracker.work.seal import Sealing, seal_box
 
 blueprint = CallBlueprint("boxes", __name__)
@@ -51,6 +52,17 @@ def post_seal(body: dict[str, Any], code: str) -> dict[str, Any]:
     )
     sealed = seal_box(database(), sealing, who=caller().name, now=now(), act_id=new_id())
     return {"code": sealed.code, "state": "sealed", "follow_up": sealed.follow_up}
+
+
+@blueprint.route("/boxes/<code>/open-again", methods=["POST"])
+@blueprint.arguments(OpenAgainShape)
+@blueprint.response(200, BoxShape)
+@needs(Role.FOREMAN)
+def post_open_again(body: dict[str, Any], code: str) -> BoxView:
+    """Open a sealed box again. 409 for one that is not sealed or is on its load."""
+    opening = Opening(box=number_of(code, Kind.BOX), reason=body["reason"].strip())
+    open_again(database(), opening, who=caller().name, now=now(), act_id=new_id())
+    return _box(code)
 
 
 @blueprint.route("/boxes/<code>/hold", methods=["POST"])

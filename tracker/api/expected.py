@@ -1,6 +1,7 @@
 """What may come to a station, for the station program to keep: whole in pages at first, then what changed."""
 
 from collections.abc import Collection
+from dataclasses import fields as dataclass_fields
 from typing import Any, Final
 
 from flask import Response, jsonify
@@ -23,6 +24,7 @@ from tracker.work.access import needs
 blueprint = CallBlueprint("expected", __name__)
 
 PAGE: Final = 2_000
+_SHOWN: Final = tuple(each.name for each in dataclass_fields(Expected) if each.name != "id")
 
 
 class ExpectedQueryShape(Shape):
@@ -49,7 +51,7 @@ class ExpectedRowShape(Schema):
     job = fields.String()
     box = fields.String(allow_none=True)
     box_name = fields.String()
-    load = fields.String(allow_none=True)
+    on_load = fields.String(attribute="load", data_key="load", allow_none=True)
     next = fields.String(allow_none=True, metadata={"description": "the step that it is due for now"})
     held = fields.Boolean()
 
@@ -74,13 +76,14 @@ class ExpectedShape(Schema):
 def get_expected(query: dict[str, Any]) -> Response:
     """What may come to a station, so that it can tell with the network gone whether a scan looks right."""
     since = query["since"]
+    gone: list[str] = []
     with database().read() as connection:
         station = _station(connection, query["station"])
         last = look.last_change(connection)
         changed = changed_since(connection, since) if 0 < since <= last and not query["after"] else None
         if changed is None:
             found = _expected(connection, station, limit=query["limit"] + 1, after=number_after(query["after"]))
-            page, gone = cut(found, query["limit"], lambda row: str(row.id)), []
+            page = cut(found, query["limit"], lambda row: str(row.id))
         else:
             page, gone = _changes(connection, station, changed)
     return jsonify(
@@ -125,4 +128,4 @@ def _changes(connection: Connection, station: StationView, changed: Changed) -> 
 
 
 def _row(row: Expected) -> dict[str, Any]:
-    return {name: getattr(row, name) for name in ExpectedRowShape().fields}
+    return {name: getattr(row, name) for name in _SHOWN}

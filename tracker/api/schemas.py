@@ -455,6 +455,12 @@ class OverrideShape(Shape):
     reason = fields.String(required=True, validate=validate.Regexp(r"\s*\S", error="Say why the box may go short."))
 
 
+class OpenAgainShape(Shape):
+    """A foreman's reason to open a sealed box again."""
+
+    reason = fields.String(required=True, validate=validate.Regexp(r"\s*\S", error="Say why the box is opened again."))
+
+
 class SealShape(Shape):
     """What was counted into a box, and what it weighs."""
 

@@ -16,7 +16,7 @@ SIDE_TALL: Final = 190.0
 SIDE_MARGIN: Final = 104.0  # for the arrow and its word
 PLAN_MARGIN: Final = 46.0
 WORD_WIDE: Final = 68.0  # of the word beside an arrow that lies flat
-_SIZES: Final = (26.0, 22.0, 19.0, 17.0, 15.0)
+_SIZES: Final = (34.0, 30.0, 26.0, 22.0, 19.0, 17.0, 15.0)
 _LETTER: Final = 0.6  # the mean width of a bold letter, by its size
 _LINE: Final = 1.15
 
@@ -226,13 +226,9 @@ def _numbered(each: Lying, number: int) -> Lying:
 
 
 def next_to_lay(lying: Sequence[Lying]) -> Lying | None:
-    """Return the part to lay next: in the lowest layer that lacks one, the first that is at hand, else the first."""
+    """Return the part to lay next: the first that is at hand, from the lowest layer up; else the first of all."""
     missing = [each for each in lying if not each.part.packed]
-    if not missing:
-        return None
-    layer = min(each.layer for each in missing)
-    here = [each for each in missing if each.layer == layer]
-    return next((each for each in here if at_hand(each.part)), here[0])
+    return next((each for each in missing if at_hand(each.part)), missing[0] if missing else None)
 
 
 def at_hand(part: PartView) -> bool:

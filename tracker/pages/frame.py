@@ -12,7 +12,7 @@ from tracker.pages.days import day
 from tracker.pages.languages import LANGUAGES, add_languages
 from tracker.pages.measures import add_filters, units
 from tracker.pages.spoken import add_spoken
-from tracker.pages.words import box_name, role_word, step_word
+from tracker.pages.words import box_name, role_word, step_word, who_word
 from tracker.shop.roles import Role
 from tracker.work.access import Bearer
 
@@ -65,6 +65,7 @@ def add_frame(app: Flask) -> None:
     add_spoken(app)
     add_csrf(app)
     app.jinja_env.filters["box_name"] = box_name
+    app.jinja_env.filters["who_word"] = who_word
 
     @app.context_processor
     def shown() -> dict[str, Any]:

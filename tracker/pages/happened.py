@@ -87,6 +87,7 @@ _SENTENCES: Final = (
         rf"{_BOX} sealed short, by override: (?P<reason>.*)\. Follow-up (?P<rest>B\w+)\.",
         _l("Box %(box)s sealed short: %(reason)s. The rest is planned for box %(rest)s."),
     ),
+    _sentence(rf"{_BOX} opened again: (?P<reason>.*)\.", _l("Box %(box)s opened again: %(reason)s.")),
     _sentence(rf"{_BOX} held in the shop\.", _l("Box %(box)s put on hold: it stays in the shop.")),
     _sentence(rf"{_BOX} let go\.", _l("Box %(box)s let go on.")),
     _sentence(rf"{_BOX} is open\. Scan its parts\..*", _l("Box %(box)s opened at the bench.")),

@@ -5,7 +5,6 @@ same. Every act answers with the bench as it is afterwards: one round trip.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import wraps
 from http import HTTPStatus
 from typing import Any, Final
@@ -16,8 +15,8 @@ from sqlalchemy import Connection
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages import bench_drawing
-from tracker.pages.bench_drawing import Bench
 from tracker.pages.bench_foreman import NotTakenError, foreman_at_bench
+from tracker.pages.bench_shown import Shown, show, shown_at, taken_back_next
 from tracker.pages.clock_words import own_clock
 from tracker.pages.context import act, bearer, database, now, scan_counter
 from tracker.pages.days import day, moment
@@ -27,50 +26,28 @@ from tracker.pages.scale_reading import read_mass_kg, unit_of
 from tracker.pages.scan_reading import read_scan
 from tracker.pages.spoken import spoken
 from tracker.pages.station_answer import Told, tell
-from tracker.pages.words import REASONS, box_state_word, step_word
+from tracker.pages.words import REASONS, box_name, box_state_word, step_word
 from tracker.records import access, look, packing
-from tracker.records.contents import carton_mass
-from tracker.records.look import BoxView, PartView
 from tracker.records.packing import Whereabouts
+from tracker.records.waiting import kept_scan
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.roles import Role
-from tracker.shop.scans import Answer
-from tracker.shop.verdicts import CLOSED_STATES, Outcome
-from tracker.shop.weighing import Expected, Piece, Weight, expect
+from tracker.shop.scans import Action, Answer
+from tracker.shop.verdicts import Outcome
+from tracker.shop.weighing import Weight
 from tracker.work.access import needs
 from tracker.work.box_numbers import code_read
 from tracker.work.count import Counting, count_item, weigh_box
+from tracker.work.open_again import Opening, open_again
 from tracker.work.scan import Sender
 from tracker.work.seal import Sealed, Sealing, seal_box
 
 blueprint = Blueprint("pack", __name__)
 
 NEXT_SHOWN: Final = 8
+REGIONS: Final = ("bench", "inside", "lacks", "undo")  # templates whose regions are drawn anew with every answer
 LONGEST_REASON: Final = 200
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
-    """All that the screen says of the box on the bench."""
-
-    box: BoxView
-    drawing: Bench | None
-    missing: tuple[PartView, ...]
-    uncounted: int
-    expected: Expected | None
-    weight: Weight | None
-    knows_carton: bool
-    closed: bool
-
-    @property
-    def complete(self) -> bool:
-        return not self.missing and not self.uncounted
-
-    @property
-    def begun(self) -> bool:
-        """Something is in the box, so that it may be sealed short."""
-        return len(self.missing) < len(self.box.parts) or any(line.counted for line in self.box.items)
 
 
 # Pages
@@ -97,9 +74,9 @@ def bench(station: str) -> AnyResponse | str:
         return redirect(url_for("pack.choose"))
     with database().read() as connection:
         place = _bench(connection, station)
-        shown = _shown(connection, place)
+        view = _view(connection, place, shown_at(connection, place))
         boxes, more = packing.next_boxes(connection, limit=NEXT_SHOWN)
-    return render_template("pack.html", **_view(place, shown), boxes=boxes, more=more)
+    return render_template("pack.html", **view, boxes=boxes, more=more)
 
 
 @blueprint.get("/pack/<path:station>/bench")
@@ -113,7 +90,7 @@ def _bench_now(station: str) -> dict[str, Any]:
     with database().read() as connection:
         place = _bench(connection, station)
         change = look.last_change(connection)
-        return {"bench": _bench_html(place, _shown(connection, place)), "change": change}
+        return {"bench": _bench_html(connection, place), "change": change}
 
 
 @blueprint.get("/pack/<path:station>/next")
@@ -142,7 +119,9 @@ def _told(view: Callable[[str], Response]) -> Callable[[str], Response]:
             return view(station)
         except NotTakenError as refused:
             return _refuse(refused.detail, status=refused.status, **refused.more)
-        except IncompleteError:
+        except IncompleteError as short:
+            if all("item" in each for each in short.missing):
+                return _refuse(_("Not sealed: count the items first."))
             return _refuse(_("The box is not complete. Find what is missing, then seal it."))
         except ConflictError as refused:
             return _refuse(spoken(refused.detail))
@@ -167,11 +146,11 @@ def post_scan(station: str) -> Response:
         change = look.last_change(connection)
         place = _bench(connection, station)
         told = _tell(connection, answer, place)
-        belongs = _belongs(connection, answer)
-        shown = _shown(connection, place)
+        shown = shown_at(connection, place)
         clock = own_clock(connection, sender.device, now())
-    facts = {"told": told, "belongs": belongs, "answer": answer, "shown": shown, "clock": clock}
-    html = render_template("pack_answer.html", **_words(place), **facts)
+        facts = {"told": told, "answer": answer, "shown": shown, "clock": clock}
+        html = render_template("pack_answer.html", **_words(place), **facts, **_elsewhere(connection, answer, shown))
+        bench = _bench_html(connection, place)
     return jsonify(
         id=str(answer.id),
         outcome=answer.outcome.value,
@@ -181,7 +160,7 @@ def post_scan(station: str) -> Response:
         title=told.title if told else "",
         says=told.says if told else "",
         answer=html,
-        bench=_bench_html(place, shown),
+        bench=bench,
         change=change,
     )
 
@@ -191,12 +170,19 @@ def _tell(connection: Connection, answer: Answer, place: packing.Bench) -> Told 
     return None if station is None else tell(connection, answer, station)
 
 
-def _belongs(connection: Connection, answer: Answer) -> Whereabouts | None:
-    """Where the box is that a refused part belongs in."""
-    if answer.part is None or answer.outcome not in (Outcome.WRONG_BOX, Outcome.BOX_CLOSED):
-        return None
-    box_id = packing.box_of_part(connection, read_code(answer.part).number)
-    return None if box_id is None else packing.whereabouts(connection, box_id)
+def _elsewhere(connection: Connection, answer: Answer, shown: Shown | None) -> dict[str, Whereabouts | None]:
+    """Where the box is that a refused part belongs in, or the closed box that was meant."""
+    kept = kept_scan(connection, answer.id)
+    if kept is None or answer.outcome not in (Outcome.WRONG_BOX, Outcome.BOX_CLOSED):
+        return {"belongs": None, "closed": None}
+    box_id = None if answer.box is None else read_code(answer.box).number
+    if answer.part is not None:
+        box_id = packing.box_of_part(connection, read_code(answer.part).number)
+    box = None if box_id is None else packing.whereabouts(connection, box_id)
+    on_bench = box is not None and shown is not None and box.code == shown.box.code
+    if on_bench or answer.part is None or kept.action is Action.UNDO:
+        return {"belongs": None, "closed": box}
+    return {"belongs": box, "closed": None}
 
 
 @blueprint.post("/pack/<path:station>/count")
@@ -246,10 +232,19 @@ def post_override(station: str) -> Response:
     """Seal a box that is not complete, by a foreman who stands at the bench; the packer stays signed in."""
     body = _body()
     box_id = _box_number(body)
-    reason = " ".join(str(body.get("reason", "")).split())[:LONGEST_REASON]
-    if not reason:
-        return _refuse(_("Write why the box goes short."))
-    return _sealed(station, _seal(box_id, foreman_at_bench(body), reason=reason))
+    reason, foreman = _reason(body, _("Write why the box goes short.")), foreman_at_bench(body)
+    _count_bagged(box_id, body.get("bagged"), foreman)
+    return _sealed(station, _seal(box_id, foreman, reason=reason))
+
+
+def _count_bagged(box_id: int, bagged: Any, who: str) -> None:
+    """Count in full the items of which a foreman says that they are in the bag."""
+    with database().read() as connection:
+        shown = show(connection, box_id)
+    for line in shown.uncounted if shown and isinstance(bagged, list) else ():
+        if line.item in bagged:
+            counting = Counting(box=box_id, item=line.item, count=line.quantity, was=line.counted or 0)
+            count_item(database(), counting, **{**act(), "who": who})
 
 
 def _seal(box_id: int, who: str, *, reason: str) -> Sealed:
@@ -261,27 +256,42 @@ def _seal(box_id: int, who: str, *, reason: str) -> Sealed:
 def _doubt(box_id: int) -> str | None:
     """Why the scale doubts a box that is complete: it is sealed when the packer looked once more."""
     with database().read() as connection:
-        empty_kg = carton_mass(connection, box_id)
-    weight = _show(_box(box_id), empty_kg).weight
-    if weight is None or weight is Weight.AGREES:
-        return None
-    if weight is Weight.TOO_LIGHT:
-        return str(_("The scale says: too light. Look in the box once more, then press again."))
-    return str(_("The scale says: too heavy. Look in the box once more, then press again."))
-
-
-def _box(box_id: int) -> BoxView:
-    with database().read() as connection:
-        box = look.box_view(connection, box_id)
-    if box is None:
+        shown = show(connection, box_id)
+    if shown is None:
         raise InvalidInputError("There is no such box.")
-    return box
+    if not shown.complete or shown.weight in (None, Weight.AGREES):
+        return None
+    if shown.weight is Weight.TOO_LIGHT:
+        return str(_("The scale says: too light."))
+    return str(_("The scale says: too heavy."))
+
+
+@blueprint.post("/pack/<path:station>/open-again")
+@needs(Role.STATION)
+@_told
+def post_open_again(station: str) -> Response:
+    """Open a sealed box again, by a foreman who stands at the bench; the packer stays signed in."""
+    body = _body()
+    box_id = _box_number(body)
+    opening = Opening(box=box_id, reason=_reason(body, _("Write why the box is opened again.")))
+    open_again(database(), opening, **{**act(), "who": foreman_at_bench(body)})
+    return _answer(station, says=_("Opened again. Seal it when it is right."))
+
+
+def _reason(body: Mapping[str, Any], wanted: str) -> str:
+    reason = " ".join(str(body.get("reason", "")).split())[:LONGEST_REASON]
+    if not reason:
+        raise NotTakenError(wanted)
+    return reason
 
 
 def _sealed(station: str, sealed: Sealed) -> Response:
     says = _("Sealed. Now print its label.")
     if sealed.follow_up is not None:
-        says = _("Sealed short. What is missing is planned for box %(box)s.", box=sealed.follow_up)
+        with database().read() as connection:
+            rest = packing.whereabouts(connection, read_code(sealed.follow_up).number)
+        name = box_name(rest.name) if rest else sealed.follow_up
+        says = _("Sealed short. What is missing is planned for box %(box)s.", box=name)
     return _answer(station, says=says)
 
 
@@ -289,7 +299,7 @@ def _answer(station: str, **more: str) -> Response:
     with database().read() as connection:
         change = look.last_change(connection)
         place = _bench(connection, station)
-        return jsonify(bench=_bench_html(place, _shown(connection, place)), change=change, **more)
+        return jsonify(bench=_bench_html(connection, place), change=change, **more)
 
 
 def _refuse(says: str, *, status: HTTPStatus = HTTPStatus.CONFLICT, **more: Any) -> Response:
@@ -331,36 +341,12 @@ def _bench(connection: Connection, name: str) -> packing.Bench:
     return found
 
 
-def _shown(connection: Connection, place: packing.Bench) -> Shown | None:
-    box_id = packing.box_on_bench(connection, place.id)
-    box = None if box_id is None else look.box_view(connection, box_id)
-    return None if box is None else _show(box, carton_mass(connection, box.id))
+def _bench_html(connection: Connection, place: packing.Bench) -> str:
+    view = _view(connection, place, shown_at(connection, place))
+    return "".join(render_template(f"pack_{part}.html", **view) for part in REGIONS)
 
 
-def _show(box: BoxView, empty_kg: float | None) -> Shown:
-    expected = expect([_piece(part) for part in box.parts], besides_kg=empty_kg or 0.0)
-    return Shown(
-        box=box,
-        drawing=bench_drawing.draw_bench(box),
-        missing=tuple(part for part in bench_drawing.in_order(box) if not part.packed),
-        uncounted=sum(1 for line in box.items if (line.counted or 0) < line.quantity),
-        expected=expected if box.parts else None,
-        weight=None if box.weighed_kg is None or not box.parts else expected.judge(box.weighed_kg),
-        knows_carton=empty_kg is not None,
-        closed=box.state in CLOSED_STATES,
-    )
-
-
-def _piece(part: PartView) -> Piece:
-    return Piece(name=part.name, mass_kg=part.mass_kg, material=part.material)
-
-
-def _bench_html(place: packing.Bench, shown: Shown | None) -> str:
-    view = _view(place, shown)
-    return render_template("pack_bench.html", **view) + render_template("pack_inside.html", **view)
-
-
-def _view(place: packing.Bench, shown: Shown | None) -> dict[str, Any]:
+def _view(connection: Connection, place: packing.Bench, shown: Shown | None) -> dict[str, Any]:
     lying = bench_drawing.lie(shown.box) if shown else []
     unnoticed = shown.expected.unnoticed if shown and shown.expected else ()
     return {
@@ -375,6 +361,7 @@ def _view(place: packing.Bench, shown: Shown | None) -> dict[str, Any]:
         "inside": [each for each in lying if each.part.packed],
         "reasons": REASONS,
         "label_of": _label_of,
+        "takes_back": taken_back_next(connection, place),
     }
 
 

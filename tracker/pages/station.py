@@ -8,6 +8,7 @@ from http import HTTPStatus
 from typing import Any, Final
 
 from flask import Blueprint, Response, abort, jsonify, redirect, render_template, request, url_for
+from sqlalchemy import Connection
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.clock_words import own_clock
@@ -17,10 +18,11 @@ from tracker.pages.pictures import MAX_IMAGE_BYTES, codes_in_picture
 from tracker.pages.polling import answer_if_changed
 from tracker.pages.scan_reading import read_scan
 from tracker.pages.spoken import spoken
-from tracker.pages.station_answer import Told, tell
-from tracker.pages.words import OUTCOMES, first_of, gettext, reasons_at, step_word
+from tracker.pages.station_answer import Told, takes_back, tell
+from tracker.pages.words import OUTCOMES, Said, first_of, gettext, reasons_at, said_as, step_word, who_word
 from tracker.records.access import StationView, list_stations, station_by_name
-from tracker.records.waiting import last_scans, waiting_for
+from tracker.records.look import last_change
+from tracker.records.waiting import KeptScan, last_scans, waiting_for
 from tracker.shop.errors import InvalidInputError, ShopError, TooLargeError
 from tracker.shop.roles import Role
 from tracker.shop.scans import Answer
@@ -37,10 +39,11 @@ SCANS_SHOWN: Final = 10
 @blueprint.get("/station")
 @needs(Role.STATION)
 def choose() -> str | AnyResponse:
-    """The stations to choose from; a paired tablet goes straight to its own."""
+    """The stations to choose from; a paired tablet goes straight to its own, that of a bench to the packer's screen."""
     own = bearer().station
     if own is not None:
-        return redirect(url_for("station.screen", name=own))
+        packs = _station(own).step is Step.PACK
+        return redirect(url_for("pack.bench", station=own) if packs else url_for("station.screen", name=own))
     with database().read() as connection:
         stations = list_stations(connection)
     return render_template("station_choose.html", stations=stations, Step=Step, step_word=step_word)
@@ -60,9 +63,9 @@ def screen(name: str) -> str | AnyResponse:
         step=step_word(station.step),
         packs=station.step is Step.PACK,
         paired=own is not None,
-        who=bearer().name,
         first=first_of(station.step),
         reasons=reasons_at(station.step),
+        **_worker(),
         **_lists(station),
     )
 
@@ -81,17 +84,19 @@ def scan(name: str) -> Response | tuple[Response, int]:
     with database().read() as connection:
         told = tell(connection, answer, station)
         clock = own_clock(connection, sender.device, now())
-    return jsonify(_body(answer, told, clock))
+        counts = _counts_last(connection, station)
+    return jsonify(_body(answer, told, clock) | counts)
 
 
 def _body(answer: Answer, told: Told | None, clock: str) -> dict[str, Any]:
-    said = OUTCOMES[answer.outcome]
+    said = OUTCOMES[answer.outcome] if told is None else told.said
     return {
         "id": str(answer.id),
         "outcome": answer.outcome.value,
         "ok": answer.ok,
         "word": str(said.word),
         "sound": said.sound.value,
+        "shade": said.shade.value,
         "says": "" if told is None else told.says,
         "part": answer.part,
         "title": "" if told is None or told.part is None else told.title,
@@ -102,25 +107,43 @@ def _body(answer: Answer, told: Told | None, clock: str) -> dict[str, Any]:
 @blueprint.get("/station/<path:name>/now")
 @needs(Role.STATION)
 def state(name: str) -> AnyResponse:
-    """What this station scanned last and what waits for it, as the screen shows them."""
+    """What this station scanned last, what waits for it and who works there, as the screen shows them."""
     station = _station(name)
-    return answer_if_changed(database(), lambda: _fragments(station))
+    return answer_if_changed(database(), lambda: _fragments(station), of=bearer().name)
 
 
-def _fragments(station: StationView) -> dict[str, str]:
+def _fragments(station: StationView) -> dict[str, Any]:
     lists = _lists(station)
     return {
+        **_worker(),
+        "undoes": lists["undoes"],
+        "change": lists["change"],
         "recent": render_template("station_recent.html", **lists),
         "waiting": render_template("station_waiting.html", **lists),
     }
+
+
+def _worker() -> dict[str, Any]:
+    """Who works here, and whether a badge should be scanned first: a tablet by itself tells nobody who did it."""
+    return {"who": who_word(bearer().name), "nobody": bearer().station is not None and bearer().worker_id is None}
 
 
 def _lists(station: StationView) -> dict[str, Any]:
     with database().read() as connection:
         scans = last_scans(connection, station.id, limit=SCANS_SHOWN)
         waiting = waiting_for(connection, station.step, limit=WAITING_SHOWN)
-    words = {"said": OUTCOMES, "day": day, "time_of_day": time_of_day}
-    return {"scans": scans, "waiting": waiting, "ships": station.step is Step.SHIP, **words}
+        counts = _counts_last(connection, station)
+    words = {"said": _said, "day": day, "time_of_day": time_of_day}
+    return {"scans": scans, "waiting": waiting, "ships": station.step is Step.SHIP, **counts, **words}
+
+
+def _counts_last(connection: Connection, station: StationView) -> dict[str, Any]:
+    """What would be taken back now, and the shop's change number at which that is so."""
+    return {"undoes": takes_back(connection, station.id), "change": last_change(connection)}
+
+
+def _said(scan: KeptScan) -> Said:
+    return said_as(scan.outcome, action=scan.action, damaged=scan.damaged and not scan.job_held)
 
 
 @blueprint.post("/station/picture")

@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
+from uuid import UUID
 
 from sqlalchemy import Connection
 
+from tracker.pages.context import now
 from tracker.pages.days import day
 from tracker.pages.outlines import Panel, outline_svg
 from tracker.pages.words import Facts, Said, gettext, said_as, sentence
@@ -16,7 +18,7 @@ from tracker.records.designs import Marks, marks_of
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.look import PartView
 from tracker.records.shipping import Loading, loading_of
-from tracker.records.waiting import KeptScan, TakenBack, kept_scan, last_that_counts, taken_back, uncut_on_board
+from tracker.records.waiting import KeptScan, TakenBack, kept_scan, taken_back, uncut_on_board
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.scans import Action, Answer
 from tracker.shop.sscc import find_sscc
@@ -98,15 +100,16 @@ def tell(connection: Connection, answer: Answer, station: StationView) -> Told |
     )
 
 
-def takes_back(connection: Connection, station: StationView) -> str:
-    """Name what an undo at the station would take back now; empty where there is nothing."""
-    last = last_that_counts(connection, station.id)
-    if last is None:
+def takes_back(connection: Connection, station_id: int) -> str:
+    """Name what an undo at a station would take back now; empty where there is nothing."""
+    last = floor.last_counted(connection, station_id, now())
+    kept = None if last is None else kept_scan(connection, UUID(bytes=last.scan_id))
+    if kept is None:
         return ""
-    if last.part is not None:
-        named = f"{last.name} {last.cabinet}"
-        return f"{named} · {gettext('damaged')}" if last.action is Action.DAMAGED else named
-    return _title(_find(connection, last))
+    if kept.part is None:
+        return _title(_find(connection, kept))
+    part = f"{kept.name} {kept.cabinet}"
+    return gettext("damaged, %(part)s", part=part) if kept.action is Action.DAMAGED else part
 
 
 def _find(connection: Connection, kept: KeptScan) -> _Found:
@@ -143,13 +146,14 @@ def _sscc(text: str) -> str | None:
 
 
 def _loading(connection: Connection, found: _Found, station: StationView) -> Loading | None:
-    if station.step is not Step.SHIP:
-        return None
+    load_id = _load_id(found)
+    return loading_of(connection, load_id) if load_id and station.step is Step.SHIP else None
+
+
+def _load_id(found: _Found) -> int | None:
     if found.box is not None:
-        load_id = found.box.load_id
-    else:
-        load_id = read_code(found.kept.load).number if found.kept.load else None
-    return loading_of(connection, load_id) if load_id else None
+        return found.box.load_id
+    return read_code(found.kept.load).number if found.kept.load else None
 
 
 def _facts(
@@ -159,7 +163,7 @@ def _facts(
     open_steps: Sequence[Step] = ()
     if state is not None and station.step in state.route:
         open_steps = state.progress.open_before(station.step, state.route)
-    load_id = box.load_id if box else read_code(kept.load).number if kept.load else None
+    load_id = _load_id(found)
     return Facts(
         step=station.step,
         code=kept.code,

@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, bindparam, delete, func, insert, select, type_coerce, update
 
-from tracker.records.tables import Steps, box, item, job, load, marked, part
+from tracker.records.tables import Steps, box, item, job, load, log, marked, part
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES
@@ -70,14 +70,19 @@ def move_items(connection: Connection, from_box: int, to_box: int, short: Mappin
     for name, count in short.items():
         mine = (item.c.box_id == from_box, item.c.item == name)
         connection.execute(update(item).where(*mine).values(quantity=item.c.quantity - count))
-        connection.execute(insert(item).values(box_id=to_box, item=name, quantity=count))
+        theirs = (item.c.box_id == to_box, item.c.item == name)
+        if not connection.execute(update(item).where(*theirs).values(quantity=item.c.quantity + count)).rowcount:
+            connection.execute(insert(item).values(box_id=to_box, item=name, quantity=count))
     connection.execute(delete(item).where(item.c.box_id == from_box, item.c.quantity == 0))
 
 
 def move_parts(connection: Connection, part_ids: Sequence[int], to_box: int) -> None:
-    """Plan parts for another box, in this order of laying."""
+    """Plan parts for another box, in this order of laying, after all that is planned for it."""
+    last = connection.execute(select(func.max(part.c.position)).where(part.c.box_id == to_box)).scalar() or 0
     statement = update(part).where(part.c.id == bindparam("the_id")).values(box_id=to_box, position=bindparam("place"))
-    connection.execute(statement, [{"the_id": part_id, "place": n} for n, part_id in enumerate(part_ids, start=1)])
+    places = [{"the_id": part_id, "place": n} for n, part_id in enumerate(part_ids, start=last + 1)]
+    if places:
+        connection.execute(statement, places)
 
 
 def living_sizes(connection: Connection, box_id: int) -> list[tuple[float, float, float, float]]:
@@ -105,6 +110,22 @@ def open_follow_up(connection: Connection, box_id: int) -> int | None:
         box.c.id.in_(select(following.c.id)), box.c.id != box_id, box.c.state.not_in(sorted(CLOSED_STATES))
     )
     return connection.execute(query.order_by(box.c.id).limit(1)).scalar()
+
+
+def follow_ups_that_fill(connection: Connection, box_id: int) -> list[int]:
+    """Return the boxes that complete a box and are not closed, by number."""
+    query = select(box.c.id).where(box.c.follows_id == box_id, box.c.state.not_in(sorted(CLOSED_STATES)))
+    return list(connection.execute(query.order_by(box.c.id)).scalars())
+
+
+def last_sealing(connection: Connection, box_id: int) -> int | None:
+    """Return the number in the log of the sealing of a box that holds."""
+    undo = log.alias("the_undo")
+    query = select(func.max(log.c.seq)).where(
+        *(log.c.part_id.is_(None), log.c.box_id == box_id, log.c.action == "seal"),
+        ~select(undo.c.seq).where(undo.c.undoes == log.c.seq).exists(),
+    )
+    return connection.execute(query).scalar()
 
 
 def highest_box_number(connection: Connection, job_id: int) -> int:

@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, Select, case, func, select, type_coerce
 
-from tracker.records.tables import box, job, load, log, part, station
+from tracker.records.tables import box, item, job, load, log, part, station
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 from tracker.shop.steps import Step
@@ -48,7 +48,10 @@ class Whereabouts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextBox:
-    """A box to be packed: how many of its parts are in, how many lie ready for it, and when it leaves."""
+    """A box to be packed: how many of its parts are in, how many lie ready for it, and when it leaves.
+
+    ``uncounted`` kinds of its items are not counted in full; ``held`` says that a foreman keeps it in the shop.
+    """
 
     code: str
     name: str
@@ -60,6 +63,8 @@ class NextBox:
     packed: int
     ready: int
     urgent: bool
+    uncounted: int
+    held: bool
 
     @property
     def all_ready(self) -> bool:
@@ -145,14 +150,15 @@ def next_boxes(connection: Connection, *, limit: int) -> tuple[list[NextBox], bo
     """Return boxes to pack: all parts at hand first, then what leaves soonest; and whether there are more."""
     rows = {row.id: row for query in (_BY_DUE, _BY_LOAD) for row in connection.execute(query)}
     ready = _ready(connection, list(rows))
-    found = [_next(row, *ready.get(row.id, (0, False))) for row in rows.values()]
+    uncounted = _uncounted(connection, list(rows))
+    found = [_next(row, *ready.get(row.id, (0, False)), uncounted.get(row.id, 0)) for row in rows.values()]
     found.sort(key=lambda each: (not each.all_ready, each.leaves, each.job, each.code))
     return found[:limit], len(found) > limit
 
 
 _CANDIDATES: Select[Any] = (
     select(
-        *(box.c.id, box.c.name, box.c.state, box.c.parts_total, box.c.packed),
+        *(box.c.id, box.c.name, box.c.state, box.c.parts_total, box.c.packed, box.c.held_at),
         *(job.c.code, job.c.customer, job.c.due, load.c.ship_on),
     )
     .join(job, job.c.id == box.c.job_id)
@@ -180,12 +186,22 @@ def _ready(connection: Connection, box_ids: Collection[int]) -> dict[int, tuple[
     return {row.box_id: (int(row.ready), bool(row.urgent)) for row in rows}
 
 
+def _uncounted(connection: Connection, box_ids: Collection[int]) -> dict[int, int]:
+    """Return for each box how many kinds of its items are not counted in full."""
+    query = (
+        select(item.c.box_id, func.count().label("kinds"))
+        .where(item.c.box_id.in_(list(box_ids)), func.coalesce(item.c.counted, 0) < item.c.quantity)
+        .group_by(item.c.box_id)
+    )
+    return {row.box_id: row.kinds for row in connection.execute(query)}
+
+
 def _mask(*steps: Step) -> int:
     places: Sequence[Step] = list(Step)
     return sum(1 << places.index(step) for step in steps)
 
 
-def _next(row: Any, ready: int, urgent: bool) -> NextBox:
+def _next(row: Any, ready: int, urgent: bool, uncounted: int) -> NextBox:
     return NextBox(
         code=box_code(row.id),
         name=row.name,
@@ -197,4 +213,6 @@ def _next(row: Any, ready: int, urgent: bool) -> NextBox:
         packed=row.packed,
         ready=ready,
         urgent=urgent,
+        uncounted=uncounted,
+        held=row.held_at is not None,
     )

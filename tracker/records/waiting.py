@@ -17,7 +17,7 @@ from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.progress import PartStatus
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import COUNTING_OUTCOMES, BoxState, Outcome
+from tracker.shop.verdicts import BoxState, Outcome
 
 COUNTED: Final = 300  # how many waiting parts are counted at most: more than anybody reads
 JOBS_LOOKED_AT: Final = 400
@@ -219,14 +219,6 @@ def last_scans(connection: Connection, station_id: int, *, limit: int) -> list[K
         if len(found) == limit:
             break
     return found
-
-
-def last_that_counts(connection: Connection, station_id: int) -> KeptScan | None:
-    """Return what an undo at the station would take back now: its last scan that counts, or None."""
-    counts = _KEPT.where(log.c.station_id == station_id, log.c.outcome.in_(sorted(COUNTING_OUTCOMES)))
-    query = counts.where(_undo.c.seq.is_(None)).order_by(log.c.at.desc(), log.c.seq.desc()).limit(1)
-    row = connection.execute(query).first()
-    return None if row is None else _kept(row)
 
 
 def kept_scan(connection: Connection, scan_id: UUID) -> KeptScan | None:

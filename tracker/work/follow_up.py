@@ -1,10 +1,15 @@
 """A follow-up box: where what a closed box lacks is planned to go."""
 
+from collections.abc import Mapping, Sequence
+from uuid import UUID, uuid5
+
 from tracker.records.contents import (
     box_identity,
     carton_mass,
     highest_box_number,
     living_sizes,
+    move_items,
+    move_parts,
     open_follow_up,
     update_box,
 )
@@ -12,6 +17,7 @@ from tracker.records.floor import take_numbers
 from tracker.records.jobs import set_job_status
 from tracker.records.orders import insert_rows, raise_total
 from tracker.records.tables import box
+from tracker.shop.codes import box_code
 from tracker.shop.job_boxes import size_of
 from tracker.work.ledger import Ledger
 from tracker.work.orders import BOX_TALLIES
@@ -46,6 +52,34 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
     if made is not None and made.job.status == "shipped":
         set_job_status(connection, first.job_id, "open", ledger.now)
     return number
+
+
+def move_rest(
+    ledger: Ledger, before: int, after: int, parts: Sequence[int], items: Mapping[str, int], act_id: UUID
+) -> None:
+    """Plan parts that are packed nowhere, and so many of each item, for box ``after`` instead of ``before``."""
+    connection, boxes = ledger.connection, {number: ledger.box(number) for number in (before, after)}
+    move_parts(connection, parts, after)
+    move_items(connection, before, after, items)
+    message = f"Planned for box {box_code(after)} instead of {box_code(before)}."
+    for part_id in parts:
+        part = ledger.part(part_id)
+        about = {"part_id": part_id, "box_id": after, "job_id": None if part is None else part.job.id}
+        # A late scan that packed the part before is told by the code.
+        ledger.act("move", scan_id=uuid5(act_id, f"move {part_id}"), message=message, code=box_code(before), **about)
+    for number, more in ((before, -len(parts)), (after, len(parts))):
+        box = boxes[number]
+        if box is not None:
+            update_box(connection, number, parts_total=box.parts_total + more)
+    ledger.forget()
+    ledger.refold(parts, at=ledger.now)
+    for number in (before, after):
+        box = ledger.box(number)
+        if box is not None:
+            ledger.set_box(box)
+    ledger.write()
+    for number in (before, after):
+        measure_anew(ledger, number)
 
 
 def measure_anew(ledger: Ledger, box_id: int) -> None:

@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
-from uuid import UUID, uuid5
+from uuid import UUID
 
-from tracker.records.contents import ItemCount, count_items, items_of, move_items, move_parts, not_in_box, update_box
+from tracker.records.contents import ItemCount, count_items, items_of, not_in_box, update_box
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
 from tracker.shop.codes import box_code, part_code
@@ -14,7 +14,7 @@ from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidIn
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.shop.verdicts import CLOSED_STATES, BoxState
-from tracker.work.follow_up import make_follow_up, measure_anew
+from tracker.work.follow_up import follow_up_box, move_rest
 from tracker.work.ledger import Ledger
 
 
@@ -64,7 +64,10 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, a
             raise IncompleteError(told, missing)
         _refuse_empty(box, counted, bool(missing), code)
         count_items(connection, box.id, counted)
-        follow_up = _move(ledger, box, absent, short, act_id) if missing else None
+        follow_up = None
+        if missing:
+            follow_up = follow_up_box(ledger, box.id)
+            move_rest(ledger, box.id, follow_up, absent, short, act_id)
         _close(ledger, box, sealing, follow_up, act_id)
     return Sealed(code=code, follow_up=None if follow_up is None else box_code(follow_up))
 
@@ -132,27 +135,6 @@ def _listed(
         if counted.get(line.item, 0) < line.quantity
     )
     return missing
-
-
-def _move(ledger: Ledger, box: BoxRow, absent: Sequence[int], short: Mapping[str, int], act_id: UUID) -> int:
-    connection = ledger.connection
-    target = make_follow_up(ledger, box.id)
-    if absent:
-        move_parts(connection, absent, target)
-    move_items(connection, box.id, target, short)
-    for part_id in absent:
-        message = f"Planned for box {box_code(target)} instead of {box_code(box.id)}."
-        ids = {"part_id": part_id, "box_id": target, "job_id": box.job.id}
-        origin = box_code(box.id)  # a late scan that packed the part before is told by it
-        ledger.act("move", scan_id=uuid5(act_id, f"move {part_id}"), message=message, code=origin, **ids)
-    update_box(connection, box.id, parts_total=box.parts_total - len(absent))
-    update_box(connection, target, parts_total=len(absent))
-    ledger.forget()
-    ledger.refold(absent, at=ledger.now)
-    ledger.write()
-    measure_anew(ledger, box.id)
-    measure_anew(ledger, target)
-    return target
 
 
 def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, follow_up: int | None, act_id: UUID) -> None:

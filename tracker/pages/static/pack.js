@@ -11,6 +11,7 @@ const KEPT = "pack-station";
 const LAST = "pack-bench"; // the bench as it was shown last, for a reload while the server is gone
 const SENT_MS = 5000; // what was read before the box is sealed goes out first
 const COUNT_MS = 250; // taps on plus that come faster are sent together
+const TAP_MS = 1500; // a glove that taps twice means one
 const SCALE = /^[+]?\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(kg|lb)?$/i;
 const BADGE = /^W[0-9]{10}$/;
 const PART = /^P[0-9]{10}$/i;
@@ -41,13 +42,14 @@ function start() {
   let noted = ""; // the id of the reading of which the screen says that it is kept
   let change = Number.parseInt(document.querySelector('meta[name="change-tag"]').content, 10); // the log's number: the bench as drawn
   let sealing = false;
-  let looked = ""; // the box that the packer looked into once more
+  let tookBack = -TAP_MS;
   let turn = Promise.resolve();
   let badge = "";
   const counting = new Map(); // item -> {timer, was, count, box}
   const counted = new Map(); // item -> {count, box} that the server has not answered yet
   const short = byId("short");
   let shortBox = ""; // the box that the dialog asks about
+  const doubt = byId("doubt");
   const damage = byId("damage");
   let scanned = ""; // the part that was scanned last
 
@@ -61,8 +63,9 @@ function start() {
   listen(onCode, { onText, isText: isScale, field: byId("code") });
   poll(pack.dataset.bench, show, { every: 1000 });
   poll(pack.dataset.next, (data) => swap(byId("next"), data.next), { every: 5000 });
-  byId("undo").addEventListener("click", () => scan("", "undo"));
   document.addEventListener("click", onClick);
+  const above = new ResizeObserver(placeBench);
+  for (const each of [document.querySelector(".outbox"), ...pack.children]) if (each.id !== "bench") above.observe(each);
   document.addEventListener("change", onChange);
   document.addEventListener("submit", onSubmit);
 
@@ -72,12 +75,14 @@ function start() {
     if (damage.open && PART.test(code)) return mean(code.toUpperCase(), code.toUpperCase());
     if (repeated) return say(words("repeated"), "look");
     if (short.open && !BADGE.test(code)) return finishFirst();
+    doubt.close(); // whoever scans goes on packing
     if (BADGE.test(code)) return onBadge(code);
     scan(code, "pass");
   }
 
   function onText(text) {
     if (short.open) return finishFirst();
+    doubt.close();
     const mass = SCALE.exec(text);
     if (!mass) return scan(text, "pass");
     if (!byId("mass")) return say(words("weighLater"), "look");
@@ -85,7 +90,15 @@ function start() {
   }
 
   function scan(code, action, more = {}) {
-    outbox.add("scan", pack.dataset.scan, { code, action, ...more }, code || byId("undo").textContent);
+    const what = code || byId("undo").textContent.trim();
+    saySeal("");
+    outbox.add("scan", pack.dataset.scan, { code, action, ...more }, what);
+  }
+
+  function takeBack() {
+    if (performance.now() - tookBack < TAP_MS) return;
+    tookBack = performance.now();
+    scan("", "undo");
   }
 
   // While a foreman decides about one box, nothing is scanned into another.
@@ -108,6 +121,7 @@ function start() {
   function onNoted({ id, kind, body, what, isMisread }) {
     if (kind === "count") return; // it stands on the screen
     noted = id;
+    namelessUndo();
     if (!isMisread && body.action === "pass" && PART.test(body.code)) mean(body.code, body.code);
     const [word, says] = isMisread ? ["misread", "misreadSays"] : ["noted", "notedSays"];
     say(words(word), isMisread ? "look" : "kept", { title: what, says: words(says) });
@@ -116,14 +130,24 @@ function start() {
   // What was told as kept is not told again when all goes well, unless it still stands on the screen.
   function onAnswer({ id, kind, body }, { data, isRefused, isTold }) {
     if (kind === "count") return onCounted(body, data, isRefused);
-    if (kind === "scan") looked = "";
-    if (kind === "badge" && !isRefused) byId("who").textContent = data.name;
+    if (kind === "badge" && !isRefused) {
+      byId("who").textContent = data.name;
+      byId("nobody")?.remove();
+    }
     if (data?.part && !isTold) mean(data.part, data.title);
     if (data?.bench) show(data);
     if (isTold && id !== noted) return;
     if (isRefused) say(data?.refused ?? data?.detail ?? words("refused"), "stop");
     else if (kind === "badge") say(`${words("hello")} ${data.name}`, "ok");
     else answer(data.answer, data.sound, data.outcome);
+  }
+
+  // What is not sent yet would be taken back first: the button no longer knows what.
+  function namelessUndo() {
+    const what = byId("undo").querySelector("b");
+    if (!what) return;
+    what.remove();
+    drawn.delete(byId("undo"));
   }
 
   // Damage: the part that was scanned last is meant until another is chosen
@@ -184,40 +208,64 @@ function start() {
     sealing = false;
   }
 
+  // Said at the top and beside the button that was pressed.
   function tellSealing({ status, data }) {
     const says = data?.refused ?? words(status === 0 ? "notDone" : "refused");
-    if (!short.open) return say(says, "stop");
+    if (!short.open) {
+      saySeal(says);
+      return say(says, "stop");
+    }
     byId("short-refused").textContent = says;
     byId("short-refused").hidden = false;
     return sound("stop");
   }
 
-  async function seal() {
+  function saySeal(text) {
+    byId("seal-says").textContent = text;
+    byId("seal-says").hidden = !text;
+  }
+
+  async function seal({ looked = false } = {}) {
     const meant = box();
+    doubt.close();
+    saySeal("");
     if (!meant) return say(words("noBox"), "look");
-    const { status, data } = await inTurn(pack.dataset.seal, { box: meant, looked: looked === meant });
+    const { status, data } = await inTurn(pack.dataset.seal, { box: meant, looked });
     if (data?.bench) show(data);
     if (status === 200) return say(data.says ?? words("sealed"), "ok");
-    if (data?.doubt) looked = meant;
+    if (data?.doubt) return askToLook(data.refused);
     return tellSealing({ status, data });
   }
 
+  function askToLook(text) {
+    byId("doubt-says").textContent = text;
+    doubt.showModal();
+    byId("doubt-off").focus();
+    return sound("stop");
+  }
+
   async function override() {
-    const told = { box: shortBox, reason: byId("reason").value, badge, name: byId("foreman").value, password: byId("password").value };
-    const { status, data } = await inTurn(pack.dataset.override, told);
+    const bagged = [...short.querySelectorAll("[name=bagged]:checked")].map((each) => each.value);
+    const signed = { badge, name: byId("foreman").value, password: byId("password").value };
+    const isOpening = short.dataset.deed === "opening";
+    const path = isOpening ? pack.dataset.openAgain : pack.dataset.override;
+    const opened = shortBox;
+    const { status, data } = await inTurn(path, { box: shortBox, reason: byId("reason").value, bagged, ...signed });
     if (status !== 200) {
       byId("password").value = "";
       return tellSealing({ status, data });
     }
     closeShort();
     show(data);
-    return say(data.says ?? words("sealed"), "ok");
+    say(data.says ?? words("sealed"), "ok");
+    if (isOpening && opened !== box()) scan(opened, "pass"); // it lies here now
   }
 
-  function openShort() {
+  function openShort(deed, meant, name) {
     closeShort();
-    shortBox = box();
-    byId("short-title").textContent = words("shortTitle", { box: head()?.dataset.name });
+    short.dataset.deed = deed;
+    shortBox = meant;
+    byId("short-title").textContent = words(deed === "opening" ? "openTitle" : "shortTitle", { box: name });
     short.showModal();
     byId("reason").focus();
   }
@@ -235,8 +283,12 @@ function start() {
     const button = event.target.closest("button");
     if (!button) return;
     if (button.id === "seal") once(seal);
-    else if (button.id === "short-on") openShort();
-    else if (button.id === "short-off") closeShort();
+    else if (button.id === "looked") once(() => seal({ looked: true }));
+    else if (button.id === "doubt-off") doubt.close();
+    else if (button.id === "undo") takeBack();
+    else if (button.id === "short-on") openShort("sealing", box(), head()?.dataset.name);
+    else if (button.dataset.reopen) openShort("opening", button.dataset.reopen, button.dataset.name);
+    else if (button.id === "short-off" || button.id === "open-off") closeShort();
     else if (button.id === "damaged-on") openDamage();
     else if (button.id === "damaged-off") damage.close();
     else if (button.closest("#damage .why")) markDamaged(button.value);
@@ -270,6 +322,7 @@ function start() {
     const item = line.dataset.item;
     const pending = counting.get(item);
     clearTimeout(pending?.timer);
+    saySeal("");
     line.querySelector("input").value = number;
     const before = counted.get(item)?.box === box() ? counted.get(item).count : Number(line.dataset.was);
     const told = { was: pending?.was ?? before, count: number, box: box() };
@@ -326,6 +379,12 @@ function start() {
     return head()?.dataset.box ?? "";
   }
 
+  // How much of the screen the bench has: what stands above it grows with the answer and with what is not sent.
+  function placeBench() {
+    const { top } = byId("bench").getBoundingClientRect();
+    byId("bench").style.setProperty("--bench-top", `${Math.round(top + scrollY)}px`);
+  }
+
   // The page itself may be older: the device kept it when it was loaded.
   function showLast() {
     const last = JSON.parse(keep(LAST) || "null");
@@ -343,11 +402,11 @@ function start() {
       const old = document.querySelector(`[data-region=${region.dataset.region}]`);
       if (!old || drawn.get(old) === region.outerHTML) continue;
       const typed = held(old);
-      const chosen = old.querySelector("[type=radio]:checked")?.value;
+      const chosen = [...old.querySelectorAll("[type=radio]:checked, [type=checkbox]:checked")].map((each) => each.value);
       const text = region.outerHTML;
       old.replaceWith(region);
       drawn.set(region, text);
-      if (chosen) for (const radio of region.querySelectorAll("[type=radio]")) radio.checked = radio.value === chosen;
+      for (const each of region.querySelectorAll("[type=radio], [type=checkbox]")) each.checked = chosen.includes(each.value);
       keepTyped(region);
       giveBack(typed);
     }

@@ -10,8 +10,9 @@ if (!window.isSecureContext) {
 }
 
 async function keep() {
+  const isKept = Boolean(navigator.serviceWorker.controller); // then all that was loaded went through it
   await navigator.serviceWorker.register("/service-worker.js", { scope: SECTION });
-  if (navigator.serviceWorker.controller) return;
+  if (isKept) return;
   const { active } = await navigator.serviceWorker.ready;
   const loaded = performance.getEntriesByType("resource").map((each) => each.name);
   active.postMessage({ keep: [location.href, ...loaded.filter((name) => new URL(name).pathname.startsWith("/static/"))] });

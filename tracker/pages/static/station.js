@@ -10,7 +10,7 @@ import { camera, readPhoto } from "./station_camera.js";
 import { sound } from "./station_sound.js";
 
 const PICTURE_MS = 20000;
-const SAME_MS = 1500;
+const SAME_MS = 1500; // a label read, or a button pressed, twice within this is one intention
 const ASKED_MS = 20000; // a question that nobody answers goes away
 const at = (id) => document.getElementById(id);
 const floor = at("floor").dataset;
@@ -29,13 +29,17 @@ function keepStation() {
 
 let lastPart = null; // {code, title} of the last part that was read
 let noted = ""; // the id of the reading of which the screen says that it is kept
+let undoes = at("undoes").textContent; // what an undo takes back, as far as this page knows
+let change = 0; // the shop's change number as it was when the last answer came
 
 const shown = outboxShown();
 const outbox = openOutbox({ onNoted, onAnswer, onChange: shown.state });
 shown.use(outbox);
 
 function take(action, code, more = {}) {
-  outbox.add("scan", floor.scan, { action, code, ...more }, code || at("undo").textContent);
+  at("answer").classList.add("old");
+  at("undoes").textContent = "…"; // until it is known what counts last now
+  outbox.add("scan", floor.scan, { action, code, ...more }, code || words("undo"));
 }
 
 /* A badge waits its turn too: what was scanned before it was scanned by whoever worked here before. */
@@ -47,6 +51,7 @@ function greet(code) {
 
 function onNoted({ id, body, what, isMisread }) {
   noted = id;
+  nameUndo(isMisread ? undoes : body.action === "undo" ? "" : what);
   at("answer").dataset.outcome = "kept";
   paint(isMisread ? "look" : "kept", bigWord(words(isMisread ? "misread" : "noted")) + facts(what, words(isMisread ? "misreadSays" : "notedSays")));
   if (body.action === "pass" && /^P/.test(body.code) && !isMisread) lastPart = { code: body.code, title: body.code };
@@ -54,7 +59,7 @@ function onNoted({ id, body, what, isMisread }) {
 
 /* What was told as kept is not told again when all goes well, unless it still stands on the screen. */
 function onAnswer({ id, kind, body }, { data, isRefused, isTold }) {
-  if (kind === "badge" && !isRefused) at("who").textContent = data.name;
+  if (kind === "badge" && !isRefused) showWho({ who: data.name, nobody: false });
   if (data?.part && (!isTold || lastPart?.code === body.code)) lastPart = { code: data.part, title: data.title };
   if (isTold && id !== noted) return;
   if (isRefused) showRefused(data);
@@ -64,8 +69,10 @@ function onAnswer({ id, kind, body }, { data, isRefused, isTold }) {
 }
 
 function show(told) {
-  paint(told.sound, told.html);
+  paint(told.sound, told.html, told.shade);
   at("answer").dataset.outcome = told.outcome;
+  nameUndo(told.undoes);
+  change = told.change;
 }
 
 function showWorker({ name }) {
@@ -76,6 +83,7 @@ function showWorker({ name }) {
 function showRefused(problem) {
   at("answer").dataset.outcome = "refused";
   paint("stop", bigWord(words("refused")) + facts("", problem?.detail ?? ""));
+  nameUndo(undoes);
 }
 
 function facts(title, says) {
@@ -91,12 +99,13 @@ function bigWord(text) {
   return word.outerHTML;
 }
 
-function paint(kind, html) {
+function paint(kind, html, shade = kind) {
   const answer = at("answer");
   at("twice").textContent = "";
   answer.innerHTML = html;
   answer.dataset.sound = kind;
-  answer.classList.remove("fresh");
+  answer.dataset.shade = shade;
+  answer.classList.remove("fresh", "old");
   void answer.offsetWidth; // so that the same answer twice is seen twice
   answer.classList.add("fresh");
   sound(kind);
@@ -148,7 +157,17 @@ function ask(reason, word = "") {
   askedFor = setTimeout(() => ask(null), ASKED_MS);
 }
 
-at("undo").addEventListener("click", () => take("undo", ""));
+let undone = -Infinity; // when it was pressed last
+
+at("undo").addEventListener("click", () => {
+  const isTwice = performance.now() - undone < SAME_MS;
+  if (isTwice) {
+    at("twice").textContent = words("undoneTwice");
+  } else {
+    undone = performance.now();
+    take("undo", "");
+  }
+});
 at("reasons").addEventListener("click", ({ target }) => target.value && ask(target.value, target.textContent));
 at("no").addEventListener("click", () => ask(null));
 at("yes").addEventListener("click", () => {
@@ -195,10 +214,25 @@ at("photo").addEventListener("change", async ({ target }) => {
 
 // What was scanned last and what waits
 
-function fill({ recent, waiting }) {
-  at("recent").innerHTML = recent;
-  at("waiting").innerHTML = waiting;
+/* What was asked for before the last answer came would take that back: it is asked for again. */
+function fill(lists) {
+  if (lists.change < change) return false;
+  showWho(lists);
+  nameUndo(lists.undoes);
+  at("recent").innerHTML = lists.recent;
+  at("waiting").innerHTML = lists.waiting;
   tellTimes();
+  return true;
+}
+
+function nameUndo(what) {
+  undoes = what;
+  at("undoes").textContent = what;
+}
+
+function showWho({ who, nobody }) {
+  at("who").textContent = who;
+  at("nobody").hidden = !nobody;
 }
 
 /* Times in the device's own zone. */

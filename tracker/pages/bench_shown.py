@@ -1,0 +1,96 @@
+"""What the packer's screen says of the box on the bench: what it lacks, what the scale says, where the rest is."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection
+
+from tracker.pages import bench_drawing
+from tracker.pages.bench_drawing import Bench
+from tracker.pages.context import now
+from tracker.pages.short_words import Rest, rests_of
+from tracker.pages.words import box_name
+from tracker.pages.words import gettext as _
+from tracker.records import floor, look, packing
+from tracker.records.contents import carton_mass
+from tracker.records.follow_ups import follow_ups_of
+from tracker.records.look import BoxView, ItemView, PartView
+from tracker.shop.scans import Action
+from tracker.shop.verdicts import CLOSED_STATES, BoxState
+from tracker.shop.weighing import Expected, Piece, Weight, expect
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """All that the screen says of the box on the bench."""
+
+    box: BoxView
+    drawing: Bench | None
+    missing: tuple[PartView, ...]
+    uncounted: tuple[ItemView, ...]
+    expected: Expected | None
+    weight: Weight | None
+    knows_carton: bool
+    closed: bool
+    rests: Sequence[Rest]
+
+    @property
+    def complete(self) -> bool:
+        return not self.missing and not self.uncounted
+
+    @property
+    def may_be_sealed(self) -> bool:
+        return self.complete and not self.box.held
+
+    @property
+    def begun(self) -> bool:
+        """Something is in the box, so that it may be sealed short."""
+        return len(self.missing) < len(self.box.parts) or any(line.counted for line in self.box.items)
+
+    @property
+    def opens_again(self) -> bool:
+        """Sealed and not yet on its load, so that a foreman may open it."""
+        return self.box.state == BoxState.SEALED
+
+
+def shown_at(connection: Connection, place: packing.Bench) -> Shown | None:
+    """Return what is shown of the box on a bench, or None when there is none."""
+    box_id = packing.box_on_bench(connection, place.id)
+    return None if box_id is None else show(connection, box_id)
+
+
+def show(connection: Connection, box_id: int) -> Shown | None:
+    """Return what is shown of a box, or None when there is no such box."""
+    box = look.box_view(connection, box_id)
+    if box is None:
+        return None
+    empty_kg = carton_mass(connection, box_id)
+    expected = expect([_piece(part) for part in box.parts], besides_kg=empty_kg or 0.0)
+    return Shown(
+        box=box,
+        drawing=bench_drawing.draw_bench(box),
+        missing=tuple(part for part in bench_drawing.in_order(box) if not part.packed),
+        uncounted=tuple(line for line in box.items if (line.counted or 0) < line.quantity),
+        expected=expected if box.parts else None,
+        weight=None if box.weighed_kg is None or not box.parts else expected.judge(box.weighed_kg),
+        knows_carton=empty_kg is not None,
+        closed=box.state in CLOSED_STATES,
+        rests=rests_of(follow_ups_of(connection, [box_id]).get(box_id, ()), box.load),
+    )
+
+
+def _piece(part: PartView) -> Piece:
+    return Piece(name=part.name, mass_kg=part.mass_kg, material=part.material)
+
+
+def taken_back_next(connection: Connection, place: packing.Bench) -> str:
+    """Name what taking back would undo at a bench now; empty when it is nothing."""
+    last = floor.last_counted(connection, place.id, now())
+    if last is None:
+        return ""
+    if last.part_id is not None:
+        part = look.part_view(connection, last.part_id)
+        name = "" if part is None else f"{part.name} {part.cabinet}"
+        return _("damaged, %(part)s", part=name) if last.action == Action.DAMAGED else name
+    box = None if last.box_id is None else look.box_view(connection, last.box_id)
+    return "" if box is None else _("Box %(name)s", name=box_name(box.name))

@@ -1,0 +1,82 @@
+"""Open a sealed box again, by a foreman's name and reason: what it lacked is planned for it again."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+from uuid import UUID
+
+from tracker.records.contents import follow_ups_that_fill, items_of, last_sealing, not_in_box, update_box
+from tracker.records.contradictions import drop_box, is_void
+from tracker.records.database import Database
+from tracker.records.floor import BoxRow
+from tracker.shop.codes import box_code
+from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.saying import say
+from tracker.shop.standing import closed_box_is, job_is
+from tracker.shop.verdicts import BoxState, filling_state
+from tracker.work.follow_up import move_rest
+from tracker.work.ledger import Ledger
+
+LONGEST_REASON: Final = 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opening:
+    """A request to open box number ``box`` again, and why."""
+
+    box: int
+    reason: str
+
+    def __post_init__(self) -> None:
+        if not (self.reason.strip() and self.reason.isprintable() and len(self.reason) <= LONGEST_REASON):
+            wanted = say("a reason of up to %(most)s characters on one line", most=LONGEST_REASON)
+            fault = Fault(where={"field": "reason"}, what=wanted)
+            raise InvalidInputError(say("Say why the box is opened again."), [fault])
+
+
+def open_again(database: Database, opening: Opening, *, who: str, now: datetime, act_id: UUID) -> None:
+    """Open a sealed box again: the log takes back its sealing.
+
+    What follow-up boxes that still fill hold for it and nobody has packed there comes back; one that is left with
+    nothing is taken away. What was counted holds on, what was weighed does not. Raises ConflictError for a box that is
+    not sealed, is loaded or shipped, or whose job is held or cancelled.
+    """
+    code = box_code(opening.box)
+    with database.write() as connection:
+        ledger = Ledger(connection, who, now)
+        box = ledger.box(opening.box)
+        if box is None:
+            raise NotFoundError(say("There is no box %(box)s.", box=code))
+        _refuse(box, code)
+        ledger.set_box(box, state=filling_state(packed=box.packed, parts_total=box.parts_total))
+        ledger.bump(box.job.id, "sealed", -1)
+        message = f"Box {code} opened again: {opening.reason}."
+        about = {"box_id": box.id, "job_id": box.job.id, "undoes": last_sealing(connection, box.id)}
+        ledger.act("undo", outcome="undone", scan_id=act_id, message=message, **about)
+        ledger.write()
+        update_box(connection, box.id, sealed_at=None, weighed_kg=None)
+        for follow_up in follow_ups_that_fill(connection, box.id):
+            _bring_back(ledger, follow_up, box.id, act_id)
+
+
+def _refuse(box: BoxRow, code: str) -> None:
+    if box.state in (BoxState.LOADED, BoxState.SHIPPED):
+        raise ConflictError(say("Box %(box)s %(is_closed)s.", box=code, is_closed=closed_box_is(box.state)))
+    if box.state is not BoxState.SEALED:
+        raise ConflictError(say("Box %(box)s is not sealed.", box=code))
+    if box.job.status in ("held", "cancelled"):
+        stopped = job_is(box.job.status)
+        raise ConflictError(
+            say("Job %(job)s %(is_so)s: box %(box)s stays as it is.", job=box.job.code, is_so=stopped, box=code)
+        )
+
+
+def _bring_back(ledger: Ledger, follow_up: int, first: int, act_id: UUID) -> None:
+    """Plan for the box again what its follow-up holds for it and what is not in there yet."""
+    connection = ledger.connection
+    absent = not_in_box(connection, follow_up)
+    short = {line.item: line.quantity - (line.counted or 0) for line in items_of(connection, follow_up)}
+    move_rest(ledger, follow_up, first, absent, {name: count for name, count in short.items() if count}, act_id)
+    if is_void(connection, follow_up):
+        drop_box(connection, follow_up, first)
+        ledger.forget()
