@@ -50,7 +50,7 @@ _OPTIONS: Final = (
     ),
     click.option(
         "--show",
-        type=click.Choice([*Show]),
+        type=click.Choice([each.value for each in Show]),
         help="wall: the whole terminal, large; lines: one line each; auto (usual): wall in a terminal. "
         "Example: --show lines",
     ),

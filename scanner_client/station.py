@@ -23,6 +23,7 @@ TWICE_WITHIN_S: Final = 1.5
 DISK_PAUSE_S: Final = 1.0
 LAST_ANSWER_S: Final = 2.0  # how long a stop waits for the answer that is under way
 LOOK_UP_S: Final = 0.02
+TOLD_AT_ONCE: Final = 5
 PATIENCE_S: Final = 0.4  # how long a reading waits for the server's answer before the worker is told how it looks
 
 
@@ -126,6 +127,7 @@ class Station:
         if wrong:
             self._screen.misread(code, wrong)
         elif behind:
+            self.tell_what_is_due(all_of_them=True)  # the readings before it come first
             self._screen.provisional(code, guess, self._queue.waiting())
         if self._expected and not wrong:
             self._expected.note(code, guess)
@@ -200,19 +202,17 @@ class Station:
             self.tell_what_is_due()
 
     def tell_what_is_due(self, *, all_of_them: bool = False) -> None:
-        """Say how the latest reading looks of those that have waited long for their answers."""
+        """Say how the readings look that have waited long for their answers: the latest few, where there are many."""
         with self._telling:
             now = self._clock()
             due = [each for each in self._unanswered.values() if all_of_them or each.due <= now]
             for each in due:
                 del self._unanswered[each.id]
-            if not due:
-                return
-            latest = due[-1]
-            self._told[latest.id] = latest.guess.look
-            with suppress(QueueDiskError):
-                self._queue.tell(latest.id, latest.guess.look)
-                self._screen.provisional(latest.code, latest.guess, self._queue.waiting())
+            for each in due[-TOLD_AT_ONCE:]:
+                self._told[each.id] = each.guess.look
+                with suppress(QueueDiskError):
+                    self._queue.tell(each.id, each.guess.look)
+                    self._screen.provisional(each.code, each.guess, self._queue.waiting())
 
     def _answered_already(self, id_: str) -> str | None:
         """Forget a reading; return what the worker was told of it in this run, if anything."""

@@ -26,9 +26,10 @@ from tracker.work.access import make_token
 
 KEPT = """async () => {
   const urls = performance.getEntriesByType("resource").map(({ name }) => new URL(name).pathname);
-  const parts = [location.pathname, ...urls.filter((path) => path.startsWith("/static/"))];
+  const parts = [location.pathname, ...urls.filter((path) => /^\\/static\\/.*[.](js|css)$/.test(path))];
   const found = await Promise.all(parts.map((path) => caches.match(path, { ignoreVary: true })));
-  return Boolean(navigator.serviceWorker.controller) && found.every(Boolean);
+  const registration = await navigator.serviceWorker.getRegistration();
+  return registration?.active?.state === "activated" && found.every(Boolean);
 }"""
 
 

@@ -33,7 +33,7 @@ from tracker.shop.steps import Step
 from tracker.work.access import add_station, make_token
 from tracker.work.boards import job_boards, plan_job_boards
 from tracker.work.jobs import hold_job
-from tracker.work.people import add_person, make_badge
+from tracker.work.people import add_person, make_badge, withdraw_person
 from tracker.work.replace import replace_part
 
 TOKEN = "a token for the stations"  # noqa: S105
@@ -164,6 +164,53 @@ def test_after_a_badge_the_scans_are_its_holders(browser: Browser, shop: Shop) -
     page.close()
 
 
+def test_a_tablet_without_a_badge_asks_for_one_and_takes_scans_all_the_same(browser: Browser, shop: Shop) -> None:
+    make_token(shop.database, "tablet at SAW 2", Role.STATION, "SAW 2", secret="the saw".strip, now=shop.floor.tick())
+    number = add_person(shop.database, "Bea", Role.STATION, password=None, now=shop.floor.tick())
+    badge = make_badge(shop.database, number, now=shop.floor.tick())
+    page = browser.new_page()
+    sign_in(page, shop, "the saw")
+    page.goto(f"{shop.site}/station")
+    hint = page.locator("#nobody")
+    assert hint.inner_text() == "Scan your badge first"
+    scanner = StationScanner(page)
+    assert scanner.read(shop.floor.deck) == "Done"
+    assert hint.is_visible()
+    scanner.read(badge)
+    expect(hint).to_be_hidden()
+    withdraw_person(shop.database, number, now=shop.floor.tick())
+    expect(hint).to_be_visible()
+    assert page.locator("#who").inner_text() == "tablet at SAW 2"
+    page.close()
+
+
+def test_nobody_is_asked_for_a_badge_who_has_signed_in(page: Page, shop: Shop) -> None:
+    open_station(page, shop)
+    assert not page.locator("#nobody").is_visible()
+
+
+def test_a_tablet_is_called_one_in_the_readers_language(browser: Browser, shop: Shop) -> None:
+    make_token(shop.database, "tablet at SAW 2", Role.STATION, "SAW 2", secret="the saw".strip, now=shop.floor.tick())
+    page = browser.new_page(locale="es")
+    page.goto(f"{shop.site}/sign-in")
+    page.locator("details:has([name=token]) > summary").click()
+    page.locator("[name=token]").fill("the saw")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/station/SAW%202")
+    assert page.locator("#who").inner_text() == "tableta de SAW 2"
+    assert page.locator(".menu > summary").inner_text() == "tableta de SAW 2"
+    page.close()
+
+
+def test_a_benchs_tablet_is_led_to_the_packers_screen(browser: Browser, shop: Shop) -> None:
+    make_token(shop.database, "Bench", Role.STATION, "PACK-1", secret="the bench".strip, now=shop.floor.tick())
+    page = browser.new_page()
+    sign_in(page, shop, "the bench")
+    assert page.url.endswith("/pack/PACK-1")
+    assert page.locator("#nobody").inner_text() == "Scan your badge first"
+    page.close()
+
+
 # A scan is one word, one sound, one next action
 
 
@@ -212,6 +259,22 @@ def test_each_kind_of_answer_has_its_own_word_and_sound(page: Page, shop: Shop) 
     assert told(held) == ("On hold", "stop")
     assert "J-9" in answer(page)
     shop.floor.check()
+
+
+def test_what_was_said_of_the_part_before_fades_as_soon_as_the_next_is_read(page: Page, shop: Shop) -> None:
+    open_station(page, shop)
+    scanner = StationScanner(page)
+    scanner.read(shop.floor.deck)
+    page.evaluate("""() => {
+        const answer = document.getElementById("answer");
+        window.faded = [];
+        new MutationObserver(() => answer.classList.contains("old") && window.faded.push(answer.innerText))
+          .observe(answer, { attributes: true });
+    }""")
+    assert scanner.read(shop.floor.end) == "Done"
+    assert all("Deck" in told for told in page.evaluate("window.faded"))
+    assert page.evaluate("window.faded.length") > 0
+    assert "old" not in (page.locator("#answer").get_attribute("class") or "")
 
 
 def test_too_early_says_where_to_bring_it(page: Page, shop: Shop) -> None:
@@ -456,6 +519,128 @@ def test_a_reason_and_then_a_scan_marks_the_scanned_part(page: Page, shop: Shop)
     assert not shop.floor.part(shop.floor.deck).damaged
 
 
+def shade(page: Page) -> tuple[str | None, str]:
+    """How the answer is shaded, and the colour behind its word."""
+    behind = page.evaluate("getComputedStyle(document.querySelector('#answer .told-word')).backgroundColor")
+    return page.locator("#answer").get_attribute("data-shade"), behind
+
+
+def test_neither_marking_damage_nor_taking_back_looks_as_done_does(page: Page, shop: Shop) -> None:
+    open_station(page, shop)
+    scanner = StationScanner(page)
+    scanner.read(shop.floor.end)
+    done = shade(page)
+    page.get_by_role("button", name="Scratched").click()
+    assert scanner.read(shop.floor.deck) == "Noted"
+    marked = shade(page)
+    page.get_by_role("button", name="Take back").click()
+    expect(page.locator("#answer .told-word")).to_have_text("Taken back")
+    back = shade(page)
+    assert [name for name, _behind in (done, marked, back)] == ["ok", "aside", "back"]
+    assert len({behind for _name, behind in (done, marked, back)}) == 3
+
+
+@pytest.mark.parametrize("station", ["CUT-1", "MACHINE-1", "BAND-1", "PACK-1"])
+def test_a_damaged_part_is_told_as_loud_at_every_step_and_sent_nowhere(page: Page, shop: Shop, station: str) -> None:
+    floor = shop.floor
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED)
+    open_station(page, shop, station)
+    assert StationScanner(page).read(floor.deck) == "Damaged, put it aside"
+    assert shade(page)[0] == page.locator("#answer").get_attribute("data-sound") == "stop"
+    assert "Ask the foreman." in answer(page)
+    assert page.locator("#answer .told-next").count() == 0
+    expect(page.locator("#recent li").first).to_contain_text("Damaged, put it aside")
+
+
+def test_the_button_says_what_it_takes_back(page: Page, shop: Shop) -> None:
+    plan_job_boards(shop.database, "J-1", **shop.floor.act())
+    (board,) = job_boards(shop.database, "J-1")
+    open_station(page, shop)
+    named = page.locator("#undo")
+    expect(named).to_have_text("Take back")
+    scanner = StationScanner(page)
+    scanner.read(board.code)
+    expect(named).to_have_text("Take back Board 1, job J-1")
+    time.sleep(SAME_LABEL_S)
+    assert scanner.read(board.code) == "Done before"
+    expect(named).to_have_text("Take back Board 1, job J-1")
+    page.get_by_role("button", name="Chipped").click()
+    scanner.read(shop.floor.deck)
+    expect(named).to_have_text("Take back damaged, Deck 101")
+    named.click()
+    expect(named).to_have_text("Take back Board 1, job J-1")
+
+
+def test_an_older_list_does_not_put_an_older_name_on_the_button(page: Page, shop: Shop) -> None:
+    open_station(page, shop)
+    scanner = StationScanner(page)
+    scanner.read(shop.floor.end)
+    older = page.evaluate(
+        "fetch('/station/CUT-1/now', { headers: { Accept: 'application/json' } }).then((a) => a.json())"
+    )
+    page.route("**/now", lambda route: route.fulfill(json=older))
+    with page.expect_response("**/now"):
+        scanner.read(shop.floor.deck)
+    expect(page.locator("#undo")).to_have_text("Take back Deck 101")
+
+
+def test_a_second_tap_right_after_the_first_takes_nothing_back(page: Page, shop: Shop) -> None:
+    open_station(page, shop)
+    scanner = StationScanner(page)
+    scanner.read(shop.floor.deck)
+    scanner.read(shop.floor.end)
+    page.evaluate("for (const _tap of [1, 2]) document.getElementById('undo').click()")
+    expect(page.locator("#answer .told-word")).to_have_text("Taken back")
+    assert shop.floor.part(shop.floor.end).step == "cut"
+    assert shop.floor.part(shop.floor.deck).step == "machine"
+    page.evaluate("document.getElementById('undo').click()")
+    expect(page.locator("#twice")).to_have_text("Pressed twice, taken back once.")
+    time.sleep(SAME_LABEL_S)
+    page.locator("#undo").click()
+    expect(page.locator("#undo")).to_have_text("Take back")
+    assert shop.floor.part(shop.floor.deck).step == "cut"
+
+
+# At the dock
+
+
+def test_the_dock_says_how_many_boxes_are_on_the_load_and_when_the_truck_may_leave(page: Page, shop: Shop) -> None:
+    floor = shop.floor
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    open_station(page, shop, "SHIP-1")
+    assert answer(page) == "Scan a load, then its boxes"
+    assert page.locator("#reasons button").all_inner_texts() == ["Chipped", "Scratched"]
+    scanner = StationScanner(page)
+    count = page.locator("#answer .told-load strong")
+    for code, told, may_leave in ((load, "0 of 2", 0), (floor.box_101, "1 of 2", 0), (floor.box_102, "2 of 2", 1)):
+        assert scanner.read(code) == "Done"
+        assert count.inner_text() == told
+        assert answer(page).count("The truck may leave.") == may_leave
+    assert shade(page)[0] == "ok"
+    page.locator("#undo").click()
+    expect(count).to_have_text("1 of 2")
+
+
+def test_a_full_load_that_would_leave_short_does_not_look_done(page: Page, shop: Shop) -> None:
+    floor = shop.floor
+    floor.scan(floor.deck, "PACK-1")
+    floor.seal(floor.box_101, override="the rest comes later")
+    floor.plan(floor.box_101)
+    open_station(page, shop, "SHIP-1")
+    assert StationScanner(page).read(floor.box_101) == "Done"
+    assert "it would leave short. Ask the foreman." in answer(page)
+    assert shade(page)[0] == "aside"
+
+
+def test_a_box_on_no_load_says_what_to_do_with_it(page: Page, shop: Shop) -> None:
+    shop.floor.seal_both()
+    open_station(page, shop, "SHIP-1")
+    assert StationScanner(page).read(shop.floor.box_101) == "Not here"
+    assert "Put it aside and ask the foreman for a load." in answer(page)
+
+
 # What waits
 
 
@@ -581,6 +766,20 @@ def test_every_size_and_scheme_is_readable(
     if shots is not None:
         page.screenshot(path=shots / f"station-damaged-tablet-{scheme}.png")
     context.close()
+
+
+def test_on_a_tablet_all_is_in_sight_and_nothing_moves_with_an_answers_length(page: Page, shop: Shop) -> None:
+    open_station(page, shop)
+    scanner = StationScanner(page)
+    tops = set()
+    for code in (shop.floor.deck, part_code(99_999), part_code(4), part_code(5), part_code(6), shop.floor.end):
+        scanner.read(code)
+        tops.add(page.locator("#undo").evaluate("(button) => button.getBoundingClientRect().top"))
+        assert page.locator("#answer").evaluate("(box) => box.scrollHeight <= box.clientHeight")
+    assert len(tops) == 1
+    assert page.evaluate("document.documentElement.scrollHeight <= window.innerHeight")
+    expect(page.locator("#recent li").first).to_contain_text("End")
+    assert len(set(page.locator("#recent li").evaluate_all("(all) => all.map((li) => li.offsetLeft)"))) == 1
 
 
 def test_it_still_fits_at_200_percent(browser: Browser, shop: Shop) -> None:

@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import shutil
 import ssl
 import threading
 import urllib.request
@@ -115,7 +116,6 @@ def test_the_page_says_what_this_service_lacks(tmp_path: Path) -> None:
 
 
 def test_the_page_comes_by_plain_http_with_its_style_and_without_a_form(page: Page, shop: HttpsShop) -> None:
-    page.goto(f"http://127.0.0.1:{shop.port}/station")  # led to https, which this browser does not trust, …
     page.goto(f"http://127.0.0.1:{shop.port}/trust")
     shown = page.locator(".fingerprint").inner_text()
     assert shown == shop.made.fingerprint
@@ -181,10 +181,9 @@ def test_a_program_that_trusts_the_authority_of_the_page_reaches_the_service(sho
 
 def _pin(made: Made) -> str:
     key = load_pem_x509_certificate(made.certificate.read_bytes()).public_key()
-    return base64.b64encode(hashlib.sha256(key.public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)).digest()).decode()
+    written = key.public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)
+    return base64.b64encode(hashlib.sha256(written).digest()).decode()
 
 
 def _path_of(browser: Browser) -> str:
-    import shutil
-
     return shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome") or ""

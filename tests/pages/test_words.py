@@ -57,6 +57,25 @@ def test_a_second_scan_of_the_same_part_sounds_otherwise_than_the_first() -> Non
     assert words.OUTCOMES[Outcome.AGAIN].shape is not words.OUTCOMES[Outcome.DONE].shape
 
 
+def test_only_what_went_well_and_needs_nobody_stands_in_the_colour_of_done() -> None:
+    done = words.OUTCOMES[Outcome.DONE].shade
+    alike = {outcome for outcome in Outcome if words.OUTCOMES[outcome].shade is done}
+    assert alike == {Outcome.DONE, Outcome.NOTED}
+    assert words.said_as(Outcome.NOTED, action=Action.DAMAGED).shade is not done
+    assert words.said_as(Outcome.DONE, short=True).shade is not done
+
+
+def test_a_part_that_is_held_back_for_its_damage_is_called_damaged() -> None:
+    assert str(words.said_as(Outcome.ON_HOLD, damaged=True).word) == "Damaged, put it aside"
+    assert words.said_as(Outcome.ON_HOLD) is words.OUTCOMES[Outcome.ON_HOLD]
+    assert words.said_as(Outcome.REPLACED, damaged=True) is words.OUTCOMES[Outcome.REPLACED]
+
+
+def test_a_paired_tablet_is_named_by_its_station_and_a_person_by_their_name() -> None:
+    assert words.who_word("tablet at SAW 2") == "tablet at SAW 2"
+    assert words.who_word("Bea") == "Bea"
+
+
 def test_every_shape_is_drawn() -> None:
     source = Flask("tracker.pages", template_folder="templates").jinja_env.get_template("station_shapes.html")
     drawn = source.module.__dict__["LINES"]
@@ -97,7 +116,7 @@ def test_every_answer_but_done_says_in_a_sentence_what_it_means(outcome: Outcome
         (Outcome.WRONG_BOX, replace(PART, kind=Kind.BOX), "It belongs on load L1."),
         (Outcome.BOX_CLOSED, PART, "Box 101 is sealed. Ask the foreman."),
         (Outcome.ON_HOLD, PART, "Job J-1 is on hold. Put it aside and ask the foreman."),
-        (Outcome.ON_HOLD, replace(PART, damaged=True), "It is marked damaged. Ask the foreman."),
+        (Outcome.ON_HOLD, replace(PART, damaged=True), "Do no more to it. Ask the foreman."),
         (Outcome.REPLACED, PART, "This label counts no more: P2 took its place. Put this one aside."),
         (Outcome.UNKNOWN, replace(PART, kind=Kind.SLOT), "Scan the part first, then this code."),
         (Outcome.UNDONE, replace(PART, undone=Action.PASS, undone_step=Step.CUT), "It counts no longer as done: cut."),

@@ -12,7 +12,8 @@ class Service:
     ``trouble`` is "" or: ``lost`` (stores, then hangs up), ``stalled`` (does not answer until ``go_on``), a status
     that it answers with, or a body that it answers with. ``poison`` is a code that it refuses (422), ``most`` the
     number of scans that it takes at once (413 above). ``expected`` is what it answers to GET /api/v1/expected,
-    ``ahead_s`` by how much it finds the sender's clock ahead, ``date`` the Date that it gives; ``healthy``: its health is well in any trouble.
+    ``ahead_s`` by how much it finds the sender's clock ahead, ``date`` the Date that it gives; with ``healthy`` its
+    health is well in any trouble.
     """
 
     def __init__(self) -> None:

@@ -218,6 +218,13 @@ def test_a_screen_that_is_gone_or_knows_few_letters_does_not_stop_the_station(se
     assert service.codes == [*CODES[:3], "Größe"]
 
 
+@pytest.mark.parametrize("show", ["wall", "lines", "auto"])
+def test_the_kind_of_screen_can_be_chosen(service: Service, tmp_path: Path, show: str) -> None:
+    done = _run(_command(service.address, tmp_path, "--show", show), CODES[0])
+    assert (done.returncode, done.stderr) == (0, "")
+    assert ("+ DONE" in done.stdout) is (show != "wall")
+
+
 @pytest.mark.parametrize(
     ("more", "why"),
     [
@@ -247,14 +254,14 @@ def test_every_option_has_help_with_an_example() -> None:
     shown = CliRunner().invoke(main, ["--help"], terminal_width=200).output
     options = [option for option in main.params if option.name != "help"]
     assert shown.count("Example: --") == len(options)
-    for name, command in main.commands.items():
+    for name in main.commands:
         assert f"Example: scanner-client {name}" in CliRunner().invoke(main, [name, "--help"]).output
     assert "Example: scanner-client --server" in shown
 
 
 def test_one_file_of_settings_says_all_and_a_command_runs_for_each_outcome(service: Service, tmp_path: Path) -> None:
     lamp = tmp_path / "lamp"
-    note = "import os, sys; open(sys.argv[1], 'a').write(os.environ['SCANNER_OUTCOME'] + '\\n')"
+    note = "import os, sys; print(os.environ['SCANNER_OUTCOME'], file=open(sys.argv[1], 'a'))"
     (tmp_path / "token").write_text("secret")
     settings = tmp_path / "saw.toml"
     settings.write_text(

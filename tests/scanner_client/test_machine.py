@@ -3,17 +3,21 @@
 import shutil
 import tempfile
 from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
+from scanner_client.clock import SteadyClock
 from scanner_client.plan import Heard
+from scanner_client.provisional import Expected
 from scanner_client.queue import Queue, Reading
 from scanner_client.screen import Screen
 from scanner_client.sender import Answer, Reply
 from scanner_client.station import Station
+from scanner_client.station_list import Page, StationList
 from tracker.shop.codes import part_code
 
 DONE = Answer(outcome="done", ok=True, message="Done.")
@@ -39,6 +43,14 @@ class Network:
         return Reply(heard=Heard.ANSWERS, answers={reading.id: DONE for reading in readings})
 
 
+class Half:
+    """Says that every other part may come: the rest is doubted, and all of it is done."""
+
+    def expected(self, _station: str, _since: int, _after: str = "") -> Page:
+        rows = [Expected(code=part_code(number), name="End", next="cut") for number in range(1, 1_000, 2)]
+        return Page(station="", step="cut", strict=False, at=1, whole=True, items=rows, gone=[], next="")
+
+
 class StationMachine(RuleBasedStateMachine):
     @initialize()
     def begin(self) -> None:
@@ -48,6 +60,7 @@ class StationMachine(RuleBasedStateMachine):
         self.now = 0.0
         self.read: list[str] = []
         self.lines: list[str] = []
+        self.wall = datetime(2027, 3, 1, 8, 0, tzinfo=UTC)
         self.queue = Queue(self._path())
         self._start()
 
@@ -55,7 +68,19 @@ class StationMachine(RuleBasedStateMachine):
         return self.folder / str(self.lives) / "queue.db"
 
     def _start(self) -> None:
-        self.station = Station(self.queue, self.network, Screen(self.lines.append), clock=lambda: self.now)
+        time_of_day = SteadyClock(wall=lambda: self.wall + timedelta(seconds=self.now), ticks=lambda: self.now)
+        if newest := self.queue.state().newest:
+            time_of_day.never_before(datetime.fromisoformat(newest))
+        self.expected = StationList(self.folder / "list.db", of="machine")
+        self.expected.refresh(Half(), "")
+        self.station = Station(
+            self.queue,
+            self.network,
+            Screen(self.lines.append),
+            expected=self.expected,
+            clock=lambda: self.now,
+            time_of_day=time_of_day,
+        )
 
     @rule(count=st.integers(1, 130), refused=st.booleans())
     def readings_are_made(self, count: int, refused: bool) -> None:
@@ -64,6 +89,30 @@ class StationMachine(RuleBasedStateMachine):
             self.station.take(self.read[-1])
         if refused:
             self.network.refuses.add(self.read[-count // 2 - 1])
+
+    @rule(hours=st.sampled_from([-1, 1]))
+    def the_clock_is_set(self, hours: int) -> None:
+        self.wall += timedelta(hours=hours)
+
+    @rule()
+    def the_disk_gets_full_and_room_is_made(self) -> None:
+        """SQLite itself is told to take no page more. The worker is told at the reading that is not kept."""
+        pages = self.queue._connection.execute("PRAGMA page_count").fetchone()[0]
+        self.queue._connection.execute(f"PRAGMA max_page_count={pages}")
+        for _each in range(60):
+            code, told = part_code(len(self.read) + 1) * 30, len(self.lines)
+            self.station.take(code)
+            if "NOT KEPT" in "".join(self.lines[told:]):
+                break
+            self.read.append(code)
+        else:
+            raise AssertionError("the disk never got full")
+        self.queue._connection.execute("PRAGMA max_page_count=1000000")
+
+    @rule()
+    def a_worker_waits_for_the_answer(self) -> None:
+        self.now += 1
+        self.station.tell_what_is_due()
 
     @rule(mood=st.sampled_from(["ok", "away", "lost"]))
     def the_network_changes(self, mood: str) -> None:
@@ -78,6 +127,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule()
     def the_program_is_stopped_and_started(self) -> None:
         self.queue.close()
+        self.expected.close()
         self.queue = Queue(self._path())
         self._start()
 
@@ -89,6 +139,7 @@ class StationMachine(RuleBasedStateMachine):
         self.lives += 1
         shutil.copytree(left, self._path().parent)
         self.queue.close()
+        self.expected.close()
         self.queue = Queue(self._path())
         self._start()
 
@@ -100,6 +151,12 @@ class StationMachine(RuleBasedStateMachine):
         aside = {reading.code for reading, _why in self.queue.aside()}
         assert waiting | aside | set(self.network.stored.values()) == set(self.read)
         assert aside <= self.network.refuses
+
+    @invariant()
+    def what_waits_has_times_in_order_of_reading(self) -> None:
+        if hasattr(self, "queue"):
+            times = [reading.at for reading in self.queue.first(10_000)]
+            assert times == sorted(times)
 
     @invariant()
     def what_arrived_arrived_once_and_in_order(self) -> None:
@@ -116,6 +173,7 @@ class StationMachine(RuleBasedStateMachine):
             assert pause == 0
         assert list(self.network.stored.values()) == [code for code in self.read if code not in self.network.refuses]
         self.queue.close()
+        self.expected.close()
         shutil.rmtree(self.folder)
 
 

@@ -1,5 +1,6 @@
 """The shop's authority and the server's certificate, judged by OpenSSL's own commands."""
 
+import shutil
 import stat
 import subprocess
 import sys
@@ -8,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import missing_tool
 from tracker.shop.errors import InvalidInputError
 from tracker.work.authority import fingerprint, kept_authority
 from tracker.work.certificates import Made, make_certificate
@@ -21,6 +23,8 @@ def made(folder: Path, *names: str, now: datetime = NOW, out: Path | None = None
 
 
 def openssl(*arguments: object) -> subprocess.CompletedProcess[str]:
+    if shutil.which("openssl") is None:
+        missing_tool("openssl")
     return subprocess.run(["openssl", *map(str, arguments)], capture_output=True, text=True, check=False)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from tracker.bench import labels, office, scanning, screens
+from tracker.bench import client, labels, office, scanning, screens
 from tracker.bench.figure import Figure
 from tracker.bench.history import PARTS_A_JOB, grow
 from tracker.shop.boxing.planner import plan_boxes
@@ -52,6 +52,8 @@ def run_benchmarks(*, quick: bool, say: Say) -> Iterator[Figure]:
         say("planning boxes")
         yield _boxes()
         yield from office.figures()
+        say("the station program")
+        yield from client.figures()
         say("drawing labels")
         yield from labels.figures()
         say(f"importing {sizes.imported:,} parts")

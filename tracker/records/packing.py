@@ -147,12 +147,12 @@ def box_of_part(connection: Connection, part_id: int) -> int | None:
 
 
 def next_boxes(connection: Connection, *, limit: int) -> tuple[list[NextBox], bool]:
-    """Return boxes to pack: all parts at hand first, then what leaves soonest; and whether there are more."""
+    """Return boxes to pack, and whether there are more: with all parts at hand first, then what leaves soonest."""
     rows = {row.id: row for query in (_BY_DUE, _BY_LOAD) for row in connection.execute(query)}
     ready = _ready(connection, list(rows))
     uncounted = _uncounted(connection, list(rows))
     found = [_next(row, *ready.get(row.id, (0, False)), uncounted.get(row.id, 0)) for row in rows.values()]
-    found.sort(key=lambda each: (not each.all_ready, each.leaves, each.job, each.code))
+    found.sort(key=lambda each: (each.held or not each.all_ready, each.leaves, each.job, each.code))
     return found[:limit], len(found) > limit
 
 

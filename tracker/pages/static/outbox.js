@@ -134,8 +134,8 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
   }
 
   async function seen(note, { again = false } = {}) {
+    if (again) await store.add(note.entry); // first: killed in between, it is sent and shown once more
     await store.seen(note.id);
-    if (again) await store.add(note.entry);
     change({}, true);
     drain();
   }

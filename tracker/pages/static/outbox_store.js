@@ -13,6 +13,7 @@
  */
 
 const NAME = "outbox";
+const PATIENCE_MS = 5000;
 const VERSION = 1; // what an older program wrote is sent by the next: an entry says itself where it goes and with what
 
 export function openStore(onTrouble) {
@@ -119,8 +120,10 @@ async function transact(database, mode, work) {
   return asked.map(({ result }) => result);
 }
 
+// A disk that says nothing is taken as one that keeps nothing; what it keeps after all has the same id and counts once.
 function end(request, event) {
   return new Promise((resolve, reject) => {
+    setTimeout(() => reject(new Error("no answer")), PATIENCE_MS);
     request[event] = resolve;
     request.onerror = () => reject(request.error ?? new Error("not kept"));
     request.onabort = () => reject(request.error ?? new Error("not kept"));
