@@ -1,5 +1,6 @@
 """The settings of a station: one file, and flags that go before it."""
 
+import os
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
@@ -9,7 +10,7 @@ from typing import Any, Final
 
 from scanner_client.plan import LONGEST_PAUSE_S
 
-HOME: Final = Path.home() / ".flatpack-scanner"
+HOME: Final = Path(os.path.expanduser("~"), ".flatpack-scanner")  # noqa: PTH111 - a service may have no home: no error
 USUAL_FILE: Final = HOME / "settings.toml"
 
 

@@ -18,6 +18,7 @@ from scanner_client.letters import cells_of, dots_of, fitted
 from scanner_client.notices import BELL, SIGNS, Notice, Tone, printable
 
 BEAT_S: Final = 0.18  # between two bells: without it a terminal rings once for all of them
+LEAST_S: Final = 0.03  # between two drawings: ten thousand answers in a row are not drawn one by one
 LOOK_S: Final = 1.0  # how often the ages are drawn anew
 TAKEN_BACK_FOR_S: Final = 15 * 60.0
 _COLOURS: Final = {
@@ -109,6 +110,7 @@ class Wall:
             self._screen.update(self.drawn())
             self._ring()
             self._news.wait(LOOK_S)
+            self._stop.wait(LEAST_S)
 
     def _ring(self) -> None:
         with self._lock:

@@ -104,7 +104,8 @@ def test_at_a_ship_station_it_is_the_boxes_that_are_planned_for_open_loads(stati
 
 def test_a_long_list_comes_in_pages_job_by_job(station: Caller, floor: Floor) -> None:
     floor.take("J-2")
-    whole, after = [], ""
+    whole: list[str] = []
+    after: str | None = ""
     for _page in range(3):
         page = _ask(station, "CUT-1", limit=2, after=after)
         whole += _codes(page)

@@ -29,8 +29,9 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
         yield shop
 
 
-def settings_of(shop: Shop, folder: Path, **more: str) -> Settings:
-    return Settings(data_dir=folder, database_url=str(shop.database.url), secret_key="for tests", **more)  # noqa: S106
+def settings_of(shop: Shop, folder: Path, site_url: str = "") -> Settings:
+    url = str(shop.database.url)
+    return Settings(data_dir=folder, database_url=url, secret_key="for tests", site_url=site_url)  # noqa: S106
 
 
 def ink(page: Page) -> int:

@@ -572,6 +572,8 @@ def test_a_box_sealed_short_says_so_and_the_rest_is_one_press_away(
     expect(bench.region("head")).to_contain_text("1 part in", timeout=LIVE_MS)
     expect(bench.region("head")).to_contain_text("sealed short")
     expect(bench.region("head")).not_to_contain_text("of 1 parts in")
+    expect(bench.page.locator("#bench")).not_to_contain_text("All parts are in")
+    expect(bench.page.locator("#bench")).not_to_contain_text("No part is missing")
     says = bench.region("seal").get_by_text("Sealed short: the rest is in box 101 follow-up, on no load.")
     warn, ink = says.evaluate("(each) => [getComputedStyle(each).color, getComputedStyle(document.body).color]")
     assert warn != ink

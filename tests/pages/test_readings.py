@@ -196,7 +196,7 @@ def test_sealing_short_seals_the_box_that_was_asked_for_whatever_lies_on_the_ben
     scan(page, deck)
     page.get_by_role("button", name="A foreman lets it go short").click()
     dialog = page.get_by_role("dialog")
-    expect(dialog.get_by_role("heading")).to_have_text("Seal box 101 short")
+    expect(page.locator("#short-title")).to_have_text("Seal box 101 short")
     Scanner(page).pull(end)
     expect(dialog.get_by_role("alert")).to_have_text("Decide about this box first, then go on scanning.")
     station = page.locator("#pack").get_attribute("data-station")

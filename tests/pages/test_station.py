@@ -168,6 +168,8 @@ def test_a_tablet_without_a_badge_asks_for_one_and_takes_scans_all_the_same(brow
     make_token(shop.database, "tablet at SAW 2", Role.STATION, "SAW 2", secret="the saw".strip, now=shop.floor.tick())
     number = add_person(shop.database, "Bea", Role.STATION, password=None, now=shop.floor.tick())
     badge = make_badge(shop.database, number, now=shop.floor.tick())
+    colleague = add_person(shop.database, "Cleo", Role.STATION, password=None, now=shop.floor.tick())
+    make_badge(shop.database, colleague, now=shop.floor.tick())
     page = browser.new_page()
     sign_in(page, shop, "the saw")
     page.goto(f"{shop.site}/station")
@@ -207,6 +209,10 @@ def test_a_benchs_tablet_is_led_to_the_packers_screen(browser: Browser, shop: Sh
     page = browser.new_page()
     sign_in(page, shop, "the bench")
     assert page.url.endswith("/pack/PACK-1")
+    assert page.locator("#nobody").count() == 0, "nobody in this shop has a badge"
+    number = add_person(shop.database, "Bea", Role.PACKER, password=None, now=shop.floor.tick())
+    make_badge(shop.database, number, now=shop.floor.tick())
+    page.reload()
     assert page.locator("#nobody").inner_text() == "Scan your badge first"
     page.close()
 

@@ -78,7 +78,7 @@ class _Sheet:
         return picture
 
     def _place(self, label: Drawn, name: str) -> bytes:
-        """Return what puts a picture onto the page, from the left lower corner on, at a whole dot from the left upper."""
+        """Return what puts a picture onto the page: from the left lower corner, at a whole dot from the left upper."""
         dot = MM_PER_INCH / label.dpi
         size = [dots * dot for dots in label.image.size]
         spare = [(own - wanted) / 2 for own, wanted in zip(self._stock.label, size, strict=True)]

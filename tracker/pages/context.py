@@ -7,6 +7,7 @@ from uuid import uuid4
 from flask import current_app, g
 
 from tracker.records.database import Database
+from tracker.records.people import has_badges
 from tracker.settings import Settings
 from tracker.work.access import Bearer
 from tracker.work.print_queue import PrintQueue
@@ -51,3 +52,11 @@ def now() -> datetime:
 def act() -> dict[str, Any]:
     """Who acts, when, and under which new id: what the acts in ``tracker.work`` take."""
     return {"who": bearer().name, "now": now(), "act_id": uuid4()}
+
+
+def is_nobody() -> bool:
+    """Whether a badge should be scanned first: at a tablet by itself, in a shop that has badges."""
+    if bearer().station is None or bearer().worker_id is not None:
+        return False
+    with database().read() as connection:
+        return has_badges(connection)

@@ -18,7 +18,7 @@ from tracker.pages import bench_drawing
 from tracker.pages.bench_foreman import NotTakenError, foreman_at_bench
 from tracker.pages.bench_shown import Shown, show, shown_at, taken_back_next
 from tracker.pages.clock_words import own_clock
-from tracker.pages.context import act, bearer, database, now, scan_counter
+from tracker.pages.context import act, bearer, database, is_nobody, now, scan_counter
 from tracker.pages.days import day, moment
 from tracker.pages.measures import units
 from tracker.pages.polling import answer_if_changed
@@ -76,7 +76,7 @@ def bench(station: str) -> AnyResponse | str:
         place = _bench(connection, station)
         view = _view(connection, place, shown_at(connection, place))
         boxes, more = packing.next_boxes(connection, limit=NEXT_SHOWN)
-    return render_template("pack.html", **view, boxes=boxes, more=more)
+    return render_template("pack.html", **view, boxes=boxes, more=more, nobody=is_nobody())
 
 
 @blueprint.get("/pack/<path:station>/bench")

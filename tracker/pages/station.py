@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.clock_words import own_clock
-from tracker.pages.context import act, bearer, database, now, scan_counter
+from tracker.pages.context import act, bearer, database, is_nobody, now, scan_counter
 from tracker.pages.days import day, time_of_day
 from tracker.pages.pictures import MAX_IMAGE_BYTES, codes_in_picture
 from tracker.pages.polling import answer_if_changed
@@ -125,7 +125,7 @@ def _fragments(station: StationView) -> dict[str, Any]:
 
 def _worker() -> dict[str, Any]:
     """Who works here, and whether a badge should be scanned first: a tablet by itself tells nobody who did it."""
-    return {"who": who_word(bearer().name), "nobody": bearer().station is not None and bearer().worker_id is None}
+    return {"who": who_word(bearer().name), "nobody": is_nobody()}
 
 
 def _lists(station: StationView) -> dict[str, Any]:

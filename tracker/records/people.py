@@ -130,6 +130,11 @@ def badges_in_force(connection: Connection) -> dict[int, list[str]]:
     return found
 
 
+def has_badges(connection: Connection) -> bool:
+    """Whether anybody in the shop has a badge in force."""
+    return connection.execute(select(badge.c.id).where(badge.c.withdrawn_at.is_(None)).limit(1)).first() is not None
+
+
 def withdraw_badges(connection: Connection, person_id: int, at: datetime) -> int:
     """Withdraw all badges of a person; return how many were in force."""
     # A tablet where such a badge was scanned is nobody's from now on, too.

@@ -53,7 +53,8 @@ function onNoted({ id, body, what, isMisread }) {
   noted = id;
   nameUndo(isMisread ? undoes : body.action === "undo" ? "" : what);
   at("answer").dataset.outcome = "kept";
-  paint(isMisread ? "look" : "kept", bigWord(words(isMisread ? "misread" : "noted")) + facts(what, words(isMisread ? "misreadSays" : "notedSays")));
+  const [word, says] = isMisread ? ["misread", "misreadSays"] : ["noted", "notedSays"];
+  paint(isMisread ? "look" : "kept", bigWord(words(word)) + facts(what, words(says)));
   if (body.action === "pass" && /^P/.test(body.code) && !isMisread) lastPart = { code: body.code, title: body.code };
 }
 
