@@ -19,7 +19,7 @@ def test_the_tour_of_ten_minutes_works_as_it_is_written(tmp_path: Path) -> None:
     text = (ROOT / "README.md").read_text()
     tour = text[text.index("## A tour of ten minutes") : text.index("## Every day")]
     blocks = re.findall(r"```sh\n(.*?)```", tour, re.DOTALL)
-    assert len(blocks) == 6
+    assert len(blocks) == 7
     port = str(_free_port())
     script = "\n".join(["set -eu", *blocks, "tracker verify", "kill %1", "wait"])
     script = script.replace("$PWD/.venv/bin", str(Path(sys.executable).parent))

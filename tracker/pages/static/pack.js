@@ -282,6 +282,7 @@ function start() {
   function onClick(event) {
     const button = event.target.closest("button");
     if (!button) return;
+    if (button.id !== "undo") tookBack = -TAP_MS; // another press between makes the next one meant
     if (button.id === "seal") once(seal);
     else if (button.id === "looked") once(() => seal({ looked: true }));
     else if (button.id === "doubt-off") doubt.close();
