@@ -165,6 +165,18 @@ def test_a_code_that_is_scanned_on_any_page_leads_to_what_has_it(
 # Damage
 
 
+def test_the_link_of_a_labels_qr_code_is_a_scan_of_its_code(shop: StoppableShop, context: BrowserContext) -> None:
+    """Also where the computer's keyboard has other signs in the places of : and /."""
+    parts, _boxes = job(shop)
+    page = bench(shop, context)
+    link = f"HTTPS://SHOP.EXAMPLE/Q/{parts[0]}/ABCDEFGH"
+    scan(page, link)
+    expect(page.locator("#answer")).to_contain_text("Deck")
+    scan(page, link.replace(parts[0], parts[1]).replace(":", "ñ").replace("/", "-"))
+    expect(page.locator("#answer")).to_contain_text("Toe kick")
+    expect(head(page)).to_contain_text("2 of 2")
+
+
 def test_the_part_that_the_question_names_is_marked_though_another_is_answered_meanwhile(
     shop: StoppableShop, context: BrowserContext
 ) -> None:

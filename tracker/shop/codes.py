@@ -13,7 +13,8 @@ from typing import Final
 HIGHEST_NUMBER: Final = 99_999_999
 _LETTER_VALUES: Final = {ord(letter): str(value) for value, letter in enumerate(ascii_uppercase, start=10)}
 _SHAPE: Final = re.compile(r"[A-Za-z][0-9]{10}", re.ASCII)
-_LINK: Final = re.compile(r"https?://[^\s/]+(?:/[^\s/]+)*/q/([A-Za-z][0-9]{10})/[A-Za-z2-7]+", re.ASCII | re.IGNORECASE)
+# A keyboard scanner on another layout types other signs for : and /; the check digits tell whether it was read right.
+_LINK: Final = re.compile(r"https?\W+\w.*\Wq\W([a-z][0-9]{10})\W[a-z2-7]{8}", re.ASCII | re.IGNORECASE)
 LONGEST_LINK: Final = 500
 
 

@@ -32,6 +32,7 @@ LABELS: Final = "labels"  # the setting that says which layout and stock each ki
 LAYOUT: Final = "layout"  # layouts are kept as layout/NAME
 MOST_LAYOUTS: Final = 100
 KEY_LETTERS: Final = 8
+LONGEST_LINK: Final = 80  # what a page takes as one reading of a keyboard scanner
 _USUAL: Final[Mapping[LabelKind, tuple[str, str]]] = MappingProxyType(
     {
         LabelKind.PART: ("part 100 x 50", "roll 100 x 50 mm"),
@@ -84,8 +85,9 @@ class LabelSetup:
         return must_read(drawn), stock
 
     def link(self, code: str) -> str:
-        """Return what a label's QR code says instead of its code alone: nothing for a shop without an address."""
-        return label_link(self.site, self.secret, code) if self.site else ""
+        """Return what a label's QR code says instead of its code alone: nothing for a shop without a short address."""
+        link = label_link(self.site, self.secret, code) if self.site else ""
+        return link if len(link) <= LONGEST_LINK else ""
 
 
 def label_link(site: str, secret: str, code: str) -> str:

@@ -1,11 +1,20 @@
 // The codes on labels, checked without the server: as tracker/shop/codes.py and tracker/shop/sscc.py do it.
 // isCode(text) -> whether it is a code whose check digits are right.
+// codeIn(text) -> the code that the link of a label's QR code names, in capitals; any other text as it is.
 
 const CODE = /^[PBLSWRCD][0-9]{10}$/;
 const SSCC = /^(?:(?:00|\(00\))?([0-9]{18})|\](?:C1|e0|d2|Q3|J1)\u001d?00([0-9]{18}).*)$/is;
 
-export function isCode(text) {
+// A scanner that types on another layout sends other signs for : and /; the check digits tell whether it was read right.
+const LINK = /^HTTPS?[^0-9A-Z]+[0-9A-Z].*[^0-9A-Z]Q[^0-9A-Z]([A-Z][0-9]{10})[^0-9A-Z][A-Z2-7]{8}$/;
+
+export function codeIn(text) {
   const spelled = text.trim().toUpperCase();
+  return LINK.exec(spelled)?.[1] ?? text;
+}
+
+export function isCode(text) {
+  const spelled = codeIn(text).trim().toUpperCase();
   return CODE.test(spelled) ? leavesOne(spelled) : isSscc(text.replaceAll(" ", "").replace(/^\u001d/, ""));
 }
 

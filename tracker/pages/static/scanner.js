@@ -18,6 +18,8 @@
  * field for a password nothing is heard, nor in one to which nothing can be given back.
  */
 
+import { codeIn } from "./codes.js";
+
 const FAST_MS = 50; // between two keys of a scanner; who types by hand seldom stays below it for long
 const SUFFIX_MS = 120; // until the Enter after the last key
 const IDLE_MS = 200; // then it looks like typing
@@ -39,7 +41,7 @@ export function listen(onCode, { onText, isText = () => false, field } = {}) {
   let isLong = false; // more keys came than a reading has: the rest goes to the field, or nowhere
 
   const tell = (text, at) => {
-    const code = text.trim().toUpperCase();
+    const code = codeIn(text).trim().toUpperCase();
     if (!CODE.test(code) && onText) return onText(text.trim(), { at });
     const repeated = code === last.code && at - last.at < SAME_MS;
     if (!repeated) Object.assign(last, { code, at });
@@ -69,7 +71,7 @@ export function listen(onCode, { onText, isText = () => false, field } = {}) {
   const read = () => keys.map((key) => key.sign).join("");
 
   // Somebody who types fast into a field is no scanner, unless a whole code comes of it.
-  const isReading = () => keys.length >= SHORTEST && (!before || CODE.test(read().trim().toUpperCase()) || isText(read().trim()));
+  const isReading = () => keys.length >= SHORTEST && (!before || CODE.test(codeIn(read()).trim().toUpperCase()) || isText(read().trim()));
 
   const finish = (at) => {
     const text = read();
@@ -127,7 +129,7 @@ export function listen(onCode, { onText, isText = () => false, field } = {}) {
     event.preventDefault();
     const text = field.value;
     field.value = "";
-    if (text.trim()) onCode(text.trim().toUpperCase(), { at: event.timeStamp, repeated: false });
+    if (text.trim()) onCode(codeIn(text).trim().toUpperCase(), { at: event.timeStamp, repeated: false });
   };
 
   window.addEventListener("keydown", onKey, { capture: true, signal: away.signal });

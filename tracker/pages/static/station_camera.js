@@ -6,6 +6,8 @@
  * `send` posts a JPEG (a Blob) and resolves to {code, says}. Pictures are made small first: a label needs no more.
  */
 
+import { codeIn } from "./codes.js";
+
 const LONGEST_SIDE = 1600;
 const EVERY_MS = 350;
 const CODE = /^[A-Z][0-9]{10}$/;
@@ -24,7 +26,7 @@ function makeDetector() {
 async function readHere(picture) {
   if (!detector) return null;
   try {
-    const codes = new Set((await detector.detect(picture)).map((found) => found.rawValue.trim().toUpperCase()));
+    const codes = new Set((await detector.detect(picture)).map((found) => codeIn(found.rawValue).trim().toUpperCase()));
     const ours = [...codes].filter((code) => CODE.test(code));
     const found = ours.length ? ours : [...codes].filter((code) => SSCC.test(code)); // a box's label carries both
     return found.length === 1 ? found[0] : null;
