@@ -440,7 +440,7 @@ def test_a_photo_of_a_label_counts_as_a_scan(page: Page, shop: Shop) -> None:
 
 @pytest.mark.parametrize("shows", ["bars", "link"])
 def test_a_browser_that_reads_codes_itself_asks_the_server_nothing(page: Page, shop: Shop, shows: str) -> None:
-    """Debian's Chromium has no decoder of its own (Shape Detection API); one that sees what is given takes its place."""
+    """Debian's Chromium has no decoder of its own (Shape Detection API): one that sees what is given stands in."""
     link = f"HTTPS://SHOP.EXAMPLE/Q/{shop.floor.deck}/ABCDEFGH"
     seen = shop.floor.deck.lower() if shows == "bars" else link
     page.add_init_script(
