@@ -160,7 +160,7 @@ def test_a_bad_list_or_cabinet_is_answered_by_its_place(shop: Run, tmp_path: Pat
     (tmp_path / "list.csv").write_text(CABINETS.replace("18,", "6,", 1))
     refused = shop(*_import(tmp_path))
     assert refused.exit_code == 1
-    assert "line 2, rule pins.inset, column width: between the ends are 114 mm" in refused.stderr
+    assert "line 2, rule pins.inset, column width: between the ends are 114.3 mm" in refused.stderr
 
 
 def test_a_bad_cut_list_is_answered_with_every_fault_and_status_1(shop: Run, tmp_path: Path) -> None:

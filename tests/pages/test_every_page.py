@@ -104,7 +104,7 @@ def pages_of(database: Database) -> dict[str, str]:
 
 NAMES = (
     *("board", "wall", "missing", "missing-by-load", "missing-by-station", "job", "hold", "find", "replace", "reports"),
-    *("settled", "flagged", "stations-to-choose", "station", "benches-to-choose", "bench", "box", "sheet", "new-order"),
+    *("flagged", "settled", "stations-to-choose", "station", "benches-to-choose", "bench", "box", "sheet", "new-order"),
     *("search", "labels", "labels-of-a-job", "printers", "prints", "label-layouts", "label-layout"),
     *("loads", "load", "new-load", "settings", "people", "stations", "tokens", "me", "trust"),
 )
