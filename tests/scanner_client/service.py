@@ -139,5 +139,5 @@ def _result(scan: dict[str, Any]) -> dict[str, Any]:
     kind = scan["code"][0]
     outcome = {"P": "done", "B": "box_closed", "C": "undone"}.get(kind, "misread")
     ok = outcome in ("done", "undone")
-    about = {"part": scan["code"], "box": "B0000000141"} if kind == "P" else {}
+    about = {"box": "B0000000141", "part": str(scan["code"])} if kind == "P" else {}
     return {**about, "id": scan["id"], "outcome": outcome, "ok": ok, "message": f"The service says {outcome}."}
