@@ -10,6 +10,7 @@ import time
 import urllib.error
 import urllib.request
 from concurrent.futures import ThreadPoolExecutor
+from http.client import HTTPException
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -125,7 +126,7 @@ def _send_until_dead(address: str, token: str, waiting: list[tuple[str, str]], a
             continue
         try:
             answered[scan_id] = _send(address, token, scan_id, code)
-        except (urllib.error.URLError, ConnectionError, OSError):
+        except (OSError, HTTPException):  # the service may die in the middle of an answer, too
             return
         time.sleep(0.001)
 
