@@ -37,8 +37,8 @@ def figures() -> Iterator[Figure]:
         met=rate >= 300,
     )
     program = (
-        f"import resource; from tracker.bench.labels import print_many; print_many({MANY}); "
-        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+        f"from tracker.bench.labels import print_many; print_many({MANY}); "
+        "from tracker.bench.figure import peak_kilobytes; print(peak_kilobytes())"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)  # noqa: S603
     megabytes = int(done.stdout) / 1024

@@ -165,9 +165,9 @@ def _import(folder: Path, sizes: Sizes) -> Iterator[Figure]:
             row = [number // 10, f"Part {number % 10}", 1, 700 + number % 50, 560.5, 18, "White", "L1 W1", "M-1"]
             writer.writerow(row)
     program = (
-        "import resource, sys; from tracker.cli import main\n"
+        "import sys; from tracker.cli import main; from tracker.bench.figure import peak_kilobytes\n"
         "try: main(sys.argv[1:])\n"
-        "finally: print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)"
+        "finally: print(peak_kilobytes(), file=sys.stderr)"
     )
     arguments = ["import", str(table), "--job", "J-1", "--customer", "Bench", "--due", "2027-03-05"]
     scanning.shop(folder, "tracker.db").close()
