@@ -18,7 +18,8 @@ class Look(StrEnum):
 class Expected:
     """A line of the list: a part, or at a ship station a box, that may come.
 
-    ``next`` is the step that it was due for; ``passed`` says that it was read here since. ``load`` is set for a box.
+    ``next`` is the step that it was due for; ``passed`` says that it was read here since. ``load`` is set for a box,
+    ``sscc`` where its box has one.
     """
 
     code: str
@@ -28,6 +29,7 @@ class Expected:
     box: str = ""
     box_name: str = ""
     load: str = ""
+    sscc: str = ""
     next: str = ""
     held: bool = False
     passed: bool = False

@@ -159,6 +159,7 @@ def _read_page(body: Any) -> Page:
 def _read_line(row: Any) -> Expected:
     texts = ("code", "name", "cabinet", "job", "box", "box_name", "load", "next")
     line: dict[str, Any] = {name: str(row[name] or "") for name in texts}
+    line["sscc"] = str(row.get("sscc") or "")  # a server of the version before has none
     return Expected(**line, held=bool(row["held"]))
 
 

@@ -3,6 +3,7 @@
 It is a help and no record: where it fails it says nothing, and readings go on without it.
 """
 
+import re
 import sqlite3
 import threading
 import time
@@ -19,12 +20,14 @@ MOST_ROWS: Final = 20_000
 WHOLE_AFTER_S: Final = 12 * 3600.0  # then it is fetched whole: what a restore of the server changed is put right
 _VERSION: Final = 1
 _COLUMNS: Final = tuple(field.name for field in fields(Expected) if field.name != "passed")
+_SSCC: Final = re.compile("[0-9]{18}", re.ASCII)  # as the station gives it on
 _LISTED: Final = ", ".join(_COLUMNS)
 _TABLE: Final = "(code TEXT PRIMARY KEY, " + ", ".join(f"{name} NOT NULL" for name in _COLUMNS[1:])
 _SCRIPT: Final = f"""
     CREATE TABLE head (name TEXT PRIMARY KEY, value NOT NULL);
     CREATE TABLE expected {_TABLE}, passed INTEGER NOT NULL DEFAULT 0);
     CREATE INDEX expected_box ON expected (box);
+    CREATE INDEX expected_sscc ON expected (sscc);
     CREATE TABLE staged {_TABLE});
     PRAGMA user_version={_VERSION};
 """
@@ -83,6 +86,7 @@ class StationList:
 
     def look(self, text: str) -> Guess:
         """Say how a reading looks, by the list."""
+        text = self._own(text)
         with suppress(MisreadError):
             code = read_code(text)
             return guess(code, self.head(), self._found(text), box_on_list=self._has_box(text))
@@ -90,6 +94,7 @@ class StationList:
 
     def note(self, text: str, guessed: Guess) -> None:
         """Remember a reading that the server has not answered for yet."""
+        text = self._own(text)
         try:
             code = read_code(text)
         except MisreadError:
@@ -105,10 +110,12 @@ class StationList:
 
     def passed(self, code: str) -> None:
         """Note that a part or box has passed here; its box is the one on the bench while more of it is expected."""
+        code = self._own(code)
         self._did(lambda connection: _pass(connection, code))
 
     def not_passed(self, code: str) -> None:
         """Note that a part or box has not passed after all; which box is on the bench is no longer known then."""
+        code = self._own(code)
         self._run("UPDATE expected SET passed = 0 WHERE code = ?", code)
         self._run(
             "DELETE FROM head WHERE name = 'open_box' AND value = (SELECT box FROM expected WHERE code = ?)", code
@@ -181,6 +188,11 @@ class StationList:
         return None if heard is None else max(0.0, self._clock() - float(heard))
 
     # The file
+
+    def _own(self, text: str) -> str:
+        """The box's own code where its SSCC was read, if the list has it."""
+        rows = self._ask("SELECT box, code FROM expected WHERE sscc = ? LIMIT 1", text) if _SSCC.fullmatch(text) else []
+        return str(rows[0][0] or rows[0][1]) if rows else text
 
     def _found(self, code: str) -> Expected | None:
         rows = self._ask(f"SELECT {_LISTED}, passed FROM expected WHERE code = ?", code.upper())  # noqa: S608

@@ -48,6 +48,7 @@ def test_it_is_what_the_route_still_brings_there_with_name_box_and_next_step(sta
             "box": floor.box_101,
             "box_name": "101",
             "load": None,
+            "sscc": None,
             "next": "cut",
             "held": False,
         }

@@ -4,6 +4,7 @@ import fcntl
 import os
 import pty
 import re
+import resource
 import signal
 import sqlite3
 import struct
@@ -194,6 +195,27 @@ def test_a_full_disk_is_told_at_each_reading_and_what_was_kept_is_sent(service: 
     service.trouble = ""
     assert _run(_command(service.address, tmp_path)).returncode == 0
     assert service.codes == [code for code in CODES[:40] if code not in lost]
+
+
+def test_a_disk_that_takes_nothing_for_a_while_costs_nothing_that_was_kept(
+    service: Service, tmp_path: Path, until: Until
+) -> None:
+    service.trouble = 503
+    with _running(_command(service.address, tmp_path), tmp_path) as running:
+        running.read(CODES[0])
+        until(lambda: CODES[0] in running.shown)
+        kept = (tmp_path / "queue.db-wal").stat().st_size
+        resource.prlimit(running.id, resource.RLIMIT_FSIZE, (kept, resource.RLIM_INFINITY))
+        running.read(CODES[1])
+        until(lambda: f"! NOT KEPT     {CODES[1]}" in running.shown)
+        service.trouble = ""
+        until(lambda: service.codes == CODES[:1])
+        until(lambda: "! DISK" in running.shown)  # that the answer is there cannot be noted either
+        resource.prlimit(running.id, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+        running.read(CODES[1])
+        until(lambda: service.codes == CODES[:2])
+        assert running.end(signal.SIGTERM) == 0
+    assert _waiting(tmp_path) == []
 
 
 def test_a_screen_that_is_gone_or_knows_few_letters_does_not_stop_the_station(service: Service, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from scanner_client.station_list import MOST_ROWS, WHOLE_AFTER_S, Page, StationL
 from tracker.shop.codes import Code, Kind, box_code, part_code
 
 CODES = [part_code(number) for number in range(1, 9)]
+SSCC = "106141412345678908"  # GS1 General Specifications, an example of an SSCC (with its check digit)
 UNDO = str(Code(Kind.COMMAND, 1))
 
 
@@ -90,6 +92,26 @@ def test_it_is_fetched_whole_in_pages_and_then_by_what_changed(kept: Kept) -> No
     assert kept.giver.asked == [(0, ""), (0, "1"), (5, ""), (7, "")]
     assert kept.looks(*CODES[:3]) == ["NOT EXPECTED", "LOOKS RIGHT", "LOOKS RIGHT"]
     assert kept.list.count() == 2
+
+
+def test_the_sscc_of_a_box_stands_for_the_box(kept: Kept) -> None:
+    load = str(Code(Kind.LOAD, 3))
+    loaded = [
+        Expected(code=box_code(number), name=str(number), load=load, next="ship", sscc=sscc)
+        for number, sscc in ((1, SSCC), (2, ""))
+    ]
+    kept.giver.whole(loaded, step="ship")
+    kept.refresh()
+    assert kept.reads(SSCC, SSCC, box_code(1)) == ["LOOKS RIGHT", "AGAIN", "AGAIN"]
+    kept.list.not_passed(SSCC)
+    assert kept.reads("376104250021234569", SSCC, box_code(2)) == ["KEPT", "LOOKS RIGHT", "LOOKS RIGHT"]
+
+
+def test_at_the_bench_the_sscc_opens_the_box_whose_parts_are_expected(kept: Kept) -> None:
+    first, second = replace(_row(CODES[0]), sscc=SSCC), _row(CODES[1], box=2)
+    kept.giver.whole([first, second])
+    kept.refresh()
+    assert kept.reads(SSCC, CODES[1], CODES[0]) == ["LOOKS RIGHT", "OTHER BOX", "LOOKS RIGHT"]
 
 
 def test_a_page_that_does_not_come_leaves_the_list_as_it_was(kept: Kept) -> None:

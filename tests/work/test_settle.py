@@ -17,7 +17,8 @@ from tracker.shop.contradictions import Choice, Contradiction
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.scans import Action
 from tracker.work.jobs import cancel_job
-from tracker.work.loads import take_off_load
+from tracker.work.loads import add_to_load, take_off_load
+from tracker.work.open_again import Opening, open_again
 from tracker.work.replace import replace_part
 from tracker.work.settle import Settling, settle
 
@@ -332,6 +333,103 @@ def test_a_part_is_made_anew_for_a_box_that_shipped_without_it(floor: Floor) -> 
     assert choices(flagged) == [Choice.REPLACE, Choice.LEAVE]
     choose(floor, flagged, Choice.REPLACE, "it stands here")
     assert floor.box(floor.part(part_code(4)).box).follows == floor.box_102
+
+
+# Loaded before the box was taken off its load, opened again, or its job cancelled
+
+
+def planned_then_off(floor: Floor) -> tuple[datetime, str]:
+    """Box 102 is sealed, planned for a load and taken off it. Return a moment between, and the load."""
+    floor.seal_both()
+    load = floor.plan(floor.box_102)
+    before = floor.tick()
+    floor.clock += HOUR
+    take_off_load(floor.database, read_code(load).number, 2, **floor.act())
+    return before, load
+
+
+def test_a_late_scan_onto_a_load_that_the_box_was_taken_off_is_not_counted_until_somebody_looked(floor: Floor) -> None:
+    before, load = planned_then_off(floor)
+    assert floor.scan(floor.box_102, "SHIP-1", at=before).outcome == "off_route"
+    assert floor.box(floor.box_102).state == "sealed"
+    flagged = only(floor)
+    assert (flagged.kind, flagged.box, flagged.load) == (Contradiction.OFF_LOAD, floor.box_102, load)
+    assert flagged.flag == f"scanned onto load {load} before the box was taken off it, arrived after"
+    assert choices(flagged) == [Choice.ON_LOAD, Choice.LEAVE]
+    floor.check()
+
+
+def test_a_box_that_stands_on_the_truck_is_planned_for_it_again_and_counts_there(floor: Floor) -> None:
+    before, load = planned_then_off(floor)
+    floor.scan(floor.box_102, "SHIP-1", at=before)
+    choose(floor, only(floor), Choice.ON_LOAD, "the driver has it")
+    box = floor.box(floor.box_102)
+    assert (box.state, box.load) == ("loaded", load)
+    assert floor.undo("SHIP-1").outcome == "nothing_to_undo"
+    floor.ship(load)
+    assert floor.box(floor.box_102).state == "shipped"
+
+
+def test_a_box_that_does_not_stand_on_the_truck_stays_without_a_load(floor: Floor) -> None:
+    before, _load = planned_then_off(floor)
+    floor.scan(floor.box_102, "SHIP-1", at=before)
+    choose(floor, only(floor), Choice.LEAVE, "")
+    assert (floor.box(floor.box_102).state, floor.box(floor.box_102).load) == ("sealed", None)
+
+
+def test_a_box_that_was_taken_off_and_planned_again_is_not_loaded_by_the_late_scan(floor: Floor) -> None:
+    before, load = planned_then_off(floor)
+    add_to_load(floor.database, read_code(load).number, 2, **floor.act())
+    assert floor.scan(floor.box_102, "SHIP-1", at=before).outcome == "off_route"
+    assert choices(only(floor)) == [Choice.ON_LOAD, Choice.LEAVE]
+    assert floor.scan(floor.box_102, "SHIP-1").outcome == "done"
+    assert choices(only(floor)) == [Choice.SEEN]
+
+
+def test_a_box_that_went_to_another_load_meanwhile_is_only_looked_at(floor: Floor) -> None:
+    before, load = planned_then_off(floor)
+    other = floor.plan(floor.box_102)
+    answer = floor.scan(floor.box_102, "SHIP-1", at=before)
+    assert (answer.outcome, load in answer.message, other in answer.message) == ("wrong_box", True, True)
+    assert choices(only(floor)) == [Choice.SEEN]
+    floor.check()
+
+
+@pytest.mark.parametrize("sealed_again", [False, True])
+def test_a_late_scan_onto_the_load_of_a_box_that_was_opened_again_is_flagged(floor: Floor, sealed_again: bool) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_102)
+    before = floor.tick()
+    floor.clock += HOUR
+    open_again(floor.database, Opening(box=2, reason="one too many"), **floor.act())
+    if sealed_again:
+        floor.seal(floor.box_102)
+    assert floor.scan(floor.box_102, "SHIP-1", at=before).outcome == "early"
+    flagged = only(floor)
+    assert (flagged.kind, flagged.load) == (Contradiction.OPENED, load)
+    assert choices(flagged) == ([Choice.ON_LOAD, Choice.LEAVE] if sealed_again else [Choice.SEEN])
+    floor.check()
+    if sealed_again:
+        choose(floor, flagged, Choice.ON_LOAD)
+        assert floor.box(floor.box_102).state == "loaded"
+
+
+def test_a_late_scan_of_a_box_whose_job_was_cancelled_is_flagged(floor: Floor) -> None:
+    floor.seal_both()
+    floor.plan(floor.box_102)
+    before = floor.tick()
+    floor.clock += HOUR
+    cancel_job(floor.database, JOB, **floor.act())
+    assert floor.scan(floor.box_102, "SHIP-1", at=before).outcome == "cancelled"
+    flagged = only(floor)
+    assert (flagged.kind, choices(flagged)) == (Contradiction.CANCELLED, [Choice.SEEN])
+
+
+def test_a_scan_onto_the_load_in_its_time_contradicts_nothing(floor: Floor) -> None:
+    planned_then_off(floor)
+    floor.plan(floor.box_102)
+    assert floor.scan(floor.box_102, "SHIP-1").outcome == "done"
+    assert flags(floor) == []
 
 
 def test_the_list_goes_on_after_a_number_and_is_found_one_by_one(floor: Floor) -> None:

@@ -52,6 +52,7 @@ class ExpectedRowShape(Schema):
     box = fields.String(allow_none=True)
     box_name = fields.String()
     on_load = fields.String(attribute="load", data_key="load", allow_none=True)
+    sscc = fields.String(allow_none=True, metadata={"description": "of the box, once it has one"})
     next = fields.String(allow_none=True, metadata={"description": "the step that it is due for now"})
     held = fields.Boolean()
 

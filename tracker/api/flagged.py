@@ -51,6 +51,7 @@ class ContradictionShape(HistoryShape):
     kind = fields.Enum(Contradiction, by_value=True, allow_none=True)
     part = fields.String(allow_none=True)
     box = fields.String(allow_none=True)
+    on_load = fields.String(attribute="load", data_key="load", allow_none=True)
     choices = fields.List(fields.Nested(ChoiceShape))
     settled = fields.Nested(SettledShape, allow_none=True)
 
@@ -108,6 +109,7 @@ def _shown(flagged: Flagged) -> dict[str, Any]:
     return {
         **{name: getattr(flagged, name) for name in names},
         "id": str(UUID(bytes=flagged.scan_id)),
+        "load": flagged.load,
         "choices": [
             {"choice": each, "says": str(offered(each, flagged.standing)), "wants_reason": each in WANT_REASON}
             for each in choices

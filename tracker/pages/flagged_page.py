@@ -98,5 +98,5 @@ def _page(*, wrong: str = "") -> str:
 
 def _says(each: Flagged) -> str:
     """What contradicts; what was flagged before kinds were kept is said as it was written then."""
-    text = each.flag if each.kind is None else spoken(told(each.kind, box=each.box or ""))
+    text = each.flag if each.kind is None else spoken(told(each.kind, box=each.box or "", load=each.load or ""))
     return text[:1].upper() + text[1:]

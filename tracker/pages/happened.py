@@ -80,6 +80,7 @@ _BOX: Final = r"Box (?P<box>B\w+)"
 _SENTENCES: Final = (
     _sentence(rf"{_BOX} planned for load (?P<load>\w+)\.", _l("Box %(box)s planned for load %(load)s.")),
     _sentence(rf"{_BOX} taken off load (?P<load>\w+)\.", _l("Box %(box)s taken off load %(load)s.")),
+    _sentence(r"It is on load (?P<load>\w+): (?P<reason>.*)", _l("It is on load %(load)s: %(reason)s.")),
     _sentence(rf"{_BOX} is on load (?P<load>\w+)\.", _l("Box %(box)s is on load %(load)s.")),
     _sentence(rf"{_BOX} shipped on load (?P<load>\w+)\.", _l("Box %(box)s shipped on load %(load)s.")),
     _sentence(rf"{_BOX} sealed\.", _l("Box %(box)s sealed.")),

@@ -17,17 +17,19 @@ from werkzeug.wrappers import Response as AnyResponse
 from tracker.pages import bench_drawing
 from tracker.pages.bench_foreman import NotTakenError, foreman_at_bench
 from tracker.pages.bench_shown import Shown, show, shown_at, taken_back_next
+from tracker.pages.bylines import byline, whose
 from tracker.pages.clock_words import own_clock
-from tracker.pages.context import act, bearer, database, is_nobody, now, scan_counter
+from tracker.pages.context import act, bearer, database, is_nobody, now
 from tracker.pages.days import day, moment
 from tracker.pages.measures import units
 from tracker.pages.polling import answer_if_changed
 from tracker.pages.scale_reading import read_mass_kg, unit_of
-from tracker.pages.scan_reading import read_scan
+from tracker.pages.scan_reading import take_scans
 from tracker.pages.spoken import spoken
-from tracker.pages.station_answer import Told, tell
+from tracker.pages.station_answer import in_short, in_words, tell
 from tracker.pages.words import REASONS, box_name, box_state_word, step_word
 from tracker.records import access, look, packing
+from tracker.records.access import StationView
 from tracker.records.packing import Whereabouts
 from tracker.records.waiting import kept_scan
 from tracker.shop.codes import Kind, MisreadError, read_code
@@ -40,7 +42,6 @@ from tracker.work.access import needs
 from tracker.work.box_numbers import code_read
 from tracker.work.count import Counting, count_item, weigh_box
 from tracker.work.open_again import Opening, open_again
-from tracker.work.scan import Sender
 from tracker.work.seal import Sealed, Sealing, seal_box
 
 blueprint = Blueprint("pack", __name__)
@@ -76,7 +77,7 @@ def bench(station: str) -> AnyResponse | str:
         place = _bench(connection, station)
         view = _view(connection, place, shown_at(connection, place))
         boxes, more = packing.next_boxes(connection, limit=NEXT_SHOWN)
-    return render_template("pack.html", **view, boxes=boxes, more=more, nobody=is_nobody())
+    return render_template("pack.html", **view, boxes=boxes, more=more, nobody=is_nobody(), by=byline())
 
 
 @blueprint.get("/pack/<path:station>/bench")
@@ -136,38 +137,27 @@ def _told(view: Callable[[str], Response]) -> Callable[[str], Response]:
 @needs(Role.STATION)
 @_told
 def post_scan(station: str) -> Response:
-    """Take one scan of this bench: the answer as it is shown, and the bench after it."""
+    """Take a scan of this bench, or a list of them: the last answer as it is shown, and the bench after it."""
     with database().read() as connection:
         _bench(connection, station)
-    reading = read_scan(_body(), station)
-    sender = Sender(name=act()["who"], station=bearer().station, device=bearer().device)
-    answer = scan_counter().take([reading.scan], sender, now(), sent=reading.sent)[0]
+    body = _body()
+    answers = take_scans(body, station)
     with database().read() as connection:
-        change = look.last_change(connection)
-        place = _bench(connection, station)
-        told = _tell(connection, answer, place)
-        shown = shown_at(connection, place)
-        clock = own_clock(connection, sender.device, now())
-        facts = {"told": told, "answer": answer, "shown": shown, "clock": clock}
-        html = render_template("pack_answer.html", **_words(place), **facts, **_elsewhere(connection, answer, shown))
-        bench = _bench_html(connection, place)
-    return jsonify(
-        id=str(answer.id),
-        outcome=answer.outcome.value,
-        sound=str(told.said.sound) if told else "stop",
-        part=answer.part,
-        word=str(told.said.word) if told else "",
-        title=told.title if told else "",
-        says=told.says if told else "",
-        answer=html,
-        bench=bench,
-        change=change,
-    )
+        at = access.station_by_name(connection, station) or abort(HTTPStatus.NOT_FOUND)
+        last = _scanned(connection, answers[-1], at)
+        if "scans" not in body:
+            return jsonify(last)
+        return jsonify(answers=[*(in_short(connection, each, at) for each in answers[:-1]), last])
 
 
-def _tell(connection: Connection, answer: Answer, place: packing.Bench) -> Told | None:
-    station = access.station_by_name(connection, place.name)
-    return None if station is None else tell(connection, answer, station)
+def _scanned(connection: Connection, answer: Answer, at: StationView) -> dict[str, Any]:
+    change = look.last_change(connection)
+    place = _bench(connection, at.name)
+    told, shown = tell(connection, answer, at), shown_at(connection, place)
+    facts = {"told": told, "answer": answer, "shown": shown, "clock": own_clock(connection, bearer().device, now())}
+    html = render_template("pack_answer.html", **_words(place), **facts, **_elsewhere(connection, answer, shown))
+    bench = _bench_html(connection, place)
+    return {**in_words(answer, told), "answer": html, "bench": bench, "change": change}
 
 
 def _elsewhere(connection: Connection, answer: Answer, shown: Shown | None) -> dict[str, Whereabouts | None]:
@@ -197,7 +187,7 @@ def post_count(station: str) -> Response:
         count=_whole(body.get("count")),
         was=_whole(body.get("was", 0)),
     )
-    count_item(database(), counting, **act())
+    count_item(database(), counting, **{**act(), "who": whose(body)})
     return _answer(station, id=str(body.get("id", ""))[:40])
 
 

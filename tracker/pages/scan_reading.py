@@ -1,33 +1,58 @@
-"""A scan as a station's and a bench's page send it, made into the shop's own."""
+"""Scans as a station's and a bench's page send them, made into the shop's own, and taken.
 
+A page sends one scan by itself, as an object, or what has waited for the network as a list of them: ``scans``.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 from typing import Any, Final
 from uuid import UUID
 
+from tracker.pages.bylines import whose
+from tracker.pages.context import bearer, now, scan_counter
 from tracker.pages.words import REASONS, gettext
 from tracker.shop.errors import Fault, InvalidInputError
-from tracker.shop.scans import Action, Scan
+from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.times import read_time
+from tracker.work.scan import Sender
 
 LONGEST_CODE: Final = 200
+MOST_AT_ONCE: Final = 50
 ACTIONS: Final = (Action.PASS, Action.UNDO, Action.DAMAGED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """One scan, and when the device sent it by its own clock, which may be wrong."""
+    """One scan, when the device sent it by its own clock, which may be wrong, and by whom it was read."""
 
     scan: Scan
     sent: datetime | None
+    who: str
 
 
-def read_scan(body: Any, station: str) -> Reading:
-    """Return the scan that a request's body spells, made at a station.
+def take_scans(body: Any, station: str) -> list[Answer]:
+    """Take what a request's body spells, made at a station; return the answers in its order. Then all is on disk.
 
-    Raises InvalidInputError with every field that is wrong.
+    Raises InvalidInputError with every field that is wrong; nothing is taken then.
     """
     given = body if isinstance(body, dict) else {}
+    scans = given.get("scans", [given])
+    if not isinstance(scans, list) or not 1 <= len(scans) <= MOST_AT_ONCE:
+        wanted = gettext("a list of 1 to %(most)s scans", most=MOST_AT_ONCE)
+        raise InvalidInputError(gettext("This is no scan."), [_fault("scans", wanted)])
+    readings = [read_scan(each if isinstance(each, dict) else {}, station) for each in scans]
+    return [answer for who, theirs in groupby(readings, lambda each: each.who) for answer in _take(who, list(theirs))]
+
+
+def _take(who: str, readings: Sequence[Reading]) -> list[Answer]:
+    sender = Sender(name=who, station=bearer().station, device=bearer().device)
+    return scan_counter().take([each.scan for each in readings], sender, now(), sent=readings[0].sent)
+
+
+def read_scan(given: dict[str, Any], station: str) -> Reading:
+    """Return one scan as a page spells it. Raises InvalidInputError with every field that is wrong."""
     faults: list[Fault] = []
     scan_id = _id(given.get("id"), faults)
     at = _time(given.get("at"), "at", faults)
@@ -51,7 +76,7 @@ def read_scan(body: Any, station: str) -> Reading:
         action=Action(action),
         reason=str(reason).replace("_", " "),
     )
-    return Reading(scan=scan, sent=sent)
+    return Reading(scan=scan, sent=sent, who=whose(given))
 
 
 def _id(given: Any, faults: list[Fault]) -> UUID | None:

@@ -11,14 +11,15 @@ from flask import Blueprint, Response, abort, jsonify, redirect, render_template
 from sqlalchemy import Connection
 from werkzeug.wrappers import Response as AnyResponse
 
+from tracker.pages.bylines import byline
 from tracker.pages.clock_words import own_clock
-from tracker.pages.context import act, bearer, database, is_nobody, now, scan_counter
+from tracker.pages.context import bearer, database, is_nobody, now
 from tracker.pages.days import day, time_of_day
 from tracker.pages.pictures import MAX_IMAGE_BYTES, codes_in_picture
 from tracker.pages.polling import answer_if_changed
-from tracker.pages.scan_reading import read_scan
+from tracker.pages.scan_reading import take_scans
 from tracker.pages.spoken import spoken
-from tracker.pages.station_answer import Told, takes_back, tell
+from tracker.pages.station_answer import in_short, in_words, takes_back, tell
 from tracker.pages.words import OUTCOMES, Said, first_of, gettext, reasons_at, said_as, step_word, who_word
 from tracker.records.access import StationView, list_stations, station_by_name
 from tracker.records.look import last_change
@@ -28,7 +29,6 @@ from tracker.shop.roles import Role
 from tracker.shop.scans import Answer
 from tracker.shop.steps import Step
 from tracker.work.access import needs
-from tracker.work.scan import Sender
 
 blueprint = Blueprint("station", __name__)
 
@@ -73,35 +73,26 @@ def screen(name: str) -> str | AnyResponse:
 @blueprint.post("/station/<path:name>/scan")
 @needs(Role.STATION)
 def scan(name: str) -> Response | tuple[Response, int]:
-    """Take one scan and answer what to show and what to sound. A 200 means that it is on disk."""
+    """Take a scan, or a list of them, and answer what to show and what to sound. A 200 means that all is on disk."""
     station = _station(name)
+    body: Any = request.get_json(silent=True)
     try:
-        reading = read_scan(request.get_json(silent=True), station.name)
+        answers = take_scans(body, station.name)
     except InvalidInputError as refused:
         return _refusal(refused)
-    sender = Sender(name=act()["who"], station=bearer().station, device=bearer().device)
-    answer = scan_counter().take([reading.scan], sender, now(), sent=reading.sent)[0]
     with database().read() as connection:
-        told = tell(connection, answer, station)
-        clock = own_clock(connection, sender.device, now())
-        counts = _counts_last(connection, station)
-    return jsonify(_body(answer, told, clock) | counts)
+        last = _body(connection, answers[-1], station)
+        if "scans" not in body:
+            return jsonify(last)
+        return jsonify(answers=[*(in_short(connection, each, station) for each in answers[:-1]), last])
 
 
-def _body(answer: Answer, told: Told | None, clock: str) -> dict[str, Any]:
+def _body(connection: Connection, answer: Answer, station: StationView) -> dict[str, Any]:
+    told = tell(connection, answer, station)
     said = OUTCOMES[answer.outcome] if told is None else told.said
-    return {
-        "id": str(answer.id),
-        "outcome": answer.outcome.value,
-        "ok": answer.ok,
-        "word": str(said.word),
-        "sound": said.sound.value,
-        "shade": said.shade.value,
-        "says": "" if told is None else told.says,
-        "part": answer.part,
-        "title": "" if told is None or told.part is None else told.title,
-        "html": render_template("station_answer.html", told=told, said=said, day=day, step_word=step_word, clock=clock),
-    }
+    clock = own_clock(connection, bearer().device, now())
+    html = render_template("station_answer.html", told=told, said=said, day=day, step_word=step_word, clock=clock)
+    return {**in_words(answer, told), **_counts_last(connection, station), "shade": said.shade.value, "html": html}
 
 
 @blueprint.get("/station/<path:name>/now")
@@ -125,7 +116,7 @@ def _fragments(station: StationView) -> dict[str, Any]:
 
 def _worker() -> dict[str, Any]:
     """Who works here, and whether a badge should be scanned first: a tablet by itself tells nobody who did it."""
-    return {"who": who_word(bearer().name), "nobody": is_nobody()}
+    return {"who": who_word(bearer().name), "by": byline(), "nobody": is_nobody()}
 
 
 def _lists(station: StationView) -> dict[str, Any]:

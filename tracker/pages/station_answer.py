@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 from sqlalchemy import Connection
@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 from tracker.pages.context import now
 from tracker.pages.days import day
 from tracker.pages.outlines import Panel, outline_svg
-from tracker.pages.words import Facts, Said, gettext, said_as, sentence
+from tracker.pages.words import OUTCOMES, Facts, Said, gettext, said_as, sentence
 from tracker.records import floor, look
 from tracker.records.access import StationView, list_stations
 from tracker.records.boards import BoardView, board_view
@@ -100,6 +100,26 @@ def tell(connection: Connection, answer: Answer, station: StationView) -> Told |
     )
 
 
+def in_words(answer: Answer, told: Told | None) -> dict[str, Any]:
+    """Return an answer as a page's script needs it, whatever is drawn beside it."""
+    said = OUTCOMES[answer.outcome] if told is None else told.said
+    return {
+        "id": str(answer.id),
+        "outcome": answer.outcome.value,
+        "ok": answer.ok,
+        "word": str(said.word),
+        "sound": said.sound.value,
+        "says": "" if told is None else told.says,
+        "part": answer.part,
+        "title": "" if told is None or told.part is None else told.title,
+    }
+
+
+def in_short(connection: Connection, answer: Answer, station: StationView) -> dict[str, Any]:
+    """Return an answer that the next one is about to cover: only what went wrong is looked up in the shop."""
+    return in_words(answer, None if answer.ok else tell(connection, answer, station))
+
+
 def takes_back(connection: Connection, station_id: int) -> str:
     """Name what an undo at a station would take back now; empty where there is nothing."""
     last = floor.last_counted(connection, station_id, now())
@@ -168,6 +188,7 @@ def _facts(
         step=station.step,
         code=kept.code,
         kind=None if found.code is None else found.code.kind,
+        contradicts=kept.kind,
         action=kept.action,
         undone=None if undone is None else undone.action,
         undone_step=None if undone is None else undone.step,

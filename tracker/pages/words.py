@@ -14,6 +14,7 @@ import flask_babel
 from flask_babel import lazy_gettext as _
 
 from tracker.shop.codes import Kind
+from tracker.shop.contradictions import Contradiction
 from tracker.shop.progress import PartStatus
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
@@ -273,7 +274,8 @@ def listed(words: Sequence[str]) -> str:
 class Facts:
     """What is known of one scan that was answered, as far as a sentence needs it.
 
-    ``kind`` is what the code names, None for a text that is no code; ``action`` is what was asked, ``undone`` what an
+    ``kind`` is what the code names, None for a text that is no code; ``contradicts`` what a late scan does not fit;
+    ``action`` is what was asked, ``undone`` what an
     undo took back. ``open_steps`` are the part's steps before the station's own that are not done. Of a load: the day
     on which it leaves, how many of its boxes are on it, and how many of those have a rest that is not on it.
     """
@@ -281,6 +283,7 @@ class Facts:
     step: Step
     code: str
     kind: Kind | None
+    contradicts: Contradiction | None = None
     action: Action = Action.PASS
     undone: Action | None = None
     undone_step: Step | None = None
@@ -380,6 +383,10 @@ def _undone(facts: Facts) -> str:
 
 def _refused(outcome: Outcome, facts: Facts) -> str:
     match outcome:
+        case _ if facts.contradicts is Contradiction.OPENED:
+            return gettext("The box was opened again after this scan. Seal it, then scan it onto its load.")
+        case _ if facts.contradicts is Contradiction.OFF_LOAD:
+            return gettext("The box was taken off its load after this scan. Look where it is and ask the foreman.")
         case Outcome.EARLY:
             return _early(facts)
         case Outcome.OFF_ROUTE:

@@ -13,11 +13,11 @@ from sqlalchemy import ColumnElement, Connection, delete, func, select, update
 from tracker.records import floor
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.tables import box, item, job, log, part, sawing, station, tally
-from tracker.shop.codes import box_code, part_code
+from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.contradictions import Choice, Contradiction, Standing, reason_in
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import CLOSED_STATES, Outcome
+from tracker.shop.verdicts import CLOSED_STATES, BoxState, Outcome
 
 MOST_COUNTED: Final = 1_000
 _MOST_REPLACED: Final = 20  # how often a part is made anew in a row
@@ -74,6 +74,10 @@ class Flagged:
     @property
     def box(self) -> str | None:
         return None if self.box_id is None else box_code(self.box_id)
+
+    @property
+    def load(self) -> str | None:
+        return self.standing.load
 
 
 _settling = log.alias("the_settling")
@@ -186,7 +190,7 @@ def _standing(
     mine = parts.get(row.part_id)
     where = boxes.get(row.box_id)
     if mine is None:
-        return Standing(kind=kind, box=None if where is None else box_code(where.id))
+        return _standing_of_box(connection, kind, row.load_id, where)
     new = _newest(mine, parts)
     dead = mine.status in DEAD_STATUSES
     packed = Step.PACK in mine.progress.counted
@@ -205,6 +209,26 @@ def _standing(
         new_untouched=new is not None and not new.progress.done and new.id not in on_boards,
         would_count=late and not dead and bool(would_count(mine, refused_early(connection, mine.id, row.at))),
     )
+
+
+def _standing_of_box(
+    connection: Connection, kind: Contradiction | None, load_id: int | None, where: BoxRow | None
+) -> Standing:
+    """How things stand with a box that was scanned, and with the load that it was scanned onto."""
+    onto = None if load_id is None else floor.loads_numbered(connection, [load_id]).get(load_id)
+    loadable = where is not None and onto is not None and not onto.shipped and _may_go_onto(where, onto.id)
+    return Standing(
+        kind=kind,
+        box=None if where is None else box_code(where.id),
+        box_state=None if where is None else where.state,
+        load=None if load_id is None else str(Code(Kind.LOAD, load_id)),
+        box_loadable=loadable,
+    )
+
+
+def _may_go_onto(where: BoxRow, load_id: int) -> bool:
+    stays = where.held_at is not None or where.job.status in ("held", "cancelled")
+    return where.state is BoxState.SEALED and where.load_id in (None, load_id) and not stays
 
 
 def _newest(old: PartRow, parts: dict[int, PartRow]) -> PartRow | None:

@@ -23,7 +23,8 @@ _BIT: Final = {step: 1 << place for place, step in enumerate(Step)}
 class Expected:
     """A part, or at ``ship`` a box, that may come to a station.
 
-    ``next`` is the step that it is due for now; ``load`` is set for a box, ``box`` for a part.
+    ``next`` is the step that it is due for now; ``load`` is set for a box, ``box`` for a part. ``sscc`` is that of the
+    box, once it has one.
     """
 
     id: int
@@ -36,6 +37,7 @@ class Expected:
     box: str | None = None
     box_name: str = ""
     load: str | None = None
+    sscc: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +71,8 @@ def expected_parts(
         open_here = or_(open_here, part.c.damaged)
     columns = (part.c.id, part.c.name, part.c.cabinet, part.c.route, part.c.done, part.c.damaged, part.c.box_id)
     query = (
-        select(*columns, box.c.name.label("box_name"), job.c.code.label("job"), job.c.status.label("job_status"))
+        select(*columns, box.c.name.label("box_name"), box.c.sscc, job.c.code.label("job"))
+        .add_columns(job.c.status.label("job_status"))
         .join(job, job.c.id == part.c.job_id)
         .join(box, box.c.id == part.c.box_id)
         .where(
@@ -101,6 +104,7 @@ def _expected_part(row: Any) -> Expected:
         cabinet=row.cabinet,
         box=box_code(row.box_id),
         box_name=row.box_name,
+        sscc=row.sscc,
     )
 
 
@@ -109,7 +113,7 @@ def expected_boxes(
 ) -> list[Expected]:
     """Return the boxes that may come onto a load that has not shipped, by number, after box ``after``."""
     query = (
-        select(box.c.id, box.c.name, box.c.state, box.c.held_at, box.c.load_id, job.c.code, job.c.status)
+        select(box.c.id, box.c.name, box.c.sscc, box.c.state, box.c.held_at, box.c.load_id, job.c.code, job.c.status)
         .join(job, job.c.id == box.c.job_id)
         .join(load, load.c.id == box.c.load_id)
         .where(job.c.status.in_(["open", "held"]), load.c.state == "open", box.c.id > after)
@@ -128,6 +132,7 @@ def expected_boxes(
             next=Step.SHIP if row.state == BoxState.SEALED else Step.PACK,
             held=row.status == "held" or row.held_at is not None,
             load=str(Code(Kind.LOAD, row.load_id)),
+            sscc=row.sscc,
         )
         for row in connection.execute(query)
     ]

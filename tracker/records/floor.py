@@ -218,6 +218,24 @@ _CANCELLED_AFTER = select(
         log.c.at > bindparam("at"),
     )
 )
+# What was planned for a box, and the sealings of it that were taken back, in the order of the log.
+_PLANS = (
+    select(log.c.at, log.c.load_id)
+    .where(log.c.part_id.is_(None), log.c.box_id == bindparam("id"), log.c.action == "plan")
+    .order_by(log.c.seq)
+)
+_sealing = log.alias("the_sealing")
+_OPENED_AFTER = select(
+    exists().where(
+        log.c.part_id.is_(None),
+        log.c.box_id == bindparam("id"),
+        log.c.action == "undo",
+        log.c.at > bindparam("at"),
+        _sealing.c.seq == log.c.undoes,
+        _sealing.c.action == "seal",
+        _sealing.c.at <= bindparam("at"),
+    )
+)
 _HOLD_BEFORE = (
     select(log.c.action)
     .where(
@@ -396,6 +414,18 @@ def replaced_after(connection: Connection, part_id: int, at: datetime) -> bool:
 def sealed_after(connection: Connection, box_id: int, at: datetime) -> bool:
     """Say whether a box was sealed after ``at``."""
     return bool(connection.execute(_SEALED_AFTER, {"id": box_id, "at": at}).scalar())
+
+
+def load_before_plan(connection: Connection, box_id: int, at: datetime) -> int | None:
+    """Return the load that a box was planned for at a past moment when its plan was changed since."""
+    plans = connection.execute(_PLANS, {"id": box_id}).all()
+    before = [row.load_id for row in plans if row.at <= at]
+    return cast("int | None", before[-1]) if before and len(before) < len(plans) else None
+
+
+def opened_after(connection: Connection, box_id: int, at: datetime) -> bool:
+    """Say whether a box that was sealed at a past moment was opened again since."""
+    return bool(connection.execute(_OPENED_AFTER, {"id": box_id, "at": at}).scalar())
 
 
 def planned_before_move(connection: Connection, part_id: int, at: datetime) -> int | None:

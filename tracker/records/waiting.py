@@ -14,6 +14,7 @@ from sqlalchemy import ColumnElement, Connection, Integer, Select, and_, func, o
 
 from tracker.records.tables import Steps, box, job, load, log, part, sawing, slot, station, tally
 from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.contradictions import Contradiction
 from tracker.shop.progress import PartStatus
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
@@ -54,12 +55,13 @@ class KeptScan:
     """One row of the log as a station's screen needs it.
 
     ``undone`` says that an undo took the scan back, ``damaged`` that its part is marked so now, ``job_held`` that the
-    part's job is on hold now.
+    part's job is on hold now; ``kind`` is what it contradicts.
     """
 
     id: UUID
     at: datetime
     code: str
+    kind: Contradiction | None
     action: Action
     outcome: Outcome
     who: str
@@ -191,8 +193,16 @@ def _sealed_boxes(connection: Connection, _step: Step) -> Iterator[Waiting]:
 _undo = log.alias("the_undo")
 _KEPT = (
     select(
-        *(log.c.scan_id, log.c.at, log.c.code, log.c.action, log.c.outcome, log.c.who, log.c.part_id, log.c.box_id),
-        *(log.c.load_id, part.c.name, part.c.cabinet, box.c.name.label("box_name"), box.c.state.label("box_state")),
+        *(log.c.scan_id, log.c.at, log.c.code, log.c.kind, log.c.action, log.c.outcome, log.c.who),
+        *(
+            log.c.part_id,
+            log.c.box_id,
+            log.c.load_id,
+            part.c.name,
+            part.c.cabinet,
+            box.c.name.label("box_name"),
+            box.c.state.label("box_state"),
+        ),
         *(slot.c.name.label("slot_name"), _undo.c.seq.label("undo_seq")),
         *(part.c.damaged, job.c.status.label("job_status")),
     )
@@ -232,6 +242,7 @@ def _kept(row: Any) -> KeptScan:
         id=UUID(bytes=row.scan_id),
         at=row.at,
         code=row.code,
+        kind=None if row.kind is None else Contradiction(row.kind),
         action=Action(row.action),
         outcome=Outcome(row.outcome),
         who=row.who,

@@ -22,6 +22,8 @@ class Contradiction(StrEnum):
     TAKEN_OUT = "taken_out"
     EARLY = "early"
     DAMAGED = "damaged"
+    OFF_LOAD = "off_load"
+    OPENED = "opened"
 
 
 class Choice(StrEnum):
@@ -35,11 +37,12 @@ class Choice(StrEnum):
     COUNT = "count"
     REPLACE = "replace"
     REPAIRED = "repaired"
+    ON_LOAD = "on_load"
     SEEN = "seen"
 
 
 # What changes a plan, a box or a count by a person's word alone is signed with a reason.
-WANT_REASON: Final = frozenset({Choice.IN_BOX, Choice.TAKE_OUT, Choice.REPLACE, Choice.REPAIRED})
+WANT_REASON: Final = frozenset({Choice.IN_BOX, Choice.TAKE_OUT, Choice.REPLACE, Choice.REPAIRED, Choice.ON_LOAD})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +51,8 @@ class Standing:
 
     ``part_free`` says that the part lives, is good, and is neither packed nor planned for a closed box; ``part_in_box``
     that it counts as packed in ``box``. ``new_part`` is the part made in place of it, ``new_untouched`` that nothing of
-    that was made. ``would_count`` says that the later scan that was refused would be taken now.
+    that was made. ``would_count`` says that the later scan that was refused would be taken now. ``load`` is the code of
+    the load that the scan was about, ``box_loadable`` that the box may go onto it as things are.
     """
 
     kind: Contradiction | None
@@ -63,6 +67,8 @@ class Standing:
     new_part: str | None = None
     new_untouched: bool = False
     would_count: bool = False
+    load: str | None = None
+    box_loadable: bool = False
 
     @property
     def box_closed(self) -> bool:
@@ -81,7 +87,7 @@ def _choices(standing: Standing) -> tuple[Choice, ...]:
             usable = standing.new_part is not None and standing.new_untouched and not standing.part_damaged
             return (Choice.USE_OLD, Choice.SCRAP) if usable else (Choice.SCRAP,)
         case Contradiction.CANCELLED:
-            return (Choice.SCRAP,)
+            return () if standing.part is None else (Choice.SCRAP,)
         case Contradiction.PACKED:
             moved = standing.part_box != standing.box
             return (Choice.IN_BOX, Choice.LEAVE) if moved and standing.part_free and standing.box_closed else ()
@@ -91,6 +97,8 @@ def _choices(standing: Standing) -> tuple[Choice, ...]:
             return (Choice.COUNT,) if standing.would_count else ()
         case Contradiction.DAMAGED:
             return (Choice.REPLACE, Choice.REPAIRED) if standing.part_damaged and not standing.part_dead else ()
+        case Contradiction.OFF_LOAD | Contradiction.OPENED:
+            return (Choice.ON_LOAD, Choice.LEAVE) if standing.box_loadable else ()
         case None:
             return ()
 
@@ -103,8 +111,8 @@ def _choices_of_taken_out(standing: Standing) -> tuple[Choice, ...]:
     return (Choice.TAKE_OUT, Choice.LEAVE)
 
 
-def told(kind: Contradiction, *, box: str) -> Said:
-    """Say what contradicts; ``box`` is the code of the box that the scan was about."""
+def told(kind: Contradiction, *, box: str = "", load: str = "") -> Said:
+    """Say what contradicts; ``box`` and ``load`` are the codes of those that the scan was about."""
     match kind:
         case Contradiction.REPLACED:
             return say("scanned before the part was replaced, arrived after")
@@ -118,11 +126,15 @@ def told(kind: Contradiction, *, box: str) -> Said:
             return say("a later scan of this part was refused as too early and would be done now: scan it again")
         case Contradiction.DAMAGED:
             return say("found damaged, but recorded in box %(box)s, which is closed", box=box)
+        case Contradiction.OFF_LOAD:
+            return say("scanned onto load %(load)s before the box was taken off it, arrived after", load=load)
+        case Contradiction.OPENED:
+            return say("scanned onto load %(load)s before the box was opened again, arrived after", load=load)
 
 
 def offered(choice: Choice, standing: Standing) -> Said:
     """Say what a choice means, as whoever decides would say it."""
-    box, other = standing.box or "", standing.part_box or ""
+    box, other, load = standing.box or "", standing.part_box or "", standing.load or ""
     match choice:
         case Choice.USE_OLD:
             return say("Use the old piece: it gets the new label %(part)s", part=standing.new_part or "")
@@ -132,6 +144,10 @@ def offered(choice: Choice, standing: Standing) -> Said:
             return say("It is not in box %(box)s: plan it for a follow-up box", box=box)
         case Choice.LEAVE if standing.kind is Contradiction.TAKEN_OUT:
             return say("It lies in box %(box)s: leave it as it is", box=box)
+        case Choice.ON_LOAD:
+            return say("It is on load %(load)s: count it there", load=load)
+        case Choice.LEAVE if standing.kind in (Contradiction.OFF_LOAD, Contradiction.OPENED):
+            return say("It is not on load %(load)s: leave it as it is", load=load)
         case Choice.LEAVE:
             return say("It is not in box %(box)s: it stays planned for box %(other)s", box=box, other=other)
         case _:
@@ -147,6 +163,7 @@ _CHOSEN: Final[Mapping[Choice, Said]] = {
     Choice.COUNT: say("Count the scan that was refused"),
     Choice.REPLACE: say("Make it anew"),
     Choice.REPAIRED: say("It is good again"),
+    Choice.ON_LOAD: say("It is on the load and is counted there"),
     Choice.SEEN: say("Seen, nothing to do"),
 }
 

@@ -208,6 +208,18 @@ def _judge_loading(box: BoxFacts, open_load: str | None) -> Verdict:
     return Verdict(outcome=Outcome.DONE, message=f"Box {box.code} is on load {box.load}.")
 
 
+def judge_late_loading(box: BoxFacts, then: str, *, opened: bool) -> Verdict:
+    """Say what scanning a box onto load ``then`` means when it was taken off, or ``opened`` again, since the scan."""
+    if opened:
+        message = f"Box {box.code} was opened again after this scan. Seal it, then scan it onto its load."
+        return Verdict(outcome=Outcome.EARLY, message=message)
+    if box.load is None or box.load == then:
+        message = f"Box {box.code} was taken off load {then} after this scan. Look whether it is on it."
+        return Verdict(outcome=Outcome.OFF_ROUTE, message=message)
+    message = f"Box {box.code}: not for load {then} any more. It belongs on load {box.load}."
+    return Verdict(outcome=Outcome.WRONG_BOX, message=message)
+
+
 def judge_load(load: str, *, shipped: bool, station: StationFacts) -> Verdict:
     """Say what scanning a load's code means: at ``ship`` it opens."""
     if station.step is not Step.SHIP:

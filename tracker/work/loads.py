@@ -29,17 +29,16 @@ def plan_load(
         load_id = take_numbers(connection, "load", 1)[0]
         insert_load(connection, load_id, ship_on)
         plan_on_load(connection, boxes, load_id)
-        code = load_code(load_id)
         for number in boxes:
             ledger.act(
                 "plan",
                 scan_id=uuid5(act_id, f"plan {number}"),
-                message=f"Box {box_code(number)} planned for load {code}.",
+                message=planned_message(number, load_id),
                 box_id=number,
                 load_id=load_id,
             )
         ledger.write()
-    return code
+    return load_code(load_id)
 
 
 _NO_BOX = Fault(where={"field": "boxes"}, what=say("a load has at least one box"))
@@ -71,7 +70,7 @@ def add_to_load(database: Database, load_id: int, box_id: int, *, who: str, now:
         if fault is not None:
             raise InvalidInputError(say("The load cannot be planned; nothing was stored."), [fault])
         plan_on_load(connection, [box_id], load_id)
-        message = f"Box {box_code(box_id)} planned for load {load_code(load_id)}."
+        message = planned_message(box_id, load_id)
         ledger.act("plan", scan_id=act_id, message=message, box_id=box_id, load_id=load_id)
         ledger.write()
 
@@ -153,6 +152,11 @@ def _not_ready(box: LoadedBox) -> dict[str, Any] | None:
     else:
         return None
     return {"box": box_code(box.id), "job": box.job, "state": box.state, "why": why}
+
+
+def planned_message(box_id: int, load_id: int) -> str:
+    """Return what the log keeps of a box that is planned for a load."""
+    return f"Box {box_code(box_id)} planned for load {load_code(load_id)}."
 
 
 def load_code(load_id: int) -> str:

@@ -365,7 +365,10 @@ class _Desk:
         station = entry.station_row
         named = self._code(scan.load, Kind.LOAD).number if scan.load else self._open_load(scan, station)
         open_load = None if named is None else str(Code(Kind.LOAD, named))
-        verdict = verdicts.judge_box(self._box_facts(box, scan.at), _station_facts(station), open_load)
+        facts = self._box_facts(box, scan.at)
+        verdict = verdicts.judge_box(facts, _station_facts(station), open_load)
+        if station.step is Step.SHIP:
+            verdict = self._loading_then(scan, box, facts, verdict, entry)
         if verdict.outcome is Outcome.DONE and station.step is Step.SHIP:
             self.ledger.set_box(box, state=BoxState.LOADED)
             entry.load_id = box.load_id
@@ -373,6 +376,24 @@ class _Desk:
         elif verdict.outcome is Outcome.DONE:
             self._open(station, box, scan.at)
         return entry.record(verdict)
+
+    def _loading_then(self, scan: Scan, box: BoxRow, facts: BoxFacts, verdict: Verdict, entry: "_Entry") -> Verdict:
+        """The verdict on a box that is loaded, unless it was taken off, opened or cancelled after this late scan."""
+        connection = self.ledger.connection
+        if facts.cancelled:
+            if floor.cancelled_after(connection, box.job.id, scan.at):
+                entry.flag_as(Contradiction.CANCELLED)
+            return verdict
+        self.ledger.write()
+        opened = floor.opened_after(connection, box.id, scan.at)
+        then = floor.load_before_plan(connection, box.id, scan.at)
+        if facts.held or box.state is BoxState.SHIPPED or not (opened or then):
+            return verdict
+        entry.load_id = then or box.load_id
+        if entry.load_id is None:
+            return verdict
+        entry.flag_as(Contradiction.OPENED if opened else Contradiction.OFF_LOAD)
+        return verdicts.judge_late_loading(facts, str(Code(Kind.LOAD, entry.load_id)), opened=opened)
 
     def _load(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         load = self.ledger.load(code.number)
@@ -586,7 +607,7 @@ class _Entry:
             inferred=steps,
             undoes=self.undoes,
             message=verdict.message,
-            flag=None if kind is None else str(told(kind, box="" if box is None else box_code(box.id))),
+            flag=None if kind is None else str(told(kind, **self._about(box))),
             kind=None if kind is None else kind.value,
             said_at=self._scan.said_at,
         )
@@ -599,6 +620,10 @@ class _Entry:
             next=None if next_step is None else next_step.value,
             inferred=tuple(step.value for step in Step if step in steps),
         )
+
+    def _about(self, box: BoxRow | None) -> dict[str, str]:
+        load = "" if self.load_id is None else str(Code(Kind.LOAD, self.load_id))
+        return {"box": "" if box is None else box_code(box.id), "load": load}
 
 
 def _code_or_none(text: str) -> Code | None:

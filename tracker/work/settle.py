@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any, Final
 from uuid import UUID, uuid5
 
-from tracker.records.contents import update_box
+from tracker.records.contents import plan_on_load, update_box
 from tracker.records.contradictions import (
     Flagged,
     contradiction,
@@ -33,6 +33,7 @@ from tracker.shop.steps import Step
 from tracker.shop.verdicts import BoxState, Outcome
 from tracker.work.follow_up import follow_up_box, measure_anew
 from tracker.work.ledger import Ledger
+from tracker.work.loads import planned_message
 from tracker.work.replace import repair_in, replace_in
 
 LONGEST_REASON: Final = 200
@@ -251,6 +252,19 @@ def _repaired(case: _Case) -> None:
     repair_in(case.ledger, case.part.id, case.reason, case.id_of("repair"))
 
 
+def _put_on_load(case: _Case) -> None:
+    """The box stands on the load: it is planned for it, where it is not, and counts as loaded."""
+    ledger, box = case.ledger, case.box
+    load_id = read_code(case.flagged.standing.load or "").number
+    about = {"box_id": box.id, "job_id": box.job.id, "load_id": load_id}
+    if box.load_id != load_id:
+        plan_on_load(ledger.connection, [box.id], load_id)
+        ledger.act("plan", scan_id=case.id_of("plan"), message=planned_message(box.id, load_id), **about)
+    message = f"It is on load {case.flagged.standing.load}: {case.reason}"
+    ledger.act("pass", scan_id=case.id_of("load"), step=Step.SHIP.value, message=message, **about)
+    ledger.set_box(box, state=BoxState.LOADED)
+
+
 _DO: Final[Mapping[Choice, Callable[[_Case], None]]] = {
     Choice.USE_OLD: _use_old,
     Choice.IN_BOX: _put_in_box,
@@ -258,4 +272,5 @@ _DO: Final[Mapping[Choice, Callable[[_Case], None]]] = {
     Choice.COUNT: _count,
     Choice.REPLACE: _make_anew,
     Choice.REPAIRED: _repaired,
+    Choice.ON_LOAD: _put_on_load,
 }

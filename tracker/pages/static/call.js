@@ -61,7 +61,11 @@ async function renew() {
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
   token = fresh.querySelector('meta[name="csrf-token"]')?.content ?? token;
   const who = document.getElementById("who");
-  if (who) who.textContent = fresh.getElementById("who")?.textContent ?? who.textContent;
+  const freshly = fresh.getElementById("who");
+  if (who && freshly) {
+    who.textContent = freshly.textContent;
+    who.dataset.by = freshly.dataset.by ?? "";
+  }
   return token !== before;
 }
 

@@ -1,6 +1,6 @@
-/* What this device read and the server has not answered yet. It is kept before anything is told, goes out in order, one after the
- * other, by one tab at a time, and leaves only when the server has answered for its id: the same id counts once however often it is
- * sent. All tabs and stations of a device share the one queue.
+/* What this device read and the server has not answered yet. It is kept before anything is told, goes out in order, by one tab at a
+ * time, and leaves only when the server has answered for its id: the same id counts once however often it is sent. Scans of one
+ * station that have waited go out together. All tabs and stations of a device share the one queue.
  *
  *   const outbox = openOutbox({ onAnswer, onNoted, onChange });
  *   outbox.add(kind, path, body, what)   `what` names it for people; the id and the times are put into the body
@@ -22,6 +22,7 @@ const MOST_FAILURES = 4; // of the service itself over one entry: then it is set
 const NOTED_MS = 1000; // without an answer: then it is told that it is kept
 const AWAY = new Set([401, 408, 425, 429, 502, 503, 504]); // not the entry's fault: it is sent again
 const SHOWN_MS = 10_000;
+const MOST_AT_ONCE = 50; // as the server takes them
 
 export function openOutbox({ onAnswer, onNoted, onChange }) {
   const store = openStore((isUnkept) => change({ isUnkept }));
@@ -30,6 +31,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
   let latest = ""; // the id of what this page read last: an answer to anything before it is soon covered by the next
   const state = { isAway: false, isUnkept: false };
   let failures = { id: "", count: 0 };
+  let singly = 0; // so many go out one by one: together they were refused
   let isRunning = false;
   let isAsked = false;
   let wake = () => {};
@@ -38,7 +40,8 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
 
   async function add(kind, path, body, what) {
     const isMisread = kind === "scan" && Boolean(body.code) && !isCode(body.code);
-    const entry = { id: newId(), kind, path, body, what, isMisread, read: Date.now() };
+    const by = document.getElementById("who")?.dataset.by; // it is theirs, whoever is signed in when it is sent
+    const entry = { id: newId(), kind, path, body: { ...body, by }, what, isMisread, read: Date.now() };
     latest = entry.id;
     const kept = store.add(entry);
     adding = Promise.all([adding, kept]);
@@ -61,7 +64,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
     isRunning = true;
     for (let tries = 0; isAsked; ) {
       isAsked = false;
-      const done = await alone(sendFirst).catch(failed);
+      const done = await alone(sendNext).catch(failed);
       if (done === "away") {
         change({ isAway: true });
         for (const entry of fresh.values()) note(entry);
@@ -87,21 +90,42 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
     return navigator.locks ? navigator.locks.request("outbox", work) : work(); // not there in a page that came by plain http
   }
 
-  async function sendFirst() {
-    const entry = await store.first();
-    if (!entry) return "empty";
-    const times = { at: new Date(entry.read).toISOString(), sent_at: new Date().toISOString() };
+  async function sendNext() {
+    const entries = together(await store.first(singly ? 1 : MOST_AT_ONCE));
+    if (!entries.length) return "empty";
+    const isOne = entries.length === 1;
+    const body = isOne ? sent(entries[0]) : { scans: entries.map(sent) };
     let answer;
     try {
-      answer = await call(entry.path, { method: "POST", body: { ...entry.body, id: entry.id, ...times } });
+      answer = await call(entries[0].path, { method: "POST", body });
     } catch {
       return "away";
     }
-    const isRefused = answer.status !== 200;
-    if (!isRefused && answer.data?.id !== entry.id) return "away"; // somebody else answers, a login of the network
-    if (AWAY.has(answer.status) || (answer.status >= 500 && !failedOften(entry))) return "away";
-    await settle(entry, { status: answer.status, data: answer.data, isRefused });
+    const { status, data } = answer;
+    const isRefused = status !== 200;
+    const answers = isOne ? [data] : data?.answers;
+    if (!isRefused && entries.some(({ id }, place) => answers?.[place]?.id !== id)) return "away"; // a login of the network
+    if (AWAY.has(status)) return "away";
+    if (isRefused && !isOne) {
+      singly = entries.length;
+      return "sent";
+    }
+    if (status >= 500 && !failedOften(entries[0])) return "away";
+    singly = Math.max(0, singly - 1);
+    await settle(entries.map((entry, place) => ({ entry, answer: { status, data: answers[place], isRefused } })));
     return "sent";
+  }
+
+  function sent({ id, body, read }) {
+    return { ...body, id, at: new Date(read).toISOString(), sent_at: new Date().toISOString() };
+  }
+
+  // The first ones that one call can carry: scans of one station, up to the one that stands on the screen.
+  function together(entries) {
+    const [first] = entries;
+    const other = entries.findIndex(({ kind, path }) => kind !== "scan" || path !== first.path);
+    const last = entries.findIndex(({ id }) => id === latest) + 1;
+    return entries.slice(0, Math.max(1, Math.min(other < 0 ? Infinity : other, last || Infinity)));
   }
 
   function failedOften({ id }) {
@@ -109,11 +133,17 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
     return failures.count > MOST_FAILURES;
   }
 
-  async function settle(entry, answer) {
-    const isTold = !fresh.delete(entry.id);
-    await store.settle(entry, toPutRight(entry, answer, isTold || entry.id !== latest));
-    channel?.postMessage({ entry, answer });
-    onAnswer(entry, { ...answer, isTold });
+  // What others follow in the same call is covered by them at once: it is not shown.
+  async function settle(answered) {
+    const told = answered.map(({ entry, answer }, place) => ({ entry, answer, isTold: !fresh.delete(entry.id) || place < answered.length - 1 }));
+    await store.settle(
+      told.map(({ entry }) => entry),
+      told.map(({ entry, answer, isTold }) => toPutRight(entry, answer, isTold || entry.id !== latest)).filter(Boolean),
+    );
+    for (const { entry, answer, isTold } of told) {
+      channel?.postMessage({ entry, answer });
+      onAnswer(entry, { ...answer, isTold });
+    }
   }
 
   // Answers of other tabs: the page that read it shows them.
@@ -161,7 +191,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
     await adding;
     drain();
     await Promise.race([new Promise((resolve) => idlers.push(resolve)), new Promise((resolve) => setTimeout(resolve, within))]);
-    return !(await store.first());
+    return !(await store.first(1)).length;
   }
 
   for (const event of ["online", "focus"]) window.addEventListener(event, wakeUp);

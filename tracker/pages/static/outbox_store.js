@@ -2,8 +2,8 @@
  *
  *   const store = openStore(onTrouble);
  *   await store.add(entry)           kept when it resolves
- *   await store.first()              the oldest entry that is not settled, or undefined
- *   await store.settle(entry, told)  it is dealt with; `told` is kept until somebody has seen it
+ *   await store.first(most)          the oldest entries that are not settled
+ *   await store.settle(entries, told)  they are dealt with; what is `told` of them is kept until somebody has seen it
  *   await store.summary()            { count, oldest, told }: how many wait, since when, and what was not seen yet
  *   await store.all()                what waits, the oldest first
  *   await store.seen(id)
@@ -60,9 +60,9 @@ export function openStore(onTrouble) {
     }
   }
 
-  async function first() {
-    const [kept] = await run("readonly", ({ waiting }) => [waiting.getAll(null, 1 + settled.size)]).catch(() => [[]]);
-    return kept.find(({ id }) => !settled.has(id)) ?? memory[0];
+  async function first(most) {
+    const [kept] = await run("readonly", ({ waiting }) => [waiting.getAll(null, most + settled.size)]).catch(() => [[]]);
+    return [...kept.filter(({ id }) => !settled.has(id)), ...memory].slice(0, most);
   }
 
   async function all() {
@@ -70,18 +70,16 @@ export function openStore(onTrouble) {
     return [...kept.filter(({ id }) => !settled.has(id)), ...memory];
   }
 
-  async function settle(entry, told) {
-    const place = memory.findIndex(({ id }) => id === entry.id);
-    if (place >= 0) memory.splice(place, 1);
-    if (!told && entry.n === undefined) return;
+  async function settle(entries, told) {
+    const ids = new Set(entries.map(({ id }) => id));
+    memory.splice(0, memory.length, ...memory.filter(({ id }) => !ids.has(id)));
+    const kept = entries.filter(({ n }) => n !== undefined);
+    if (!told.length && !kept.length) return;
     try {
-      await run("readwrite", ({ waiting, told: tells }) => [
-        ...(told ? [tells.put(told)] : []),
-        ...(entry.n === undefined ? [] : [waiting.delete(entry.n)]),
-      ]);
+      await run("readwrite", ({ waiting, told: tells }) => [...told.map((each) => tells.put(each)), ...kept.map(({ n }) => waiting.delete(n))]);
     } catch {
-      settled.add(entry.id);
-      if (told) notes.set(told.id, told);
+      for (const { id } of kept) settled.add(id);
+      for (const each of told) notes.set(each.id, each);
     }
   }
 
@@ -89,7 +87,7 @@ export function openStore(onTrouble) {
     const ask = ({ waiting, told }) => [waiting.count(), told.getAll()];
     const [count, kept] = await run("readonly", ask).catch(() => [settled.size, []]);
     const told = [...kept, ...notes.values()].sort((one, other) => one.read - other.read);
-    return { count: count - settled.size + memory.length, oldest: (await first())?.read, told };
+    return { count: count - settled.size + memory.length, oldest: (await first(1))[0]?.read, told };
   }
 
   async function seen(id) {

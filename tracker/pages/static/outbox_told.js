@@ -17,6 +17,7 @@ export function outboxShown() {
 
   stayWhenSignedOut((isOut) => {
     byId("signed-out").hidden = !isOut;
+    if (isOut) byId("who").dataset.by = ""; // what is read now is theirs who sign in next
   });
 
   function state({ count, oldest, isAway, isUnkept, told }) {

@@ -139,7 +139,8 @@ function start() {
     if (isTold && id !== noted) return;
     if (isRefused) say(data?.refused ?? data?.detail ?? words("refused"), "stop");
     else if (kind === "badge") say(`${words("hello")} ${data.name}`, "ok");
-    else answer(data.answer, data.sound, data.outcome);
+    else if (data.answer) answer(data.answer, data.sound, data.outcome);
+    else say(data.word, data.sound, data);
   }
 
   // What is not sent yet would be taken back first: the button no longer knows what.

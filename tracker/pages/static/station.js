@@ -70,10 +70,10 @@ function onAnswer({ id, kind, body }, { data, isRefused, isTold }) {
 }
 
 function show(told) {
-  paint(told.sound, told.html, told.shade);
+  paint(told.sound, told.html ?? bigWord(told.word) + facts(told.title, told.says), told.shade);
   at("answer").dataset.outcome = told.outcome;
-  nameUndo(told.undoes);
-  change = told.change;
+  nameUndo(told.undoes ?? "");
+  change = told.change ?? change;
 }
 
 function showWorker({ name }) {
@@ -231,8 +231,9 @@ function nameUndo(what) {
   at("undoes").textContent = what;
 }
 
-function showWho({ who, nobody }) {
+function showWho({ who, by = "", nobody }) {
   at("who").textContent = who;
+  at("who").dataset.by = by; // the outbox keeps it with what is read
   at("nobody").hidden = !nobody;
 }
 
