@@ -75,11 +75,6 @@ def part(number: int) -> str:
     return str(Code(Kind.PART, number))
 
 
-def fits(page: Page) -> bool:
-    """Say whether the page needs no scrolling sideways."""
-    return bool(page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"))
-
-
 def bytes_of(page: Page, address: str) -> int:
     """Open an address with an empty cache and return how many bytes all its answers have."""
     sizes: list[int] = []

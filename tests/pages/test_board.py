@@ -9,13 +9,11 @@ from typing import Literal
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.pages.looking import LIVE_MS, violations
-from tests.pages.served_shop import TODAY, Shop, bytes_of, fits, part, served, take
+from tests.pages.looking import LIVE_MS, fits, readable, violations
+from tests.pages.served_shop import TODAY, Shop, bytes_of, part, served, take
 from tracker.shop.orders import PartLine
 from tracker.shop.scans import Action
 from tracker.work.jobs import hold_job
-
-SIZES = {"tablet": (1024, 768), "desktop": (1440, 900), "phone": (390, 844)}
 
 
 def ends(count: int) -> PartLine:
@@ -148,29 +146,9 @@ def test_a_job_leads_to_its_own_page(shop: Shop, page: Page) -> None:
     assert "2 days late" in page.locator("main").inner_text()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", SIZES)
-def test_every_size_and_scheme_is_readable(
-    browser: Browser, shop: Shop, size: str, scheme: Literal["light", "dark"], shots: Path | None
-) -> None:
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
-    page = context.new_page()
+def test_every_size_and_scheme_is_readable(page: Page, shop: Shop, shots: Path | None) -> None:
     shop.sign_in(page)
-    assert violations(page) == []
-    assert fits(page)
-    if shots is not None:
-        page.screenshot(path=shots / f"board-{size}-{scheme}.png", full_page=True)
-    context.close()
-
-
-def test_the_board_still_fits_at_200_percent(browser: Browser, shop: Shop) -> None:
-    context = browser.new_context(viewport={"width": 512, "height": 384}, device_scale_factor=2)
-    page = context.new_page()
-    shop.sign_in(page)
-    assert fits(page)
-    assert violations(page) == []
-    context.close()
+    readable(page, shots, "board")
 
 
 def test_the_board_can_be_used_by_keyboard_alone(shop: Shop, page: Page) -> None:

@@ -3,14 +3,13 @@
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
-from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.conftest import CABINETS
-from tests.pages.looking import violations
-from tests.pages.served_shop import TODAY, Shop, fits, served
+from tests.pages.looking import readable, violations
+from tests.pages.served_shop import TODAY, Shop, served
 from tracker.pages.bench_drawing import draw_bench, draw_layers, in_order
 from tracker.records import look
 from tracker.shop.codes import Code, Kind
@@ -107,21 +106,11 @@ def test_what_is_not_there_is_not_found(browser: Browser, shop: Shop, path: str)
     page.close()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [512, 1024, 1440])
-def test_a_box_and_a_board_are_readable_at_every_size(
-    browser: Browser, shop: Shop, width: int, scheme: Literal["light", "dark"], shots: Path | None
-) -> None:
-    context = browser.new_context(viewport={"width": width, "height": width * 3 // 4}, color_scheme=scheme)
-    page = context.new_page()
+def test_a_box_and_a_board_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
     board = job_boards(shop.database, "K-77")[0]
     for name, path in (("box", f"/boxes/{cartons(shop)[0].code}"), ("board", f"/boards/{board.code}")):
         shop.sign_in(page, path, Role.PACKER)
-        assert violations(page) == []
-        assert fits(page)
-        if shots is not None:
-            page.screenshot(path=shots / f"{name}-{width}-{scheme}.png", full_page=True)
-    context.close()
+        readable(page, shots, name)
 
 
 def test_a_foreman_holds_a_box_with_one_tap_and_lets_it_go_again(page: Page, shop: Shop) -> None:

@@ -8,8 +8,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.floor import scan_of
-from tests.pages.looking import SIZES, violations
-from tests.pages.served_shop import TOKENS, Shop, fits, served
+from tests.pages.looking import SIZES, fits, violations
+from tests.pages.served_shop import TOKENS, Shop, served
 from tracker.records.contradictions import settled_contradictions
 from tracker.shop.codes import part_code, read_code
 from tracker.shop.roles import Role

@@ -4,19 +4,16 @@ import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.conftest import take_cabinets
-from tests.pages.looking import LIVE_MS, violations
-from tests.pages.served_shop import TODAY, Shop, fits, served, take
+from tests.pages.looking import LIVE_MS, readable, violations
+from tests.pages.served_shop import TODAY, Shop, served, take
 from tracker.shop.orders import PartLine
 from tracker.shop.roles import Role
 from tracker.work.boards import plan_job_boards
-
-SIZES = {"tablet": (1024, 768), "desktop": (1440, 900), "phone": (390, 844)}
 
 
 @pytest.fixture
@@ -119,28 +116,8 @@ def test_a_large_job_is_read_page_by_page_each_below_100_kilobytes(shop: Shop, p
     assert page.locator(".boxes tbody tr").count() == 10
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", SIZES)
-def test_every_size_and_scheme_is_readable(
-    browser: Browser, shop: Shop, size: str, scheme: Literal["light", "dark"], shots: Path | None
-) -> None:
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
-    page = context.new_page()
+def test_every_size_and_scheme_is_readable(page: Page, shop: Shop, shots: Path | None) -> None:
     shop.sign_in(page, "/jobs/J-1")
     for name, path in (("job", "/jobs/J-1"), ("job-cancel", "/jobs/J-1/cancel")):
         page.goto(f"{shop.address}{path}")
-        assert violations(page) == [], name
-        assert fits(page), name
-        if shots is not None:
-            page.screenshot(path=shots / f"{name}-{size}-{scheme}.png", full_page=True)
-    context.close()
-
-
-def test_the_job_still_fits_at_200_percent(browser: Browser, shop: Shop) -> None:
-    context = browser.new_context(viewport={"width": 512, "height": 384}, device_scale_factor=2)
-    page = context.new_page()
-    shop.sign_in(page, "/jobs/J-1")
-    assert fits(page)
-    assert violations(page) == []
-    context.close()
+        readable(page, shots, name)

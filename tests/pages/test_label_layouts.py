@@ -12,8 +12,8 @@ from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
 from tests.floor import Floor
-from tests.pages.looking import violations
-from tests.pages.served_shop import Shop, fits, served
+from tests.pages.looking import fits, violations
+from tests.pages.served_shop import Shop, served
 from tracker.app import create_app
 from tracker.labels.contents import LabelKind
 from tracker.settings import Settings

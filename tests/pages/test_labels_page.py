@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
-from typing import Literal
 
 import pytest
 import zxingcpp
@@ -13,8 +12,8 @@ from playwright.sync_api import Browser, Page
 from pypdf import PageObject, PdfReader
 
 from tests.floor import TOE_KICK
-from tests.pages.looking import violations
-from tests.pages.served_shop import TODAY, Shop, fits, served, take
+from tests.pages.looking import readable, violations
+from tests.pages.served_shop import TODAY, Shop, served, take
 from tracker.shop.codes import Code, Kind
 from tracker.shop.orders import PartLine
 from tracker.shop.roles import Role
@@ -134,20 +133,10 @@ def test_labels_are_chosen_by_keyboard_alone(page: Page, shop: Shop) -> None:
     assert len(shown(page)) == 5
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [512, 1024, 1440])
-def test_the_labels_are_readable_at_every_size(
-    browser: Browser, shop: Shop, width: int, scheme: Literal["light", "dark"], shots: Path | None
-) -> None:
-    context = browser.new_context(viewport={"width": width, "height": width * 3 // 4}, color_scheme=scheme)
-    page = context.new_page()
+def test_the_labels_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
     shop.sign_in(page, "/labels?job=J-1", Role.STATION)
     page.wait_for_load_state("networkidle")
-    assert violations(page) == []
-    assert fits(page)
-    if shots is not None:
-        page.screenshot(path=shots / f"labels-{width}-{scheme}.png", full_page=True)
-    context.close()
+    readable(page, shots, "labels")
 
 
 def test_letters_that_the_font_lacks_are_told_before_they_are_printed(page: Page, shop: Shop) -> None:

@@ -2,13 +2,12 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.pages.looking import violations
-from tests.pages.served_shop import TODAY, Shop, fits, served
+from tests.pages.looking import readable, violations
+from tests.pages.served_shop import TODAY, Shop, served
 from tracker.shop.roles import Role
 from tracker.work.replace import replace_part
 
@@ -111,21 +110,11 @@ def test_loads_can_be_planned_by_keyboard_alone(shop: Shop, page: Page) -> None:
     assert page.locator(".short").count() == 1
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [512, 1024, 1440])
-def test_loads_are_readable_at_every_size(
-    browser: Browser, shop: Shop, width: int, scheme: Literal["light", "dark"], shots: Path | None
-) -> None:
+def test_loads_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
     load = shop.floor.plan(shop.floor.box_101)
-    context = browser.new_context(viewport={"width": width, "height": width * 3 // 4}, color_scheme=scheme)
-    page = context.new_page()
     for name, path in (("loads", "/loads"), ("load-new", "/loads/new?every=1"), ("load", f"/loads/{load}")):
         shop.sign_in(page, path, Role.FOREMAN)
-        assert violations(page) == []
-        assert fits(page)
-        if shots is not None:
-            page.screenshot(path=shots / f"{name}-{width}-{scheme}.png", full_page=True)
-    context.close()
+        readable(page, shots, name)
 
 
 def test_a_load_does_not_leave_short_unseen(shop: Shop, page: Page) -> None:

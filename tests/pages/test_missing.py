@@ -5,22 +5,19 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
-from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
-from tests.pages.looking import LIVE_MS, violations
-from tests.pages.served_shop import TODAY, Shop, fits, part, served, take
+from tests.pages.looking import LIVE_MS, readable, violations
+from tests.pages.served_shop import TODAY, Shop, part, served, take
 from tracker.records.reports import add_report
 from tracker.shop.orders import ItemLine, PartLine
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
 from tracker.work.access import add_slot
 from tracker.work.loads import plan_load
-
-SIZES = {"tablet": (1024, 768), "desktop": (1440, 900), "phone": (390, 844)}
 
 
 def panel(cabinet: str, name: str, quantity: int = 1, **more: object) -> PartLine:
@@ -278,14 +275,7 @@ def test_on_paper_a_page_ends_between_boxes_and_not_within_one(shop: Shop, page:
 # For everyone
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", SIZES)
-def test_every_size_and_scheme_is_readable(
-    browser: Browser, shop: Shop, size: str, scheme: Literal["light", "dark"], shots: Path | None
-) -> None:
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
-    page = context.new_page()
+def test_every_size_and_scheme_is_readable(page: Page, shop: Shop, shots: Path | None) -> None:
     paths = {
         "missing": "/missing",
         "missing-job": "/missing?by=job",
@@ -293,26 +283,12 @@ def test_every_size_and_scheme_is_readable(
         "missing-station": "/missing?by=station",
         "find": f"/find?code={part(4)}",
         "replace": f"/parts/{part(4)}/replace",
+        "reports": "/reports",
     }
     shop.sign_in(page, "/missing")
     for name, path in paths.items():
         page.goto(f"{shop.address}{path}")
-        assert violations(page) == [], name
-        assert fits(page), name
-        if shots is not None:
-            page.screenshot(path=shots / f"{name}-{size}-{scheme}.png", full_page=True)
-    context.close()
-
-
-def test_the_pages_still_fit_at_200_percent(browser: Browser, shop: Shop) -> None:
-    context = browser.new_context(viewport={"width": 512, "height": 384}, device_scale_factor=2)
-    page = context.new_page()
-    shop.sign_in(page, "/missing")
-    for path in ("/missing", "/missing?by=station", f"/find?code={part(4)}", f"/parts/{part(4)}/replace", "/reports"):
-        page.goto(f"{shop.address}{path}")
-        assert fits(page), path
-        assert violations(page) == [], path
-    context.close()
+        readable(page, shots, name)
 
 
 def tab_to(page: Page, name: str) -> None:

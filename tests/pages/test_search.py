@@ -3,17 +3,16 @@
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
-from typing import Literal
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from tests.pages.conftest import CABINETS
-from tests.pages.looking import violations
+from tests.pages.looking import readable, violations
 from tests.pages.scanning import Scanner
-from tests.pages.served_shop import TODAY, Shop, fits, served
+from tests.pages.served_shop import TODAY, Shop, served
 from tracker.records.access import list_stations
-from tracker.shop.codes import COMMAND_NUMBERS, Code, Kind, read_code
+from tracker.shop.codes import COMMAND_NUMBERS, Code, Kind
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
@@ -148,17 +147,6 @@ def test_searching_by_keyboard_alone(page: Page, shop: Shop) -> None:
     page.wait_for_url("**/find?code=*")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [512, 1024, 1440])
-def test_the_results_are_readable_at_every_size(
-    browser: Browser, shop: Shop, width: int, scheme: Literal["light", "dark"], shots: Path | None
-) -> None:
-    context = browser.new_context(viewport={"width": width, "height": width * 3 // 4}, color_scheme=scheme)
-    page = context.new_page()
+def test_the_results_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
     shop.sign_in(page, "/search?q=10", Role.STATION)
-    assert violations(page) == []
-    assert fits(page)
-    if shots is not None:
-        page.screenshot(path=shots / f"search-{width}-{scheme}.png", full_page=True)
-    assert read_code(shop.floor.deck).kind is Kind.PART
-    context.close()
+    readable(page, shots, "search")

@@ -2,13 +2,12 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.pages.looking import violations
-from tests.pages.served_shop import Shop, fits, served
+from tests.pages.looking import readable, violations
+from tests.pages.served_shop import Shop, served
 from tracker.pages.list_lines import line_of, lines_by_path
 from tracker.shop.roles import Role
 from tracker.work.lists import packing_of
@@ -101,20 +100,10 @@ def test_the_office_reads_and_only_an_admin_changes(browser: Browser, shop: Shop
     page.close()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [512, 1024, 1440])
-def test_the_settings_are_readable_at_every_size(
-    browser: Browser, shop: Shop, width: int, scheme: Literal["light", "dark"], shots: Path | None
-) -> None:
-    context = browser.new_context(viewport={"width": width, "height": width * 3 // 4}, color_scheme=scheme)
-    page = context.new_page()
+def test_the_settings_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
     shop.sign_in(page, "/settings", Role.ADMIN)
     page.get_by_text("What it says").click()
-    assert violations(page) == []
-    assert fits(page)
-    if shots is not None:
-        page.screenshot(path=shots / f"settings-{width}-{scheme}.png", full_page=True)
-    context.close()
+    readable(page, shots, "settings")
 
 
 def test_the_line_of_a_value_is_found_by_its_path() -> None:

@@ -11,8 +11,8 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from tests.pages.conftest import TOKEN
-from tests.pages.looking import SIZES, sign_in, violations
-from tests.pages.served_shop import Shop, fits, served
+from tests.pages.looking import SIZES, fits, readable, sign_in, violations
+from tests.pages.served_shop import Shop, served
 from tracker.shop.roles import Role
 from tracker.work.sheets import sheet_language
 
@@ -40,22 +40,11 @@ def report_link(page: Page, site: str, cabinet: str) -> str:
     return site + urlsplit(link).path
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", SIZES)
-def test_the_sheet_is_readable_at_every_size(
-    browser: Browser, site: str, size: str, scheme: Literal["light", "dark"], shots: Path | None
-) -> None:
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
-    page = context.new_page()
+def test_the_sheet_is_readable_at_every_size(page: Page, site: str, shots: Path | None) -> None:
     sign_in(page, site)
     for cabinet in SHEETS:
         page.goto(f"{site}/jobs/J-3/cabinets/{cabinet}/sheet")
-        assert violations(page) == []
-        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
-        if shots is not None:
-            page.screenshot(path=shots / f"sheet-{cabinet}-{size}-{scheme}.png", full_page=True)
-    context.close()
+        readable(page, shots, f"sheet-{cabinet}")
 
 
 def test_the_sheet_shows_parts_bag_and_steps_in_order(page: Page, site: str) -> None:
