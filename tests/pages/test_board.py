@@ -141,7 +141,8 @@ def test_the_page_keeps_no_more_nodes_however_long_it_is_looked_at(shop: Shop, p
 
 def test_a_job_leads_to_its_own_page(shop: Shop, page: Page) -> None:
     shop.sign_in(page)
-    page.get_by_role("link", name="K-LATE").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="K-LATE").click()
     assert page.url == f"{shop.address}/jobs/K-LATE"
     assert "2 days late" in page.locator("main").inner_text()
 
@@ -262,11 +263,13 @@ def test_a_thousand_jobs_are_read_page_by_page(busy: Shop, page: Page) -> None:
     busy.sign_in(page)
     assert "1001 open jobs" in page.locator(".sum").inner_text().replace(",", "")
     first = page.locator(".job h2 a").all_inner_texts()
-    page.get_by_role("link", name="More jobs, due later").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="More jobs, due later").click()
     second = page.locator(".job h2 a").all_inner_texts()
     assert len(first) == len(second) == 25
     assert set(first).isdisjoint(second)
-    page.get_by_role("link", name="Back to the soonest").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Back to the soonest").click()
     assert page.locator(".job h2 a").all_inner_texts() == first
 
 

@@ -42,7 +42,8 @@ def section(page: Page) -> str:
 
 
 def keep(page: Page) -> None:
-    page.get_by_role("region", name="Numbers on box labels").get_by_role("button", name="Keep it").click()
+    with page.expect_navigation():
+        page.get_by_role("region", name="Numbers on box labels").get_by_role("button", name="Keep it").click()
 
 
 def test_the_prefix_is_set_and_a_wrong_one_is_refused_with_what_is_wanted(browser: Browser, shop: Shop) -> None:

@@ -51,12 +51,14 @@ def test_a_job_is_held_and_resumed_after_a_question(shop: Shop, page: Page) -> N
     page.get_by_role("link", name="Hold the job").click()
     assert "pass no station" in page.locator("main").inner_text()
     assert violations(page) == []
-    page.get_by_role("button", name="Hold the job").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Hold the job").click()
     assert page.url == f"{shop.address}/jobs/J-1"
     assert "on hold" in page.locator(".job-head").inner_text()
     assert shop.floor.job().status == "held"
     page.get_by_role("link", name="Resume the job").click()
-    page.get_by_role("button", name="Resume the job").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Resume the job").click()
     assert shop.floor.job().status == "open"
     shop.floor.check()
 
@@ -68,7 +70,8 @@ def test_a_job_is_cancelled_only_after_a_grave_question(shop: Shop, page: Page) 
     page.get_by_role("link", name="No, leave it as it is").click()
     assert shop.floor.job().status == "open"
     page.get_by_role("link", name="Cancel the job").click()
-    page.get_by_role("button", name="Cancel the job for good").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Cancel the job for good").click()
     assert "cancelled" in page.locator(".job-head").inner_text()
     assert page.get_by_role("link", name="Hold the job").count() == 0
     shop.floor.check()

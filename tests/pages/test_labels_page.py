@@ -58,7 +58,8 @@ def test_the_labels_of_a_job_are_shown_each_box_with_its_parts_and_read_back(pag
     floor = shop.floor
     shop.sign_in(page, "/labels", Role.STATION)
     page.get_by_label("Job", exact=True).fill("J-1")
-    page.get_by_role("button", name="Show the labels").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Show the labels").click()
     assert shown(page) == [floor.box_101, floor.deck, floor.toe_kick, floor.box_102, floor.end]
     assert violations(page) == []
     picture = page.get_by_alt_text(f"Label {floor.deck}").get_attribute("src") or ""
@@ -91,7 +92,8 @@ def test_labels_are_chosen_by_kind_step_cabinet_and_box(
     shop.sign_in(page, "/labels?job=J-1", Role.STATION)
     for label, option in choice.items():
         page.get_by_role("combobox", name=label, exact=True).select_option(label=option)
-    page.get_by_role("button", name="Show the labels").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Show the labels").click()
     assert shown(page) == [str(code) for code in codes]
     assert len(printed(page, shop, f"{len(codes)} label")) == len(codes)
 

@@ -55,7 +55,8 @@ def test_a_box_that_lacks_something_keeps_its_load_and_may_be_taken_off(shop: Sh
     assert page.get_by_role("checkbox").count() == 4
     page.get_by_role("checkbox").nth(0).check()
     page.get_by_role("checkbox").nth(2).check()
-    page.get_by_role("button", name="Plan the load").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Plan the load").click()
     assert page.locator(".lacks").all_inner_texts() == ["Not sealed.", "Not sealed."]
     assert "2 parts missing" in page.locator(".short").first.inner_text()
     page.get_by_text("Take off").first.click()
@@ -68,7 +69,8 @@ def test_a_box_that_lacks_something_keeps_its_load_and_may_be_taken_off(shop: Sh
 def test_a_load_without_a_box_is_refused_in_words(browser: Browser, shop: Shop) -> None:
     page = browser.new_page()
     shop.sign_in(page, "/loads/new?every=1", Role.PACKER)
-    page.get_by_role("button", name="Plan the load").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Plan the load").click()
     assert "Choose at least one box." in page.get_by_role("alert").inner_text()
     assert violations(page) == []
     page.close()

@@ -182,11 +182,13 @@ def test_a_way_back_to_another_host_is_not_followed(shop: Shop, page: Page) -> N
 def test_one_tap_holds_the_job_and_another_resumes_it(shop: Shop, page: Page) -> None:
     shop.sign_in(page, "/missing")
     box = page.get_by_role("region", name=re.compile("Box 201"))
-    box.get_by_role("button", name="Hold job M-1").click()
+    with page.expect_navigation():
+        box.get_by_role("button", name="Hold job M-1").click()
     assert page.url == f"{shop.address}/missing"
     assert "job on hold" in box.inner_text()
     assert shop.floor.job("M-1").status == "held"
-    box.get_by_role("button", name="Resume job M-1").click()
+    with page.expect_navigation():
+        box.get_by_role("button", name="Resume job M-1").click()
     assert shop.floor.job("M-1").status == "open"
 
 
@@ -194,7 +196,8 @@ def test_a_damaged_part_that_was_repaired_counts_again(shop: Shop, page: Page) -
     shop.floor.scan(part(5), "CUT-1", action=Action.DAMAGED)
     shop.sign_in(page, f"/find?code={part(5)}")
     page.get_by_label("It was repaired. What was done?").fill("filled and sanded")
-    page.get_by_role("button", name="It is good again").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="It is good again").click()
     assert "counts as good again" in page.get_by_role("status").first.inner_text()
     assert not shop.floor.part(part(5)).damaged
 
@@ -332,7 +335,8 @@ def test_a_report_from_site_is_read_and_its_part_replaced_which_closes_it(shop: 
     assert violations(page) == []
     first.get_by_role("link", name=re.compile("Replace the part")).click()
     page.get_by_text("Chipped", exact=True).click()
-    page.get_by_role("button", name="Replace it").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Replace it").click()
     assert shop.floor.part(part(4)).status == "replaced"
     page.goto(f"{shop.address}/reports")
     assert page.get_by_role("region", name=re.compile("Deck")).count() == 0

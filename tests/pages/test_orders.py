@@ -143,7 +143,8 @@ def test_a_cut_list_with_items_in_a_second_file_is_taken(page: Page, shop: Shop)
     look_at(page)
     assert sums(page)[:4] == ["Cabinets 2", "Parts 6", "Items 12", "Boxes 2"]
     assert "oak board" in page.get_by_role("region", name="Table of the materials").inner_text()
-    page.get_by_role("button", name="Take the order").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Take the order").click()
     assert "T-4" in jobs(shop)
 
 

@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Request, Route, expect
 
 from tests.floor import END
+from tests.pages.conftest import chromium
 from tests.pages.looking import sign_in, violations
 from tests.pages.scanning import Scanner
 from tests.pages.stoppable_shop import StoppableShop, hold, stoppable, until, wait_until_kept
@@ -515,10 +516,8 @@ def test_a_full_disk_is_told_and_loses_nothing_as_long_as_the_page_is_open(
 def test_without_https_it_says_what_is_missing_and_the_queue_outlives_a_reload(
     browser: Browser, shop: StoppableShop, shots: Path | None
 ) -> None:
-    kind = browser.browser_type
-    path = None if Path(kind.executable_path).exists() else "/usr/bin/chromium"
     args = ["--no-sandbox", "--disable-gpu", "--host-resolver-rules=MAP shop.test 127.0.0.1"]
-    away = kind.launch(executable_path=path, args=args)
+    away = browser.browser_type.launch(executable_path=chromium(), args=args)
     page = away.new_page(viewport={"width": 1024, "height": 768})
     place = f"http://shop.test:{shop.port}"
     sign_in(page, place, Role.FOREMAN.value)

@@ -75,10 +75,12 @@ def test_each_kind_of_thing_is_found_by_its_name(page: Page, shop: Shop, text: s
 def test_what_is_found_leads_to_its_page(page: Page, shop: Shop) -> None:
     shop.sign_in(page, "/search", Role.FOREMAN)
     search(page, shop, "deck j-1")
-    page.get_by_role("link", name="Deck P0000000134").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Deck P0000000134").click()
     assert page.url == f"{shop.address}/find?code=P0000000134"
     search(page, shop, "k-77")
-    page.get_by_role("link", name="K-77", exact=True).first.click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="K-77", exact=True).first.click()
     assert page.url == f"{shop.address}/jobs/K-77"
 
 

@@ -197,7 +197,8 @@ def test_a_report_of_nothing_is_refused_in_words(browser: Browser, site: str) ->
     page = browser.new_page()
     page.goto(report_link(page, site, "101"))
     page.get_by_label("Your name, and how the shop reaches you").fill("A. Fitter")
-    page.get_by_role("button", name="Tell the shop").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Tell the shop").click()
     assert "Choose at least one thing" in page.get_by_role("alert").inner_text()
     assert violations(page) == []
     page.close()

@@ -1,7 +1,6 @@
 """The station's screen in a real browser: a simulated keyboard scanner at a tablet's size."""
 
 import json
-import shutil
 import threading
 import time
 from collections.abc import Iterator
@@ -17,7 +16,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.floor import END, Floor
-from tests.pages.conftest import take_cabinets
+from tests.pages.conftest import chromium, take_cabinets
 from tests.pages.looking import readable, violations
 from tests.pages.scanning import Scanner
 from tests.reading import picture_of
@@ -479,9 +478,8 @@ def test_a_label_before_the_camera_counts_once_and_the_camera_can_be_closed(
 ) -> None:
     film = film_of(shop.floor.deck, tmp_path / "label.y4m")
     fake = ["--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream"]
-    path = browser.browser_type.executable_path if shutil.which("chromium") is None else shutil.which("chromium")
     args = ["--no-sandbox", *fake, f"--use-file-for-fake-video-capture={film}"]
-    seeing = browser.browser_type.launch(executable_path=path, args=args)
+    seeing = browser.browser_type.launch(executable_path=chromium(), args=args)
     page = seeing.new_page(permissions=["camera"])
     open_station(page, shop)
     page.get_by_role("button", name="Camera", exact=True).click()

@@ -2,7 +2,6 @@
 
 import base64
 import hashlib
-import shutil
 import ssl
 import threading
 import urllib.request
@@ -19,6 +18,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, Page, expect
 
+from tests.pages.conftest import chromium
 from tests.pages.looking import readable
 from tests.pages.scanning import Scanner
 from tests.pages.stoppable_shop import StoppableShop, wait_until_kept
@@ -138,7 +138,7 @@ def test_a_station_that_reaches_the_shop_by_https_at_a_name_scans_on_after_a_rel
     browser: Browser, shop: HttpsShop
 ) -> None:
     trusting = browser.browser_type.launch(
-        executable_path=_path_of(browser),
+        executable_path=chromium(),
         args=[
             *("--no-sandbox", "--disable-gpu", "--disable-background-networking"),
             f"--host-resolver-rules=MAP {NAME} 127.0.0.1",
@@ -173,7 +173,3 @@ def _pin(made: Made) -> str:
     key = load_pem_x509_certificate(made.certificate.read_bytes()).public_key()
     written = key.public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)
     return base64.b64encode(hashlib.sha256(written).digest()).decode()
-
-
-def _path_of(browser: Browser) -> str:
-    return shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome") or ""
