@@ -15,6 +15,7 @@ from tracker.shop.codes import part_code, read_code
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
 from tracker.work.jobs import cancel_job
+from tracker.work.loads import take_off_load
 from tracker.work.replace import replace_part
 from tracker.work.scan import Sender, take_scans
 
@@ -58,11 +59,40 @@ def replaced_late(shop: Shop) -> str:
     return new
 
 
+def loaded_late(shop: Shop) -> str:
+    """Box 102 was scanned onto a load offline, and taken off it meanwhile; return the load."""
+    floor = shop.floor
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    load = floor.plan(floor.box_102)
+    before = floor.tick()
+    floor.clock += LATER
+    take_off_load(floor.database, read_code(load).number, 2, **floor.act())
+    floor.scan(floor.box_102, "SHIP-1", at=before)
+    return load
+
+
 def wrong_clock(shop: Shop, off: timedelta, device: str = "token 1") -> None:
     now = datetime.now(UTC)
     sender = Sender(name="a station", device=device)
     scan = scan_of(shop.floor.deck, "CUT-1", now + off)
     take_scans(shop.database, [scan], sender, now, sent=now + off)
+
+
+def test_a_box_that_stands_on_the_truck_after_all_counts_there_by_a_foremans_word(shop: Shop, page: Page) -> None:
+    load = loaded_late(shop)
+    shop.sign_in(page, "/flagged")
+    card = page.get_by_role("region", name=shop.floor.box_102)
+    expect(card).to_contain_text(f"Scanned onto load {load} before the box was taken off it, arrived after.")
+    card.get_by_text(f"It is on load {load}: count it there").click()
+    card.get_by_label("How do you know?").fill("the driver sent a picture")
+    card.get_by_role("button", name="Yes, settle it so").first.click()
+    expect(page.get_by_role("status")).to_have_text("Settled: It is on the load and is counted there.")
+    page.goto(f"{shop.address}/loads/{load}")
+    expect(page.get_by_role("main")).to_contain_text("loaded")
+    page.goto(f"{shop.address}/boxes/{shop.floor.box_102}")
+    expect(page.get_by_role("main")).to_contain_text(f"It is on load {load}: the driver sent a picture.")
+    shop.floor.check()
 
 
 def test_a_part_that_lies_in_the_sealed_box_is_settled_by_a_tap_a_reason_and_a_yes(shop: Shop, page: Page) -> None:
