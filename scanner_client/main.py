@@ -6,6 +6,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from datetime import UTC, datetime
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -141,7 +142,7 @@ def _settings(settings_file: Path | None, flags: dict[str, Any]) -> Settings:
 
 def _scan(settings: Settings) -> None:
     stop = threading.Event()
-    walled = settings.show is Show.WALL or (settings.show is Show.AUTO and sys.stdout.isatty())
+    walled = settings.show is Show.WALL or (settings.show is Show.AUTO and sys.stdout.isatty() and _draws_blocks())
     screen = Screen(_no_line) if walled else Screen() if settings.bell else Screen(_print_silently)
     clock = SteadyClock()
     try:
@@ -177,6 +178,15 @@ def _scan(settings: Settings) -> None:
         raise click.ClickException(str(error)) from error
 
 
+def _draws_blocks() -> bool:
+    """Whether the terminal has the signs that large letters are made of."""
+    try:
+        "█▀▄".encode(sys.stdout.encoding or "ascii")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
 def _no_line(_line: str) -> None:
     """Take a line that the wall shows already."""
 
@@ -196,6 +206,9 @@ def _lead_to_wall(screen: Screen, settings: Settings, queue: Queue, expected: St
     from rich.console import Console
 
     from scanner_client.wall import Standing, Wall
+
+    if isinstance(sys.stdout, TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # asked for where it cannot be drawn: the words at least are read
 
     def standing() -> Standing:
         try:

@@ -7,6 +7,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -107,8 +108,9 @@ class Wall:
     def _draw_all(self) -> None:
         while not self._stop.is_set():
             self._news.clear()
-            self._screen.update(self.drawn())
-            self._ring()
+            with suppress(OSError, ValueError):  # a terminal that is gone, or knows few letters, stops no station
+                self._screen.update(self.drawn())
+                self._ring()
             self._news.wait(LOOK_S)
             self._stop.wait(LEAST_S)
 

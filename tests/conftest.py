@@ -1,8 +1,8 @@
 """Databases for the tests: SQLite files and a PostgreSQL cluster of their own, both through the real migrations."""
 
+import getpass
 import itertools
 import os
-import pwd
 import shutil
 import subprocess
 import tempfile
@@ -51,7 +51,7 @@ class Cluster:
     def __init__(self, binaries: Path) -> None:
         self.binaries = binaries
         self.folder = Path(tempfile.mkdtemp(prefix="tracker-pg-", dir="/tmp"))
-        self.user = "postgres" if os.geteuid() == 0 else pwd.getpwuid(os.geteuid()).pw_name
+        self.user = "postgres" if os.geteuid() == 0 else getpass.getuser()
         if os.geteuid() == 0:
             shutil.chown(self.folder, self.user)
         self._run("initdb", "-D", str(self.folder / "data"), "-U", "tracker", "-A", "trust", "-N", "-E", "UTF8")

@@ -37,8 +37,9 @@ def _command(address: str, folder: Path, *more: str, program: str = PROGRAM) -> 
     return [sys.executable, "-c", program, *where, *more]
 
 
-def _run(command: list[str], typed: str = "") -> subprocess.CompletedProcess[str]:
-    return subprocess.run(command, input=typed, capture_output=True, text=True, timeout=30, check=False)
+def _run(command: list[str], typed: str = "", **more: str) -> subprocess.CompletedProcess[str]:
+    env = {**os.environ, **more}
+    return subprocess.run(command, input=typed, capture_output=True, text=True, timeout=30, check=False, env=env)
 
 
 class Running:
@@ -71,6 +72,11 @@ class Running:
 
     def wait(self) -> int:
         return self._process.wait(timeout=20)
+
+    def kill(self) -> None:
+        """End it as a power cut does."""
+        self._process.kill()
+        self.wait()
 
     def close(self) -> None:
         os.close(self._writer)
@@ -155,7 +161,7 @@ def test_killed_in_mid_stream_again_and_again_each_reading_arrives_once_and_in_o
             os.write(writer, "".join(code + "\n" for code in CODES[20 * life : 20 * life + 20]).encode())
             wanted = 20 * life + 4 * life
             until(lambda wanted=wanted: len(service.codes) > wanted)  # type: ignore[misc]
-            station.end(signal.SIGKILL)
+            station.kill()
     os.close(writer)
     with _running(command, tmp_path, reader) as station:
         assert station.wait() == 0
@@ -177,7 +183,7 @@ def test_killed_right_after_a_reading_was_shown_nothing_that_was_shown_is_lost(
             until(lambda station=station: "NO SERVER" in station.shown)  # type: ignore[misc]
             station.read(second)
             until(lambda station=station, second=second: f"KEPT         {second}" in station.shown)  # type: ignore[misc]
-            station.end(signal.SIGKILL)
+            station.kill()
     service.trouble = ""
     assert _run(command).returncode == 0
     assert service.codes == CODES[:6]
@@ -245,6 +251,13 @@ def test_the_kind_of_screen_can_be_chosen(service: Service, tmp_path: Path, show
     done = _run(_command(service.address, tmp_path, "--show", show), CODES[0])
     assert (done.returncode, done.stderr) == (0, "")
     assert ("+ DONE" in done.stdout) is (show != "wall")
+
+
+def test_large_letters_that_a_terminal_cannot_draw_stop_no_station(service: Service, tmp_path: Path) -> None:
+    for encoding in ("ascii", "cp1252"):  # cp1252: what Windows gives to a program whose output is led elsewhere
+        done = _run(_command(service.address, tmp_path, "--show", "wall"), CODES[0], PYTHONIOENCODING=encoding)
+        assert (done.returncode, done.stderr) == (0, "")
+        assert "no list yet" in done.stdout
 
 
 @pytest.mark.parametrize(
@@ -334,7 +347,7 @@ def test_offline_a_reading_is_judged_by_the_list_that_an_earlier_run_left(
         station.read(CODES[1])
         until(lambda: "? NOT EXPECTED?" in station.shown)
         assert f"? LOOKS RIGHT? {CODES[0]}  End, cabinet 101, box 1." in station.shown
-        station.end(signal.SIGKILL)
+        station.kill()
     service.trouble = ""
     done = _run(command)
     assert (done.returncode, service.codes) == (0, CODES[:2])
@@ -347,6 +360,19 @@ def _listed(folder: Path) -> list[tuple[str]]:
             return file.execute("SELECT code FROM expected").fetchall()
     except sqlite3.Error:
         return []
+
+
+def test_in_a_terminal_that_cannot_draw_large_letters_it_writes_lines(service: Service, tmp_path: Path) -> None:
+    controller, terminal = pty.openpty()
+    env = {**os.environ, "PYTHONIOENCODING": "latin-1"}
+    subprocess.run(
+        _command(service.address, tmp_path), input=CODES[0].encode(), stdout=terminal, timeout=30, check=True, env=env
+    )
+    shown = os.read(controller, 100_000).decode("latin-1")
+    assert "+ DONE" in shown
+    assert "\x1b[?1049h" not in shown
+    for number in (controller, terminal):
+        os.close(number)
 
 
 def test_in_a_terminal_it_fills_the_terminal_and_gives_it_back(service: Service, tmp_path: Path, until: Until) -> None:

@@ -37,7 +37,7 @@ def test_a_file_sets_everything_and_its_paths_start_where_it_lies(tmp_path: Path
         token_file=tmp_path / "saw.token",
         source="serial:/dev/ttyACM0",
         station="SAW-1",
-        queue=Path("/var/lib/saw-1/queue.db"),
+        queue=tmp_path / "/var/lib/saw-1/queue.db",
         show=Show.LINES,
         bell=False,
         drain_seconds=5,
