@@ -38,8 +38,16 @@ def _command(address: str, folder: Path, *more: str, program: str = PROGRAM) -> 
 
 
 def _run(command: list[str], typed: str = "", **more: str) -> subprocess.CompletedProcess[str]:
-    env = {**os.environ, **more}
-    return subprocess.run(command, input=typed, capture_output=True, text=True, timeout=30, check=False, env=env)
+    """Run it to its end; ``more`` are environment variables."""
+    return subprocess.run(
+        command,
+        input=typed,
+        capture_output=True,
+        encoding=more.get("PYTHONIOENCODING", "utf-8"),
+        timeout=30,
+        check=False,
+        env={**os.environ, **more},
+    )
 
 
 class Running:
