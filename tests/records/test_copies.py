@@ -6,9 +6,12 @@ import pytest
 
 from tests.conftest import Cluster
 from tests.floor import Floor
-from tracker.records.copies import check_copy, copy_to, restore_from
+from tracker.records import look
+from tracker.records.copies import LEFT_OUT, check_copy, copy_to, restore_from
 from tracker.records.database import Database
+from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError
+from tracker.work.access import add_slot
 from tracker.work.verify import verify
 
 
@@ -54,6 +57,24 @@ def test_what_a_restore_replaces_is_kept_beside_it(sqlite: Database, tmp_path: P
     before = Database(f"sqlite:///{kept}")
     assert Floor.part(_on(floor, before), floor.deck).status == "packed"
     before.close()
+
+
+def test_after_a_restore_no_code_is_given_that_may_be_on_a_label_already(sqlite: Database, tmp_path: Path) -> None:
+    floor = Floor(sqlite)
+    copy_to(sqlite, tmp_path / "copy.db")
+    floor.take("J-2")
+    load = floor.plan(floor.box_101)
+    lost = {floor.part(part_code(number)).code for number in (4, 5, 6)} | {box_code(3), box_code(4), load}
+    restore_from(sqlite, tmp_path / "copy.db")
+    floor.take("J-3")
+    with sqlite.read() as connection:
+        parts = look.parts_of_job(connection, floor.job("J-3").id, limit=10)
+    new = {part.code for part in parts} | {part.box for part in parts} | {floor.plan(floor.box_101)}
+    assert not new & lost
+    assert min(read_code(part.code).number for part in parts) == 6 + LEFT_OUT + 1
+    slots = [read_code(code).number for code in (floor.slot, add_slot(sqlite, "CART-2"))]
+    assert slots == [1, 1 + LEFT_OUT + 1]
+    floor.check()
 
 
 def _on(floor: Floor, database: Database) -> Floor:

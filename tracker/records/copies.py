@@ -4,22 +4,28 @@ The same file format serves both databases: a copy of a PostgreSQL shop can be r
 """
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, insert, select, text
+from sqlalchemy import Connection, Table, insert, select, text, update
 from sqlalchemy.exc import DatabaseError
 
 from tracker.records.database import Database, sqlite_module
 from tracker.records.migrate import known_revisions, revision_of, upgrade
 from tracker.records.sscc import keep_last_serial, last_serials
 from tracker.records.tables import counter, job, log, metadata
+from tracker.shop.codes import HIGHEST_NUMBER
 from tracker.shop.errors import ConflictError, InvalidInputError
 from tracker.shop.sscc import highest_serial, leap
 
 ROWS_AT_ONCE = 5_000
+# What stands on labels: after a copy was restored, so many numbers of each are left out, as they may be on labels that
+# were printed since. A thousand restores are within the eight digits: own choice, no source.
+LEFT_OUT = 100_000
+_ON_LABELS = ("part", "box", "load", "board", "slot", "station")
 
 
 def copy_to(database: Database, target: Path) -> None:
@@ -79,10 +85,10 @@ def restore_from(database: Database, source: Path) -> Path | None:
     """Put a checked copy in the place of what ``database`` holds.
 
     What a SQLite database held before is kept beside it, and its path returned. A PostgreSQL database that holds jobs
-    is refused: restore into an empty one. The boxes' SSCCs go on beyond what the copy knows of: see ``_leap_ahead``.
+    is refused: restore into an empty one. Codes and SSCCs go on beyond what the copy knows of: see ``_leap_ahead``.
     """
     check_copy(source)
-    given = _given_serials(database)
+    given = _given(database)
     kept = None
     if database.is_sqlite:
         kept = _restore_sqlite(database, source)
@@ -92,23 +98,41 @@ def restore_from(database: Database, source: Path) -> Path | None:
     return kept
 
 
-def _given_serials(database: Database) -> dict[str, int]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Given:
+    """The last number that was given of each thing that has a code, and of each series of SSCCs."""
+
+    codes: Mapping[str, int]
+    serials: Mapping[str, int]
+
+
+def _given(database: Database) -> _Given:
     path = Path(database.url.database or "")
     if database.is_sqlite and not (path.is_file() and path.stat().st_size):
-        return {}
+        return _Given(codes={}, serials={})
     try:
         with database.read() as connection:
-            return last_serials(connection)
+            return _given_in(connection)
     except DatabaseError:
-        return {}  # what is there is damaged: that is why a copy is restored
+        return _Given(codes={}, serials={})  # what is there is damaged: that is why a copy is restored
 
 
-def _leap_ahead(database: Database, given: dict[str, int]) -> None:
-    """Let the SSCCs go on after all that was given: since the copy was made, others may have been put on boxes."""
+def _given_in(connection: Connection) -> _Given:
+    rows = connection.execute(select(counter.c.name, counter.c.last).where(counter.c.name.in_(_ON_LABELS)))
+    return _Given(codes={row.name: row.last for row in rows}, serials=last_serials(connection))
+
+
+def _leap_ahead(database: Database, given: _Given) -> None:
+    """Let codes and SSCCs go on after all that was given: since the copy was made, others may have been printed."""
     with database.write() as connection:
-        copied = last_serials(connection)
-        for series in {*copied, *given}:
-            known = max(copied.get(series, 0), given.get(series, 0))
+        copied = _given_in(connection)
+        for name, last in copied.codes.items():
+            known = max(last, given.codes.get(name, 0))
+            if known:  # nothing was ever given in a shop that is new
+                after = min(known + LEFT_OUT, HIGHEST_NUMBER)
+                connection.execute(update(counter).where(counter.c.name == name).values(last=after))
+        for series in {*copied.serials, *given.serials}:
+            known = max(copied.serials.get(series, 0), given.serials.get(series, 0))
             keep_last_serial(connection, series, min(known + leap(series), highest_serial(series)))
 
 
