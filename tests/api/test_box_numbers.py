@@ -39,3 +39,17 @@ def test_a_box_is_asked_for_scanned_and_planned_by_its_sscc(
     for name in ("SHIP-1", "PACK-1"):  # the station program's list says it with what may come
         expected = station.get("/expected", query_string={"station": name}).json["items"]
         assert expected[0]["sscc"] == sscc
+
+
+def test_the_dock_is_told_a_number_that_is_given_when_nothing_else_happens(sqlite: Database, station: Caller) -> None:
+    floor = Floor(sqlite)
+    floor.seal_both()
+    floor.plan(floor.box_101)
+    set_numbering(sqlite, SERIES, who="admin", now=START)
+    known = station.get("/expected", query_string={"station": "SHIP-1"}).json
+    assert known["items"][0]["sscc"] is None
+    number_boxes(sqlite, [1])
+    again = station.get("/expected", query_string={"station": "SHIP-1", "since": known["at"]}).json
+    assert (again["whole"], again["items"][0]["sscc"]) == (True, SERIES.sscc(1))
+    quiet = station.get("/expected", query_string={"station": "PACK-1", "since": known["at"]}).json
+    assert (quiet["whole"], quiet["items"]) == (False, [])

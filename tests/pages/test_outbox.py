@@ -281,8 +281,9 @@ def test_a_page_that_is_killed_in_mid_send_leaves_its_scans_to_the_next_and_they
     page.route("**/scan", store_and_hold)
     scanner = Scanner(page)
     scanner.pull(part_code(1))
-    scanner.pull(part_code(2))
     until(page, lambda: held)
+    scanner.pull(part_code(2))
+    unsent(page, 2)
     page.close()
     assert shop.scans() == [part_code(1)]
     sent: list[Request] = []
@@ -388,6 +389,28 @@ def old_entry(number: int, code: str, **body: str) -> dict[str, Any]:
     }
 
 
+@pytest.mark.parametrize("path", [STATION, BENCH])
+def test_an_undo_pressed_offline_takes_back_what_was_read_before_it_or_nothing(
+    shop: StoppableShop, context: BrowserContext, path: str
+) -> None:
+    replace_part(shop.database, 2, "lost", **shop.floor.act())
+    page = shop.open(context, path)
+    scanner = Scanner(page)
+    scanner.pull(part_code(1))
+    told(page, "done")
+    stop_answering(page)
+    scanner.pull(part_code(2))  # the label is dead, which nobody says offline
+    expect(page.locator("#answer")).to_have_attribute("data-sound", "kept", timeout=SLOW_MS)
+    page.locator("#undo").click()
+    unsent(page, 2)
+    page.unroute("**/scan")
+    all_sent(page)
+    until(page, lambda: len(shop.scans()) == 3)
+    done = shop.floor.part(part_code(1))
+    assert done.packed if path == BENCH else done.step != "cut"
+    shop.floor.check()
+
+
 def test_what_has_waited_long_goes_out_in_a_few_calls_and_one_that_is_refused_stops_none(
     shop: StoppableShop, context: BrowserContext
 ) -> None:
@@ -458,6 +481,35 @@ def test_whoever_signs_out_loses_no_scan_and_the_next_to_sign_in_sends_it_under_
     assert shop.scans() == [part_code(1), part_code(2)]
     assert shop.who(part_code(1)) == "a foreman"
     assert shop.who(part_code(2)) == "a packer"  # it was read when nobody was signed in
+
+
+@pytest.mark.parametrize("path", [STATION, BENCH])
+def test_a_page_that_comes_back_to_the_front_says_who_signed_in_meanwhile(
+    shop: StoppableShop, context: BrowserContext, path: str
+) -> None:
+    page = shop.open(context, path)
+    other = context.new_page()
+    sign_in(other, shop.address, Role.PACKER.value)
+    expect(page.locator("#who")).to_have_text("a packer", timeout=SLOW_MS)
+    Scanner(page).pull(part_code(1))
+    told(page, "done")
+    assert shop.who(part_code(1)) == "a packer"
+
+
+def test_whoever_signs_in_next_finds_no_page_of_the_one_before_kept(
+    shop: StoppableShop, context: BrowserContext
+) -> None:
+    page = shop.open(context, STATION)
+    wait_until_kept(page)
+    page.goto(f"{shop.address}/me")
+    page.locator(".menu > summary").click()
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/sign-in*")
+    kept = f"async () => Boolean(await caches.match('{STATION}', {{ ignoreVary: true }}))"
+    until(page, lambda: not page.evaluate(kept))
+    sign_in(page, shop.address, Role.PACKER.value)
+    page.goto(f"{shop.address}{STATION}")
+    wait_until_kept(page)
 
 
 def test_a_new_sign_in_in_another_tab_stops_no_station(shop: StoppableShop, context: BrowserContext) -> None:

@@ -20,7 +20,7 @@ from tracker.records.database import Database
 from tracker.records.tables import log
 from tracker.settings import Settings
 from tracker.shop.roles import Role
-from tracker.work.access import make_token
+from tracker.work.access import make_token, withdraw_token
 
 SECRET = "for tests"  # noqa: S105
 PATHS = {"station": "/station/CUT-1/scan", "bench": "/pack/PACK-1/scan"}
@@ -129,10 +129,35 @@ def test_a_name_that_the_service_has_not_signed_or_long_ago_is_nobodys(
     long_ago = old.dumps("Ada")
     monkeypatch.undo()
     other = URLSafeTimedSerializer("another shop", salt="byline").dumps("Ada")
-    for place, by in enumerate((long_ago, other, "Ada", "", 7, None)):
+    for place, by in enumerate((long_ago, other, "Ada", "\ud800", "", 7, None)):
         send(signed_in(app, "Ben"), PATHS["station"], scan(floor.deck, by=by, second=place))
     assert {who for _code, who in logged(floor)} == {"Ben"}
 
 
-def test_a_stations_tablet_keeps_no_name_as_badges_say_it(app: Flask) -> None:
-    assert byline_on(signed_in(app, "Saw"), PATHS["station"]) == ""
+def test_a_name_holds_for_what_was_read_in_its_time_and_while_its_token_is_in_force(app: Flask, floor: Floor) -> None:
+    ada = byline_on(signed_in(app, "Ada"), PATHS["station"])
+    ben = signed_in(app, "Ben")
+    now = datetime.now(UTC)
+    for hours in (-14, 14):  # before it was signed, and long after
+        read = now + timedelta(hours=hours)
+        late = {"at": read.isoformat(), "sent_at": now.isoformat(), "by": ada}
+        send(ben, PATHS["station"], {**scan(floor.deck), **late})
+    own = {"at": (now - timedelta(hours=3)).isoformat(), "sent_at": (now - timedelta(hours=3)).isoformat(), "by": ada}
+    send(ben, PATHS["station"], {**scan(floor.deck), **own})  # by a clock that is three hours slow, read just now
+    withdraw_token(floor.database, "Ada", now=now)
+    send(ben, PATHS["station"], scan(floor.deck, by=ada))
+    assert [who for _code, who in logged(floor)] == ["Ben", "Ben", "Ada", "Ben"]
+
+
+def test_a_stations_tablet_keeps_no_name_and_takes_none_as_badges_say_it(app: Flask, floor: Floor) -> None:
+    tablet = signed_in(app, "Saw")
+    assert byline_on(tablet, PATHS["station"]) == ""
+    ada = byline_on(signed_in(app, "Ada"), PATHS["station"])
+    send(tablet, PATHS["station"], scan(floor.deck, by=ada))
+    assert logged(floor) == [(floor.deck, "Saw")]
+
+
+def test_the_bench_says_anew_who_works_there_when_somebody_else_signed_in(app: Flask) -> None:
+    shown = [signed_in(app, name).get("/pack/PACK-1/bench", Accept="application/json").json for name in ("Ada", "Ben")]
+    assert [each["who"] for each in shown if each] == ["Ada", "Ben"]
+    assert all(each["by"] for each in shown if each)

@@ -16,6 +16,8 @@ from tracker.shop.codes import part_code, read_code
 from tracker.shop.contradictions import Choice, Contradiction
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.scans import Action
+from tracker.shop.steps import Step
+from tracker.work.access import add_station
 from tracker.work.jobs import cancel_job
 from tracker.work.loads import add_to_load, take_off_load
 from tracker.work.open_again import Opening, open_again
@@ -423,6 +425,108 @@ def test_a_late_scan_of_a_box_whose_job_was_cancelled_is_flagged(floor: Floor) -
     assert floor.scan(floor.box_102, "SHIP-1", at=before).outcome == "cancelled"
     flagged = only(floor)
     assert (flagged.kind, choices(flagged)) == (Contradiction.CANCELLED, [Choice.SEEN])
+
+
+def test_the_undo_that_came_with_the_late_scan_takes_that_back_and_no_other(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(floor.box_101, "SHIP-1")
+    scanned, undone = floor.tick(), floor.tick()
+    floor.clock += HOUR
+    take_off_load(floor.database, read_code(load).number, 2, **floor.act())
+    floor.scan(floor.box_102, "SHIP-1", at=scanned)
+    answer = floor.undo("SHIP-1", at=undone)
+    assert (answer.outcome, answer.box) == ("undone", floor.box_102)
+    assert floor.box(floor.box_101).state == "loaded"
+    assert flags(floor) == []
+    floor.check()
+
+
+def test_the_undo_of_a_late_packing_takes_that_back_and_no_other(floor: Floor) -> None:
+    before, _follow_up = sealed_short(floor)
+    floor.scan(floor.toe_kick, "PACK-1", at=before)
+    answer = floor.undo("PACK-1", at=before + timedelta(seconds=1))
+    assert (answer.outcome, answer.part) == ("undone", floor.toe_kick)
+    assert floor.part(floor.deck).packed
+    assert flags(floor) == []
+    floor.check()
+
+
+def test_the_undo_of_a_loading_that_another_followed_unloads_nothing(floor: Floor) -> None:
+    add_station(floor.database, "SHIP-2", Step.SHIP)
+    floor.seal_both()
+    first = floor.plan(floor.box_102)
+    floor.scan(floor.box_102, "SHIP-1")
+    take_off_load(floor.database, read_code(first).number, 2, **floor.act())
+    floor.plan(floor.box_102)
+    assert floor.scan(floor.box_102, "SHIP-2").outcome == "done"
+    assert floor.undo("SHIP-1").outcome == "undone"
+    assert floor.box(floor.box_102).state == "loaded"
+    floor.check()
+
+
+def test_the_undo_of_a_loading_seals_no_box_that_was_opened_since(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_102)
+    floor.scan(floor.box_102, "SHIP-1")
+    take_off_load(floor.database, read_code(load).number, 2, **floor.act())
+    open_again(floor.database, Opening(box=2, reason="one too many"), **floor.act())
+    floor.undo("SHIP-1")
+    assert floor.box(floor.box_102).state == "complete"
+    floor.check()
+
+
+def test_what_would_have_been_refused_on_time_is_refused_late_and_nobody_is_asked(floor: Floor) -> None:
+    floor.pack_all()
+    unsealed = floor.tick()
+    floor.seal(floor.box_102)
+    unplanned = floor.tick()
+    load = floor.plan(floor.box_102)
+    other = floor.plan(floor.box_101)
+    planned = floor.tick()
+    take_off_load(floor.database, read_code(load).number, 2, **floor.act())
+    between = floor.tick()
+    floor.plan(floor.box_102)
+    floor.clock += HOUR
+    late = [(unsealed, "", "off_route"), (unplanned, "", "off_route"), (between, "", "off_route")]
+    for at, named, outcome in [*late, (planned, other, "wrong_box")]:
+        assert floor.scan(floor.box_102, "SHIP-1", at=at, load=named).outcome == outcome
+    assert floor.box(floor.box_102).state == "sealed"
+    assert flags(floor) == []
+    floor.check()
+
+
+def test_a_late_scan_of_a_box_that_was_open_then_loads_it_not_though_it_is_sealed_now(floor: Floor) -> None:
+    floor.seal_both()
+    floor.plan(floor.box_102)
+    open_again(floor.database, Opening(box=2, reason="one too many"), **floor.act())
+    opened = floor.tick()
+    floor.seal(floor.box_102)
+    floor.clock += HOUR
+    assert floor.scan(floor.box_102, "SHIP-1", at=opened).outcome == "early"
+    assert floor.box(floor.box_102).state == "sealed"
+    assert flags(floor) == []
+
+
+def test_whoever_takes_a_box_off_that_counts_as_loaded_knows_of_it(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_102)
+    before = floor.tick()
+    floor.scan(floor.box_102, "SHIP-1")
+    floor.clock += HOUR
+    take_off_load(floor.database, read_code(load).number, 2, **floor.act())
+    assert floor.scan(floor.box_102, "SHIP-1", at=before).outcome == "off_route"
+    assert flags(floor) == []
+    floor.check()
+
+
+def test_a_device_whose_clock_is_a_little_slow_is_not_late(floor: Floor) -> None:
+    planned_then_off(floor)
+    floor.plan(floor.box_102)
+    floor.tick(5)
+    slow = floor.clock - timedelta(seconds=50)
+    assert floor.scan(floor.box_102, "SHIP-1", at=slow).outcome == "done"
+    assert flags(floor) == []
 
 
 def test_a_scan_onto_the_load_in_its_time_contradicts_nothing(floor: Floor) -> None:

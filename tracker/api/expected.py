@@ -15,6 +15,7 @@ from tracker.api.service import CallBlueprint
 from tracker.records import look
 from tracker.records.access import StationView, list_stations
 from tracker.records.expected import Changed, Expected, changed_since, expected_boxes, expected_parts
+from tracker.records.sscc import last_serials
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
@@ -81,7 +82,8 @@ def get_expected(query: dict[str, Any]) -> Response:
     with database().read() as connection:
         station = _station(connection, query["station"])
         last = look.last_change(connection)
-        changed = changed_since(connection, since) if 0 < since <= last and not query["after"] else None
+        partly = 0 < since <= last and not query["after"] and not _numbers_boxes(connection, station)
+        changed = changed_since(connection, since) if partly else None
         if changed is None:
             found = _expected(connection, station, limit=query["limit"] + 1, after=number_after(query["after"]))
             page = cut(found, query["limit"], lambda row: str(row.id))
@@ -119,6 +121,11 @@ def _expected(
     if station.step is Step.SHIP:
         return expected_boxes(connection, limit=limit, after=after, among=among)
     return expected_parts(connection, station.step, limit=limit, after=after, among=among)
+
+
+def _numbers_boxes(connection: Connection, station: StationView) -> bool:
+    """Whether boxes get SSCCs, of which the log says nothing: the dock, where they are read, is told all each time."""
+    return station.step is Step.SHIP and bool(last_serials(connection))
 
 
 def _changes(connection: Connection, station: StationView, changed: Changed) -> tuple[dict[str, Any], list[str]]:

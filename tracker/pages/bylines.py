@@ -1,33 +1,43 @@
 """Whose a reading is that a page sends later.
 
-A page keeps with each reading the name that was signed in when it was read, signed by the service, and sends it along:
-the reading stays theirs when somebody else has signed in before the network came back. A station's own tablet keeps
-none: its badges wait in the same queue and say who came next.
+A page keeps with each reading who was signed in when it was read, signed by the service, and sends it along: the
+reading stays theirs when somebody else has signed in before the network came back. It says so of what was read within
+half a day after the page had it, and no longer than its person or token stands. A station's own tablet keeps none and
+takes none: its badges wait in the same queue and say who came next.
 """
 
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 from flask import current_app
 from itsdangerous import BadData, URLSafeTimedSerializer
 
-from tracker.pages.context import bearer
+from tracker.pages.context import bearer, database
+from tracker.work.visits import IDLE, in_force
 
 KEPT: Final = timedelta(days=90)
+_GIVE: Final = timedelta(minutes=1)  # a second is cut off the time of signing, and clocks differ a little
 
 
 def byline() -> str:
     """Return who is signed in, for a page to keep with what is read there."""
-    return "" if bearer().station is not None else _signer().dumps(bearer().name)
+    own = bearer()
+    return "" if own.station is not None else _signer().dumps([own.name, own.person_id, own.token_id])
 
 
-def whose(given: Mapping[str, Any]) -> str:
-    """Return the name that a reading is logged under: the one it was sent with, or who is signed in now."""
-    try:
-        return str(_signer().loads(str(given.get("by") or ""), max_age=int(KEPT.total_seconds())))
-    except BadData:
+def whose(given: Mapping[str, Any], read: datetime) -> str:
+    """Return the name that a reading of a moment is logged under: the one it was sent with, or who is signed in now."""
+    by = given.get("by")
+    if bearer().station is not None or not isinstance(by, str):
         return bearer().name
+    try:
+        (name, person, token), signed = _signer().loads(by, max_age=int(KEPT.total_seconds()), return_timestamp=True)
+    except (BadData, UnicodeError):
+        return bearer().name
+    if not signed - _GIVE <= read <= signed + IDLE:
+        return bearer().name
+    return str(name) if in_force(database(), person, token) else bearer().name
 
 
 def _signer() -> URLSafeTimedSerializer:

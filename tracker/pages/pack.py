@@ -24,10 +24,10 @@ from tracker.pages.days import day, moment
 from tracker.pages.measures import units
 from tracker.pages.polling import answer_if_changed
 from tracker.pages.scale_reading import read_mass_kg, unit_of
-from tracker.pages.scan_reading import take_scans
+from tracker.pages.scan_reading import moment_read, take_scans
 from tracker.pages.spoken import spoken
 from tracker.pages.station_answer import in_short, in_words, tell
-from tracker.pages.words import REASONS, box_name, box_state_word, step_word
+from tracker.pages.words import REASONS, box_name, box_state_word, step_word, who_word
 from tracker.records import access, look, packing
 from tracker.records.access import StationView
 from tracker.records.packing import Whereabouts
@@ -91,7 +91,8 @@ def _bench_now(station: str) -> dict[str, Any]:
     with database().read() as connection:
         place = _bench(connection, station)
         change = look.last_change(connection)
-        return {"bench": _bench_html(connection, place), "change": change}
+        bench = _bench_html(connection, place)
+    return {"bench": bench, "change": change, "who": who_word(bearer().name), "by": byline(), "nobody": is_nobody()}
 
 
 @blueprint.get("/pack/<path:station>/next")
@@ -187,7 +188,7 @@ def post_count(station: str) -> Response:
         count=_whole(body.get("count")),
         was=_whole(body.get("was", 0)),
     )
-    count_item(database(), counting, **{**act(), "who": whose(body)})
+    count_item(database(), counting, **{**act(), "who": whose(body, moment_read(body))})
     return _answer(station, id=str(body.get("id", ""))[:40])
 
 

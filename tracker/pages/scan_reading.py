@@ -3,7 +3,7 @@
 A page sends one scan by itself, as an object, or what has waited for the network as a list of them: ``scans``.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
@@ -76,7 +76,14 @@ def read_scan(given: dict[str, Any], station: str) -> Reading:
         action=Action(action),
         reason=str(reason).replace("_", " "),
     )
-    return Reading(scan=scan, sent=sent, who=whose(given))
+    return Reading(scan=scan, sent=sent, who=whose(given, moment_read(given)))
+
+
+def moment_read(given: Mapping[str, Any]) -> datetime:
+    """Return when an entry of a page was read, by the server's clock: as long ago as the device says."""
+    faults: list[Fault] = []
+    read, sent = (_time(given.get(key), key, faults) for key in ("at", "sent_at"))
+    return now() if read is None or sent is None else now() - (sent - read)
 
 
 def _id(given: Any, faults: list[Fault]) -> UUID | None:

@@ -81,6 +81,7 @@ class Flagged:
 
 
 _settling = log.alias("the_settling")
+_undo = log.alias("the_undo")
 _FLAGGED = (
     select(
         log,
@@ -95,7 +96,7 @@ _FLAGGED = (
     .outerjoin(part, part.c.id == log.c.part_id)
     .outerjoin(job, job.c.id == log.c.job_id)
     .outerjoin(box, box.c.id == log.c.box_id)
-    .where(log.c.flag.is_not(None))
+    .where(log.c.flag.is_not(None), ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists())
 )
 
 

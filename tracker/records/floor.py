@@ -81,6 +81,7 @@ class LastCounted:
     """A station's scan that counted: what an undo takes back."""
 
     seq: int
+    at: datetime
     action: str
     step: Step
     part_id: int | None
@@ -161,10 +162,11 @@ _UPDATE_STATION = (
 )
 
 _undo = log.alias("the_undo")
+_settling = log.alias("the_settling")
 _NOT_UNDONE = ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists()
 _LAST_COUNTED = (
     select(
-        *(log.c.seq, log.c.action, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id),
+        *(log.c.seq, log.c.at, log.c.action, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id),
         *(log.c.job_id, log.c.scan_id, log.c.code),
     )
     .where(
@@ -218,23 +220,31 @@ _CANCELLED_AFTER = select(
         log.c.at > bindparam("at"),
     )
 )
-# What was planned for a box, and the sealings of it that were taken back, in the order of the log.
-_PLANS = (
-    select(log.c.at, log.c.load_id)
-    .where(log.c.part_id.is_(None), log.c.box_id == bindparam("id"), log.c.action == "plan")
-    .order_by(log.c.seq)
-)
-_sealing = log.alias("the_sealing")
-_OPENED_AFTER = select(
-    exists().where(
+# What happened to a box as a whole, in the order of the log, and when it was taken back.
+_BOX_ACTS = (
+    select(log.c.seq, log.c.at, log.c.action, log.c.step, log.c.outcome, log.c.load_id, _undo.c.at.label("undo_at"))
+    .outerjoin(_undo, _undo.c.undoes == log.c.seq)
+    .where(
         log.c.part_id.is_(None),
         log.c.box_id == bindparam("id"),
-        log.c.action == "undo",
-        log.c.at > bindparam("at"),
-        _sealing.c.seq == log.c.undoes,
-        _sealing.c.action == "seal",
-        _sealing.c.at <= bindparam("at"),
+        log.c.action.in_(["plan", "seal", "pass"]),
     )
+    .order_by(log.c.seq)
+)
+# What was flagged and refused at a station: it counts for nothing, and an undo that follows it means it.
+_LAST_FLAGGED = (
+    select(log.c.seq, log.c.at, log.c.step, log.c.part_id, log.c.box_id)
+    .where(
+        log.c.station_id == bindparam("station_id"),
+        log.c.at <= bindparam("at"),
+        log.c.flag.is_not(None),
+        log.c.action == "pass",
+        log.c.outcome.not_in(sorted(COUNTING_OUTCOMES)),
+        _NOT_UNDONE,
+        ~select(_settling.c.seq).where(_settling.c.settles == log.c.seq).exists(),
+    )
+    .order_by(log.c.at.desc(), log.c.seq.desc())
+    .limit(1)
 )
 _HOLD_BEFORE = (
     select(log.c.action)
@@ -416,16 +426,65 @@ def sealed_after(connection: Connection, box_id: int, at: datetime) -> bool:
     return bool(connection.execute(_SEALED_AFTER, {"id": box_id, "at": at}).scalar())
 
 
-def load_before_plan(connection: Connection, box_id: int, at: datetime) -> int | None:
-    """Return the load that a box was planned for at a past moment when its plan was changed since."""
-    plans = connection.execute(_PLANS, {"id": box_id}).all()
-    before = [row.load_id for row in plans if row.at <= at]
-    return cast("int | None", before[-1]) if before and len(before) < len(plans) else None
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxThen:
+    """How a box stood at a past moment, and what of it changed since.
+
+    ``counted`` says that it was counted as loaded by the plan of then, by any scan: what came after was decided in the
+    knowledge of it.
+    """
+
+    load_id: int | None
+    sealed: bool
+    planned_since: bool
+    opened_since: bool
+    counted: bool
 
 
-def opened_after(connection: Connection, box_id: int, at: datetime) -> bool:
-    """Say whether a box that was sealed at a past moment was opened again since."""
-    return bool(connection.execute(_OPENED_AFTER, {"id": box_id, "at": at}).scalar())
+def box_then(connection: Connection, box_id: int, at: datetime) -> BoxThen:
+    """Return how a box stood at ``at``, as the log tells it now."""
+    acts = connection.execute(_BOX_ACTS, {"id": box_id}).all()
+    plans = [row for row in acts if row.action == "plan"]
+    before = [row for row in plans if row.at <= at]
+    after = [row.seq for row in plans if row.at > at]
+    sealings = [row for row in acts if row.action == "seal" and row.at <= at]
+    stands = [row for row in sealings if row.undo_at is None or row.undo_at > at]
+    span = (before[-1].seq if before else 0, after[0] if after else float("inf"))
+    return BoxThen(
+        load_id=before[-1].load_id if before else None,
+        sealed=bool(stands),
+        planned_since=bool(after),
+        opened_since=any(row.undo_at is not None for row in stands),
+        counted=any(_is_loading(row) and span[0] < row.seq < span[1] for row in acts),
+    )
+
+
+def loading_that_stands(connection: Connection, box_id: int) -> int | None:
+    """Return the number in the log of the scan by which a box is loaded now, or None when it is not."""
+    acts = connection.execute(_BOX_ACTS, {"id": box_id}).all()
+    planned = max((row.seq for row in acts if row.action == "plan"), default=0)
+    return max((row.seq for row in acts if _is_loading(row) and row.seq > planned), default=None)
+
+
+def _is_loading(row: Any) -> bool:
+    return bool(row.action == "pass" and row.step == Step.SHIP and row.outcome == Outcome.DONE and row.undo_at is None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastFlagged:
+    """A station's scan that was refused and flagged: an undo that follows it means it."""
+
+    seq: int
+    at: datetime
+    step: Step
+    part_id: int | None
+    box_id: int | None
+
+
+def last_flagged(connection: Connection, station_id: int, at: datetime) -> LastFlagged | None:
+    """Return the station's last scan up to ``at`` that was refused and flagged, neither taken back nor settled."""
+    row = connection.execute(_LAST_FLAGGED, {"station_id": station_id, "at": at}).first()
+    return None if row is None else LastFlagged(**{**row._mapping, "step": Step(row.step)})
 
 
 def planned_before_move(connection: Connection, part_id: int, at: datetime) -> int | None:

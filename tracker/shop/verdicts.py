@@ -209,7 +209,7 @@ def _judge_loading(box: BoxFacts, open_load: str | None) -> Verdict:
 
 
 def judge_late_loading(box: BoxFacts, then: str, *, opened: bool) -> Verdict:
-    """Say what scanning a box onto load ``then`` means when it was taken off, or ``opened`` again, since the scan."""
+    """Say what scanning a box onto load ``then`` means when its plan changed, or it was ``opened``, since the scan."""
     if opened:
         message = f"Box {box.code} was opened again after this scan. Seal it, then scan it onto its load."
         return Verdict(outcome=Outcome.EARLY, message=message)

@@ -18,6 +18,7 @@ from tracker.records.boards import BoardView, board_view, parts_on_board
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
 from tracker.shop import verdicts
+from tracker.shop.clocks import LONGEST_WAY
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.contradictions import Contradiction, told
 from tracker.shop.progress import Happening, Progress, Sighting, advance, fold, known_at
@@ -365,10 +366,9 @@ class _Desk:
         station = entry.station_row
         named = self._code(scan.load, Kind.LOAD).number if scan.load else self._open_load(scan, station)
         open_load = None if named is None else str(Code(Kind.LOAD, named))
-        facts = self._box_facts(box, scan.at)
-        verdict = verdicts.judge_box(facts, _station_facts(station), open_load)
+        verdict = verdicts.judge_box(self._box_facts(box, scan.at), _station_facts(station), open_load)
         if station.step is Step.SHIP:
-            verdict = self._loading_then(scan, box, facts, verdict, entry)
+            verdict = self._loading_then(scan, box, verdict, entry)
         if verdict.outcome is Outcome.DONE and station.step is Step.SHIP:
             self.ledger.set_box(box, state=BoxState.LOADED)
             entry.load_id = box.load_id
@@ -377,23 +377,40 @@ class _Desk:
             self._open(station, box, scan.at)
         return entry.record(verdict)
 
-    def _loading_then(self, scan: Scan, box: BoxRow, facts: BoxFacts, verdict: Verdict, entry: "_Entry") -> Verdict:
-        """The verdict on a box that is loaded, unless it was taken off, opened or cancelled after this late scan."""
-        connection = self.ledger.connection
-        if facts.cancelled:
-            if floor.cancelled_after(connection, box.job.id, scan.at):
-                entry.flag_as(Contradiction.CANCELLED)
+    def _loading_then(self, scan: Scan, box: BoxRow, verdict: Verdict, entry: "_Entry") -> Verdict:
+        """The verdict on a scan onto a load, which for a late one is that of its own time: it loads nothing by today's.
+
+        One that would have loaded the box, but for what was changed since, is flagged. Where the box was counted as
+        loaded then by any other scan, whoever changed that knew of it.
+        """
+        if self.ledger.now - scan.at <= LONGEST_WAY or box.state is BoxState.SHIPPED:
             return verdict
         self.ledger.write()
-        opened = floor.opened_after(connection, box.id, scan.at)
-        then = floor.load_before_plan(connection, box.id, scan.at)
-        if facts.held or box.state is BoxState.SHIPPED or not (opened or then):
+        then = floor.box_then(self.ledger.connection, box.id, scan.at)
+        named = self._code(scan.load, Kind.LOAD).number if scan.load else None
+        as_planned = box.load_id is not None and box.load_id == (then.load_id if named is None else named)
+        if as_planned and box.state is BoxState.LOADED:
             return verdict
-        entry.load_id = then or box.load_id
-        if entry.load_id is None:
+        facts = self._box_facts(box, scan.at)
+        changed = then.opened_since or (then.planned_since and named is None) or facts.cancelled
+        if then.sealed and as_planned and not changed:
             return verdict
-        entry.flag_as(Contradiction.OPENED if opened else Contradiction.OFF_LOAD)
-        return verdicts.judge_late_loading(facts, str(Code(Kind.LOAD, entry.load_id)), opened=opened)
+        code = None if then.load_id is None else str(Code(Kind.LOAD, then.load_id))
+        state = BoxState.SEALED if then.sealed else BoxState.COMPLETE
+        of_then = replace(facts, load=code, state=state, cancelled=False)
+        judged = verdicts.judge_box(
+            of_then, _station_facts(entry.station_row), None if named is None else str(Code(Kind.LOAD, named))
+        )
+        if judged.outcome is not Outcome.DONE or code is None:
+            return verdict if facts.cancelled else judged
+        entry.load_id = then.load_id
+        if facts.cancelled:
+            late = floor.cancelled_after(self.ledger.connection, box.job.id, scan.at)
+            entry.flag_as(Contradiction.CANCELLED if late else None)
+            return verdict
+        if not then.counted:
+            entry.flag_as(Contradiction.OPENED if then.opened_since else Contradiction.OFF_LOAD)
+        return verdicts.judge_late_loading(facts, code, opened=then.opened_since)
 
     def _load(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         load = self.ledger.load(code.number)
@@ -443,6 +460,10 @@ class _Desk:
         self.ledger.write()
         station = entry.station_row
         last = floor.last_counted(self.ledger.connection, station.id, scan.at)
+        flagged = floor.last_flagged(self.ledger.connection, station.id, scan.at)
+        later = flagged is not None and (last is None or (flagged.at, flagged.seq) > (last.at, last.seq))
+        if flagged is not None and later and _means(scan, flagged):
+            return self._undo_flagged(flagged, scan, entry)
         if last is None:
             raise _Refused(Outcome.NOTHING_TO_UNDO, f"{station.name}: nothing to take back.")
         self._check_meant(scan, last)
@@ -462,13 +483,32 @@ class _Desk:
             raise _Refused(Outcome.BOX_CLOSED, f"Box {box_code(box.id)} is {box.state}: ask the foreman.")
         entry.load_id = last.load_id
         entry.undoes = last.seq
+        unloads = box is not None and last.step is Step.SHIP and self._stands(last, box)
         answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=_undone_message(last, part, box)))
         if part is not None:
             self.ledger.refold([part.id], at=scan.at)
-        elif box is not None and last.step is Step.SHIP:
+        elif box is not None and unloads:
             self.ledger.set_box(box, state=BoxState.SEALED)
         if last.step in (Step.PACK, Step.SHIP):
             self._reopen(station, scan.at)
+        return answer
+
+    def _stands(self, last: floor.LastCounted, box: BoxRow) -> bool:
+        """Whether it is this scan by which the box is loaded: it may have come off its load, or onto another, since."""
+        return floor.loading_that_stands(self.ledger.connection, box.id) == last.seq
+
+    def _undo_flagged(self, flagged: floor.LastFlagged, scan: Scan, entry: "_Entry") -> Answer:
+        """Take back a late scan that counts for nothing yet: nobody need settle it any more."""
+        part = None if flagged.part_id is None else self.ledger.part(flagged.part_id)
+        box = None if flagged.box_id is None else self.ledger.box(flagged.box_id)
+        entry.part, entry.box, entry.undoes = part, box, flagged.seq
+        what = "the scan" if part is None else f"{part.name}, cabinet {part.cabinet}"
+        if part is None and box is not None:
+            what = f"box {box_code(box.id)}"
+        message = f"Taken back: {what}: {flagged.step.value}."
+        answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=message))
+        if part is not None:
+            self.ledger.refold([part.id], at=scan.at)
         return answer
 
     def _check_meant(self, scan: Scan, last: floor.LastCounted) -> None:
@@ -638,6 +678,12 @@ def _sscc_or_none(text: str) -> str | None:
         return find_sscc(text)
     except MisreadError:
         return None
+
+
+def _means(scan: Scan, flagged: floor.LastFlagged) -> bool:
+    """Whether an undo may mean a scan: it is read without a part's code, or with that of the scan's part."""
+    code = _code_or_none(scan.code)
+    return code is None or code.kind is not Kind.PART or code.number == flagged.part_id
 
 
 def _is_late(at: datetime, part: PartRow) -> bool:

@@ -138,6 +138,15 @@ def visitor(database: Database, secret: str, now: datetime, *, acts: bool = Fals
     return bearer
 
 
+def in_force(database: Database, person_id: int | None, token_id: int) -> bool:
+    """Say whether a person, or else a token, may still sign in."""
+    with database.read() as connection:
+        if person_id is None:
+            return token_by_id(connection, token_id) is not None
+        person = kept.person_by_id(connection, person_id)
+    return person is not None and not person.withdrawn
+
+
 def note_badge(database: Database, secret: str, code: str, attempt: Attempt) -> str:
     """Let the following scans of a paired tablet be those of a badge's holder; return their name.
 

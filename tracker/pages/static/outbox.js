@@ -142,7 +142,11 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
     );
     for (const { entry, answer, isTold } of told) {
       channel?.postMessage({ entry, answer });
-      onAnswer(entry, { ...answer, isTold });
+      try {
+        onAnswer(entry, { ...answer, isTold });
+      } catch (error) {
+        reportError(error); // the others are told all the same
+      }
     }
   }
 

@@ -40,6 +40,7 @@ function keep(key, value) {
 function start() {
   keep(KEPT, pack.dataset.station);
   let noted = ""; // the id of the reading of which the screen says that it is kept
+  let meant = ""; // its code: an undo that is pressed now means it, whatever becomes of it
   let change = Number.parseInt(document.querySelector('meta[name="change-tag"]').content, 10); // the log's number: the bench as drawn
   let sealing = false;
   let tookBack = -TAP_MS;
@@ -61,7 +62,7 @@ function start() {
   window.addEventListener("pagehide", sendCounts);
 
   listen(onCode, { onText, isText: isScale, field: byId("code") });
-  poll(pack.dataset.bench, show, { every: 1000 });
+  poll(pack.dataset.bench, (data) => (showWho(data), show(data)), { every: 1000 });
   poll(pack.dataset.next, (data) => swap(byId("next"), data.next), { every: 5000 });
   document.addEventListener("click", onClick);
   const above = new ResizeObserver(placeBench);
@@ -90,7 +91,7 @@ function start() {
   }
 
   function scan(code, action, more = {}) {
-    const what = code || byId("undo").textContent.trim();
+    const what = action === "undo" ? byId("undo").textContent.trim() : code;
     saySeal("");
     outbox.add("scan", pack.dataset.scan, { code, action, ...more }, what);
   }
@@ -98,7 +99,7 @@ function start() {
   function takeBack() {
     if (performance.now() - tookBack < TAP_MS) return;
     tookBack = performance.now();
-    scan("", "undo");
+    scan(byId("answer").dataset.sound === "kept" ? meant : "", "undo");
   }
 
   // While a foreman decides about one box, nothing is scanned into another.
@@ -121,6 +122,7 @@ function start() {
   function onNoted({ id, kind, body, what, isMisread }) {
     if (kind === "count") return; // it stands on the screen
     noted = id;
+    meant = body.action === "pass" && !isMisread ? body.code : "";
     namelessUndo();
     if (!isMisread && body.action === "pass" && PART.test(body.code)) mean(body.code, body.code);
     const [word, says] = isMisread ? ["misread", "misreadSays"] : ["noted", "notedSays"];
@@ -141,6 +143,12 @@ function start() {
     else if (kind === "badge") say(`${words("hello")} ${data.name}`, "ok");
     else if (data.answer) answer(data.answer, data.sound, data.outcome);
     else say(data.word, data.sound, data);
+  }
+
+  function showWho({ who, by, nobody }) {
+    byId("who").textContent = who;
+    byId("who").dataset.by = by; // the outbox keeps it with what is read
+    if (!nobody) byId("nobody")?.remove();
   }
 
   // What is not sent yet would be taken back first: the button no longer knows what.

@@ -15,7 +15,6 @@ self.addEventListener("install", (event) => event.waitUntil(bringOver().then(() 
 self.addEventListener("activate", (event) => event.waitUntil(throwAway().then(() => self.clients.claim())));
 self.addEventListener("message", (event) => {
   if (event.data.keep) event.waitUntil(keep(event.data.keep));
-  if (event.data.forget) event.waitUntil(forgetPages());
 });
 self.addEventListener("fetch", (event) => {
   const { method, mode, url } = event.request;
@@ -85,11 +84,4 @@ async function throwAway() {
 
 async function olderCaches() {
   return (await caches.keys()).filter((name) => name.startsWith(NAME) && name !== NAME + VERSION);
-}
-
-async function forgetPages() {
-  const cache = await caches.open(NAME + VERSION);
-  for (const request of await cache.keys()) {
-    if (PAGE.test(new URL(request.url).pathname)) await cache.delete(request);
-  }
 }

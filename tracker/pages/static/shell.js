@@ -17,9 +17,3 @@ async function keep() {
   const loaded = performance.getEntriesByType("resource").map((each) => each.name);
   active.postMessage({ keep: [location.href, ...loaded.filter((name) => new URL(name).pathname.startsWith("/static/"))] });
 }
-
-// Whoever signs out leaves no page behind; what waits to be sent stays.
-document.querySelector('form[action="/sign-out"]')?.addEventListener("submit", () => {
-  navigator.serviceWorker?.controller?.postMessage({ forget: true });
-  localStorage.removeItem("pack-bench");
-});

@@ -29,6 +29,7 @@ function keepStation() {
 
 let lastPart = null; // {code, title} of the last part that was read
 let noted = ""; // the id of the reading of which the screen says that it is kept
+let meant = ""; // its code: an undo that is pressed now means it, whatever becomes of it
 let undoes = at("undoes").textContent; // what an undo takes back, as far as this page knows
 let change = 0; // the shop's change number as it was when the last answer came
 
@@ -39,7 +40,7 @@ shown.use(outbox);
 function take(action, code, more = {}) {
   at("answer").classList.add("old");
   at("undoes").textContent = "…"; // until it is known what counts last now
-  outbox.add("scan", floor.scan, { action, code, ...more }, code || words("undo"));
+  outbox.add("scan", floor.scan, { action, code, ...more }, action === "undo" ? words("undo") : code);
 }
 
 /* A badge waits its turn too: what was scanned before it was scanned by whoever worked here before. */
@@ -51,6 +52,7 @@ function greet(code) {
 
 function onNoted({ id, body, what, isMisread }) {
   noted = id;
+  meant = body.action === "pass" && !isMisread ? body.code : "";
   nameUndo(isMisread ? undoes : body.action === "undo" ? "" : what);
   at("answer").dataset.outcome = "kept";
   const [word, says] = isMisread ? ["misread", "misreadSays"] : ["noted", "notedSays"];
@@ -166,7 +168,7 @@ at("undo").addEventListener("click", () => {
     at("twice").textContent = words("undoneTwice");
   } else {
     undone = performance.now();
-    take("undo", "");
+    take("undo", at("answer").dataset.sound === "kept" ? meant : "");
   }
 });
 at("reasons").addEventListener("click", ({ target }) => target.value && ask(target.value, target.textContent));
