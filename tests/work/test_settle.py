@@ -477,10 +477,7 @@ def test_the_undo_of_a_loading_seals_no_box_that_was_opened_since(floor: Floor) 
 
 
 def test_what_would_have_been_refused_on_time_is_refused_late_and_nobody_is_asked(floor: Floor) -> None:
-    floor.pack_all()
-    unsealed = floor.tick()
-    floor.seal(floor.box_102)
-    unplanned = floor.tick()
+    floor.seal_both()
     load = floor.plan(floor.box_102)
     other = floor.plan(floor.box_101)
     planned = floor.tick()
@@ -488,10 +485,21 @@ def test_what_would_have_been_refused_on_time_is_refused_late_and_nobody_is_aske
     between = floor.tick()
     floor.plan(floor.box_102)
     floor.clock += HOUR
-    late = [(unsealed, "", "off_route"), (unplanned, "", "off_route"), (between, "", "off_route")]
-    for at, named, outcome in [*late, (planned, other, "wrong_box")]:
+    for at, named, outcome in [(between, "", "off_route"), (planned, other, "wrong_box")]:
         assert floor.scan(floor.box_102, "SHIP-1", at=at, load=named).outcome == outcome
     assert floor.box(floor.box_102).state == "sealed"
+    assert flags(floor) == []
+    floor.check()
+
+
+@pytest.mark.parametrize("named", [False, True])
+def test_a_scan_from_before_all_that_is_known_of_a_box_is_judged_as_today(floor: Floor, named: bool) -> None:
+    """The clock of its device may be slow by hours, and nobody noticed."""
+    before = floor.tick()
+    floor.clock += HOUR
+    floor.seal_both()
+    load = floor.plan(floor.box_102)
+    assert floor.scan(floor.box_102, "SHIP-1", at=before, load=load if named else "").outcome == "done"
     assert flags(floor) == []
     floor.check()
 

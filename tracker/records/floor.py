@@ -13,7 +13,7 @@ from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.progress import Happening, Progress, Sighting
 from tracker.shop.scans import Answer
 from tracker.shop.steps import Route, Step
-from tracker.shop.verdicts import COUNTING_OUTCOMES, BoxState, Outcome
+from tracker.shop.verdicts import CLOSED_STATES, COUNTING_OUTCOMES, BoxState, Outcome
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -441,21 +441,25 @@ class BoxThen:
     counted: bool
 
 
-def box_then(connection: Connection, box_id: int, at: datetime) -> BoxThen:
-    """Return how a box stood at ``at``, as the log tells it now."""
-    acts = connection.execute(_BOX_ACTS, {"id": box_id}).all()
+def box_then(connection: Connection, now: BoxRow, at: datetime) -> BoxThen:
+    """Return how a box stood at ``at``, as the log tells it today.
+
+    Where nothing was planned, or nothing sealed, by then, it is taken as it stands now: a device's clock may be slow by
+    more than anybody noticed.
+    """
+    acts = connection.execute(_BOX_ACTS, {"id": now.id}).all()
     plans = [row for row in acts if row.action == "plan"]
     before = [row for row in plans if row.at <= at]
-    after = [row.seq for row in plans if row.at > at]
+    after = [row.seq for row in plans if before and row.at > at]
     sealings = [row for row in acts if row.action == "seal" and row.at <= at]
-    stands = [row for row in sealings if row.undo_at is None or row.undo_at > at]
-    span = (before[-1].seq if before else 0, after[0] if after else float("inf"))
+    standing = [row for row in sealings if row.undo_at is None or row.undo_at > at]
+    first, last = before[-1].seq if before else 0, after[0] if after else float("inf")
     return BoxThen(
-        load_id=before[-1].load_id if before else None,
-        sealed=bool(stands),
+        load_id=before[-1].load_id if before else now.load_id,
+        sealed=bool(standing) if sealings else now.state in CLOSED_STATES,
         planned_since=bool(after),
-        opened_since=any(row.undo_at is not None for row in stands),
-        counted=any(_is_loading(row) and span[0] < row.seq < span[1] for row in acts),
+        opened_since=any(row.undo_at is not None for row in standing),
+        counted=any(_is_loading(row) and first < row.seq < last for row in acts),
     )
 
 

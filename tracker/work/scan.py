@@ -380,37 +380,41 @@ class _Desk:
     def _loading_then(self, scan: Scan, box: BoxRow, verdict: Verdict, entry: "_Entry") -> Verdict:
         """The verdict on a scan onto a load, which for a late one is that of its own time: it loads nothing by today's.
 
-        One that would have loaded the box, but for what was changed since, is flagged. Where the box was counted as
-        loaded then by any other scan, whoever changed that knew of it.
+        One that would have loaded the box, but for what was changed since, is flagged.
         """
         if self.ledger.now - scan.at <= LONGEST_WAY or box.state is BoxState.SHIPPED:
             return verdict
         self.ledger.write()
-        then = floor.box_then(self.ledger.connection, box.id, scan.at)
-        named = self._code(scan.load, Kind.LOAD).number if scan.load else None
-        as_planned = box.load_id is not None and box.load_id == (then.load_id if named is None else named)
-        if as_planned and box.state is BoxState.LOADED:
-            return verdict
+        then = floor.box_then(self.ledger.connection, box, scan.at)
         facts = self._box_facts(box, scan.at)
-        changed = then.opened_since or (then.planned_since and named is None) or facts.cancelled
-        if then.sealed and as_planned and not changed:
-            return verdict
-        code = None if then.load_id is None else str(Code(Kind.LOAD, then.load_id))
-        state = BoxState.SEALED if then.sealed else BoxState.COMPLETE
-        of_then = replace(facts, load=code, state=state, cancelled=False)
-        judged = verdicts.judge_box(
-            of_then, _station_facts(entry.station_row), None if named is None else str(Code(Kind.LOAD, named))
+        of_then = replace(
+            facts,
+            load=None if then.load_id is None else str(Code(Kind.LOAD, then.load_id)),
+            state=BoxState.SEALED if then.sealed else BoxState.COMPLETE,
+            cancelled=False,
         )
-        if judged.outcome is not Outcome.DONE or code is None:
+        named = str(self._code(scan.load, Kind.LOAD)) if scan.load else None
+        if facts.load is not None and facts.load == (named or of_then.load):
+            changed = then.opened_since or (then.planned_since and not named) or facts.cancelled
+            if box.state is BoxState.LOADED or (then.sealed and not changed):
+                return verdict
+        judged = verdicts.judge_box(of_then, _station_facts(entry.station_row), named)
+        if judged.outcome is not Outcome.DONE or of_then.load is None:
             return verdict if facts.cancelled else judged
         entry.load_id = then.load_id
+        entry.flag_as(self._late_loading(scan, box, then))
         if facts.cancelled:
-            late = floor.cancelled_after(self.ledger.connection, box.job.id, scan.at)
-            entry.flag_as(Contradiction.CANCELLED if late else None)
             return verdict
-        if not then.counted:
-            entry.flag_as(Contradiction.OPENED if then.opened_since else Contradiction.OFF_LOAD)
-        return verdicts.judge_late_loading(facts, code, opened=then.opened_since)
+        return verdicts.judge_late_loading(facts, of_then.load, opened=then.opened_since)
+
+    def _late_loading(self, scan: Scan, box: BoxRow, then: floor.BoxThen) -> Contradiction | None:
+        """What a foreman must look at. Where the box was counted as loaded, whoever changed that knew of it."""
+        if box.job.status == "cancelled":
+            late = floor.cancelled_after(self.ledger.connection, box.job.id, scan.at)
+            return Contradiction.CANCELLED if late else None
+        if then.counted:
+            return None
+        return Contradiction.OPENED if then.opened_since else Contradiction.OFF_LOAD
 
     def _load(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         load = self.ledger.load(code.number)
