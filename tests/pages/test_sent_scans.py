@@ -149,6 +149,13 @@ def test_a_name_holds_for_what_was_read_in_its_time_and_while_its_token_is_in_fo
     assert [who for _code, who in logged(floor)] == ["Ben", "Ben", "Ada", "Ben"]
 
 
+def test_a_device_that_says_it_waited_for_ever_is_believed_in_nothing(app: Flask, floor: Floor) -> None:
+    ages = {"at": "0001-01-02T00:00:00Z", "sent_at": "9999-12-30T00:00:00Z"}
+    ada = byline_on(signed_in(app, "Ada"), PATHS["station"])
+    send(signed_in(app, "Ben"), PATHS["station"], {**scan(floor.deck), **ages, "by": ada})
+    assert [code for code, _who in logged(floor)] == [floor.deck]
+
+
 def test_a_stations_tablet_keeps_no_name_and_takes_none_as_badges_say_it(app: Flask, floor: Floor) -> None:
     tablet = signed_in(app, "Saw")
     assert byline_on(tablet, PATHS["station"]) == ""

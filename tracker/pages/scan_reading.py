@@ -83,7 +83,10 @@ def moment_read(given: Mapping[str, Any]) -> datetime:
     """Return when an entry of a page was read, by the server's clock: as long ago as the device says."""
     faults: list[Fault] = []
     read, sent = (_time(given.get(key), key, faults) for key in ("at", "sent_at"))
-    return now() if read is None or sent is None else now() - (sent - read)
+    try:
+        return now() if read is None or sent is None else now() - (sent - read)
+    except OverflowError:  # from the year 1 to the year 9999
+        return now()
 
 
 def _id(given: Any, faults: list[Fault]) -> UUID | None:
