@@ -101,6 +101,15 @@ def test_a_station_that_is_opened_while_the_server_is_gone_scans(shop: Stoppable
     assert shop.scans() == [part_code(1)]
 
 
+def test_a_page_that_was_on_its_way_when_the_worker_came_is_kept_too(
+    shop: StoppableShop, context: BrowserContext
+) -> None:
+    page = shop.open(context, "/me")
+    page.goto(f"{shop.address}{STATION}", wait_until="commit")  # here the worker is made; the page is left at once
+    page.goto(f"{shop.address}/station/PACK-1")
+    wait_until_kept(page)
+
+
 def test_a_paired_tablet_that_opens_its_start_page_while_the_server_is_gone_is_at_its_station(
     shop: StoppableShop, context: BrowserContext
 ) -> None:

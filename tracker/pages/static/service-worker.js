@@ -5,6 +5,7 @@
 /* global VERSION */
 const NAME = "shop-";
 const PATIENCE_MS = 3000;
+const AGAIN_MS = [500, 1000, 2000];
 const AWAY_MS = 10_000; // when a page could not be had, what it is made of is not waited for piece by piece
 const AWAY = new Set([502, 503, 504]);
 const PAGE = /^\/(?:station|pack)(?:\/|$)/;
@@ -71,7 +72,16 @@ async function store(url, answer) {
 }
 
 function keep(urls) {
-  return Promise.all(urls.map(async (url) => store(url, await fetch(url, { cache: "no-cache" }))));
+  return Promise.all(urls.map(keepOne));
+}
+
+// A server that is busy for a moment is asked again: a page that lacks one piece does not open.
+async function keepOne(url) {
+  for (const pause of [...AGAIN_MS, 0]) {
+    const answer = await fetch(url, { cache: "no-cache" }).catch(() => null);
+    if (answer && answer.status < 500) return store(url, answer);
+    if (pause) await new Promise((resolve) => setTimeout(resolve, pause));
+  }
 }
 
 async function bringOver() {

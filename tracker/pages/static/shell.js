@@ -9,11 +9,14 @@ if (!window.isSecureContext) {
   keep().catch(() => {}); // a browser that refuses it keeps scanning as long as the page is open
 }
 
+// What came before the worker was there, or past it, is handed to it; the rest went through its hands. A worker may take a page over
+// that began without it, so that each piece is looked at for itself.
 async function keep() {
-  const isKept = Boolean(navigator.serviceWorker.controller); // then all that was loaded went through it
   await navigator.serviceWorker.register("/service-worker.js", { scope: SECTION });
-  if (isKept) return;
   const { active } = await navigator.serviceWorker.ready;
-  const loaded = performance.getEntriesByType("resource").map((each) => each.name);
-  active.postMessage({ keep: [location.href, ...loaded.filter((name) => new URL(name).pathname.startsWith("/static/"))] });
+  if (document.readyState !== "complete") await new Promise((resolve) => window.addEventListener("load", resolve, { once: true }));
+  const loaded = [...performance.getEntriesByType("navigation"), ...performance.getEntriesByType("resource")];
+  const past = loaded.filter(({ workerStart }) => !workerStart).map(({ name }) => name);
+  const wanted = past.filter((name) => new URL(name).pathname === location.pathname || new URL(name).pathname.startsWith("/static/"));
+  if (wanted.length) active.postMessage({ keep: wanted });
 }
