@@ -411,6 +411,7 @@ def test_an_undo_pressed_offline_takes_back_what_was_read_before_it_or_nothing(
     scanner.pull(part_code(2))  # the label is dead, which nobody says offline
     expect(page.locator("#answer")).to_have_attribute("data-sound", "kept", timeout=SLOW_MS)
     page.locator("#undo").click()
+    expect(page.locator("#answer")).to_contain_text(part_code(2))  # what it would take back is named
     unsent(page, 2)
     page.unroute("**/scan")
     all_sent(page)

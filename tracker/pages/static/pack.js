@@ -62,7 +62,7 @@ function start() {
   window.addEventListener("pagehide", sendCounts);
 
   listen(onCode, { onText, isText: isScale, field: byId("code") });
-  poll(pack.dataset.bench, (data) => (showWho(data), show(data)), { every: 1000 });
+  poll(pack.dataset.bench, onNews, { every: 1000 });
   poll(pack.dataset.next, (data) => swap(byId("next"), data.next), { every: 5000 });
   document.addEventListener("click", onClick);
   const above = new ResizeObserver(placeBench);
@@ -91,7 +91,7 @@ function start() {
   }
 
   function scan(code, action, more = {}) {
-    const what = action === "undo" ? byId("undo").textContent.trim() : code;
+    const what = action === "undo" ? `${byId("undo").textContent.trim()} ${code}`.trim() : code;
     saySeal("");
     outbox.add("scan", pack.dataset.scan, { code, action, ...more }, what);
   }
@@ -143,6 +143,11 @@ function start() {
     else if (kind === "badge") say(`${words("hello")} ${data.name}`, "ok");
     else if (data.answer) answer(data.answer, data.sound, data.outcome);
     else say(data.word, data.sound, data);
+  }
+
+  function onNews(data) {
+    showWho(data);
+    return show(data);
   }
 
   function showWho({ who, by, nobody }) {

@@ -40,7 +40,7 @@ shown.use(outbox);
 function take(action, code, more = {}) {
   at("answer").classList.add("old");
   at("undoes").textContent = "…"; // until it is known what counts last now
-  outbox.add("scan", floor.scan, { action, code, ...more }, action === "undo" ? words("undo") : code);
+  outbox.add("scan", floor.scan, { action, code, ...more }, action === "undo" ? `${words("undo")} ${code}`.trim() : code);
 }
 
 /* A badge waits its turn too: what was scanned before it was scanned by whoever worked here before. */
