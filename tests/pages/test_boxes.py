@@ -81,10 +81,12 @@ def test_a_carton_is_drawn_layer_by_layer_with_each_part_once(page: Page, shop: 
 
 def test_a_box_leads_to_its_labels_and_to_a_load(page: Page, shop: Shop) -> None:
     shop.sign_in(page, f"/boxes/{shop.floor.box_102}", Role.PACKER)
-    page.get_by_role("link", name="Plan a load").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Plan a load").click()
     assert page.get_by_role("checkbox", checked=True).get_attribute("value") == shop.floor.box_102
     page.goto(f"{shop.address}/boxes/{shop.floor.box_102}")
-    page.get_by_role("link", name="Look at them and print").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Look at them and print").click()
     assert page.get_by_role("heading", name="2 labels").is_visible()
 
 

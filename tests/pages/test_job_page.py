@@ -113,9 +113,11 @@ def test_a_large_job_is_read_page_by_page_each_below_100_kilobytes(shop: Shop, p
     assert page.locator(".cabinet tbody tr").count() == 100
     assert page.locator(".boxes tbody tr").count() == 50
     assert len(page.content()) < 90_000
-    page.get_by_role("link", name="More parts").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="More parts").click()
     assert page.locator(".cabinet h3").first.inner_text() == "Cabinet Kitchen 10"
-    page.get_by_role("link", name="More boxes").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="More boxes").click()
     assert page.locator(".boxes tbody tr").count() == 10
 
 

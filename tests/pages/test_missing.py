@@ -91,7 +91,8 @@ def test_the_same_can_be_read_by_job_by_load_and_by_station(
     shop: Shop, page: Page, tab: str, expected: list[str]
 ) -> None:
     shop.sign_in(page, "/missing")
-    page.get_by_role("link", name=tab).click()
+    with page.expect_navigation():
+        page.get_by_role("link", name=tab).click()
     assert page.get_by_role("link", name=tab).get_attribute("aria-current") == "page"
     heads = page.locator(".group h2, .queue h2").all_inner_texts()
     for word in expected:

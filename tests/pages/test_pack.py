@@ -876,6 +876,25 @@ def test_nothing_is_clicked_by_the_enter_of_the_scanner(shop: Shop, at_bench: Ca
     assert shop.floor.box(box).items[0].counted is None
 
 
+def test_what_has_the_focus_keeps_it_when_the_bench_is_asked_for_and_when_another_packs(
+    shop: Shop, at_bench: Callable[..., Bench]
+) -> None:
+    (deck, _toe_kick, _end), (box, _other) = shop.job()
+    bench = at_bench()
+    bench.scan(box)
+    bench.says("Done")
+    bench.page.evaluate("localStorage.removeItem('pack-bench')")  # as on a tablet that shows this bench the first time
+    bench.page.reload()
+    bench.region("missing").focus()
+    came = [bench.region(name).element_handle() for name in ("head", "drawn", "items", "missing", "scale", "seal")]
+    for _ in range(2):  # asked for a second time, the first answer has been shown
+        bench.page.wait_for_event("response", lambda response: response.url.endswith("/bench"))
+    assert all(region.evaluate("(each) => each.isConnected") for region in came), "what is as it was is not drawn anew"
+    shop.floor.scan(deck, bench.name, at=datetime.now(UTC))
+    expect(bench.region("head")).to_contain_text("1 of 2 parts in", timeout=LIVE_MS)
+    expect(bench.region("missing")).to_be_focused()
+
+
 def test_the_screen_is_used_by_keyboard_alone(shop: Shop, at_bench: Callable[..., Bench]) -> None:
     (deck, toe_kick, _end), (box, _other) = shop.job()
     bench = at_bench()

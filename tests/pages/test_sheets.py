@@ -74,7 +74,8 @@ def test_a_sheet_speaks_the_readers_language_and_offers_the_other(
     assert fits(page)
     if shots is not None:
         page.screenshot(path=shots / "sheet-es.png", full_page=True)
-    page.get_by_role("link", name="English").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="English").click()
     assert "Add the deck" in page.get_by_role("article").inner_text()
     assert page.locator("html").get_attribute("lang") == "en"
     page.locator(".menu summary").click()

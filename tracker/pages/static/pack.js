@@ -20,7 +20,7 @@ const byId = (id) => document.getElementById(id);
 const pack = byId("pack");
 const list = byId("benches");
 
-const drawn = new WeakMap(); // region -> the text that it was drawn from
+const drawn = new WeakMap(); // region -> the text that it was drawn from, where it is not as the page came
 
 function choose() {
   const kept = keep(KEPT);
@@ -379,7 +379,7 @@ function start() {
 
   // What was refused must not stay on the screen: draw all anew.
   async function redraw() {
-    for (const region of document.querySelectorAll("[data-region]")) drawn.delete(region);
+    for (const region of document.querySelectorAll("[data-region]")) drawn.set(region, "");
     const answered = await call(pack.dataset.bench).catch(() => null);
     if (answered?.status === 200) show(answered.data);
   }
@@ -415,7 +415,7 @@ function start() {
     fresh.innerHTML = bench;
     for (const region of fresh.content.querySelectorAll("[data-region]")) {
       const old = document.querySelector(`[data-region=${region.dataset.region}]`);
-      if (!old || drawn.get(old) === region.outerHTML) continue;
+      if (!old || (drawn.get(old) ?? old.outerHTML) === region.outerHTML) continue;
       const typed = held(old);
       const chosen = [...old.querySelectorAll("[type=radio]:checked, [type=checkbox]:checked")].map((each) => each.value);
       const text = region.outerHTML;
