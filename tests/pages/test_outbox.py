@@ -1,6 +1,7 @@
 """The stations' and the benches' pages while the server is gone: what is read is kept, and sent once, in order."""
 
 from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Literal
 
@@ -34,8 +35,10 @@ def shop(tmp_path: Path) -> Iterator[StoppableShop]:
 
 @pytest.fixture
 def context(browser: Browser, shop: StoppableShop) -> Iterator[BrowserContext]:
-    """A tablet, closed before the shop's service stops."""
-    made = browser.new_context(viewport={"width": 1024, "height": 768}, reduced_motion="reduce")
+    """A tablet whose clock is set to another time zone than the shop's, closed before the service stops."""
+    made = browser.new_context(
+        viewport={"width": 1024, "height": 768}, timezone_id="Asia/Kathmandu", reduced_motion="reduce"
+    )
     made.set_default_timeout(SLOW_MS)
     yield made
     made.close()
@@ -216,6 +219,9 @@ def test_what_was_told_as_noted_and_is_refused_stands_on_the_screen_until_it_is_
     expect(page.locator("#corrections")).to_contain_text("took its place")
     expect(page.locator("#answer")).to_contain_text("End")
     assert page.evaluate("window.tones") >= 3  # the rhythm of what stops the work
+    by_the_shop = {f"{datetime.now(UTC) - timedelta(minutes=ago):%H:%M}" for ago in range(3)}
+    assert page.locator("#corrections .when").inner_text() in by_the_shop
+    assert page.locator("#recent time").first.inner_text() in by_the_shop
     page.reload()
     expect(page.locator("#corrections")).to_contain_text("Old label")
     assert violations(page) == []

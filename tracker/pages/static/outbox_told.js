@@ -45,7 +45,7 @@ export function outboxShown() {
     put("told-otherwise", note.word || words("setAside"));
     put("which", note.what);
     put("why", note.says);
-    const clock = { hour: "2-digit", minute: "2-digit" };
+    const clock = { hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone: byId("corrections").dataset.zone };
     put("when", new Date(note.read).toLocaleTimeString(document.documentElement.lang, clock));
     item.querySelector(".seen").addEventListener("click", () => outbox.seen(note));
     const again = item.querySelector(".again");

@@ -224,7 +224,6 @@ function fill(lists) {
   nameUndo(lists.undoes);
   at("recent").innerHTML = lists.recent;
   at("waiting").innerHTML = lists.waiting;
-  tellTimes();
   return true;
 }
 
@@ -239,13 +238,4 @@ function showWho({ who, by = "", nobody }) {
   at("nobody").hidden = !nobody;
 }
 
-/* Times in the device's own zone. */
-function tellTimes() {
-  const clock = { hour: "2-digit", minute: "2-digit" };
-  for (const time of document.querySelectorAll("#recent time")) {
-    time.textContent = new Date(time.dateTime).toLocaleTimeString(document.documentElement.lang, clock);
-  }
-}
-
-tellTimes();
 const refresh = poll(floor.now, fill, { every: 2000, fresh: true });
