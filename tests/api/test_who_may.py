@@ -30,6 +30,7 @@ NEEDED = {
     ("POST", "/api/v1/boxes/<code>/hold"): Role.FOREMAN,
     ("POST", "/api/v1/boxes/<code>/resume"): Role.FOREMAN,
     ("POST", "/boxes/<code>/<any(hold, resume):deed>"): Role.FOREMAN,
+    ("POST", "/boxes/<code>/open-again"): Role.FOREMAN,
     ("GET", "/api/v1/missing"): Role.STATION,
     ("POST", "/api/v1/loads"): Role.PACKER,
     ("GET", "/api/v1/loads"): Role.STATION,

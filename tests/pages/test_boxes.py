@@ -1,5 +1,6 @@
 """A box and a board opened, in a real browser."""
 
+import re
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -7,6 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from tests.floor import END, Floor
 from tests.pages.conftest import CABINETS
 from tests.pages.looking import readable, violations
 from tests.pages.served_shop import TODAY, Shop, served
@@ -113,6 +115,59 @@ def test_a_box_and_a_board_are_readable_at_every_size(page: Page, shop: Shop, sh
     for name, path in (("box", f"/boxes/{cartons(shop)[0].code}"), ("board", f"/boards/{board.code}")):
         shop.sign_in(page, path, Role.PACKER)
         readable(page, shots, name)
+
+
+def sealed_box(floor: Floor, name: str) -> look.BoxView:
+    """Take a job of one end and seal its box."""
+    floor.take(name, parts=(END,), items=())
+    with floor.database.read() as connection:
+        job = look.job_view(connection, name)
+        assert job is not None
+        (box,) = look.boxes_of_job(connection, job.id, limit=2)
+    for code in (box.code, box.parts[0].code):
+        assert floor.scan(code, "PACK-1").ok
+    floor.seal(box.code)
+    return box
+
+
+def test_a_foreman_opens_a_sealed_box_again_with_a_reason(browser: Browser, shop: Shop) -> None:
+    page, floor = browser.new_page(), shop.floor
+    box = sealed_box(floor, "O-1")
+    shop.sign_in(page, f"/boxes/{box.code}", Role.PACKER)
+    expect(page.get_by_text("Open again")).to_have_count(0)
+    shop.sign_in(page, f"/boxes/{box.code}", Role.FOREMAN)
+    page.get_by_text("Open again").click()
+    why = page.get_by_label("Why?")
+    why.fill("   ")
+    with page.expect_navigation():
+        page.get_by_role("button", name=re.compile("^Open box")).click()
+    expect(page.get_by_role("alert")).to_contain_text("Write why the box is opened again.")
+    assert violations(page) == []
+    why.fill("a hinge  lies on the bench")
+    with page.expect_navigation():
+        page.get_by_role("button", name=re.compile("^Open box")).click()
+    expect(page.get_by_role("status").first).to_contain_text("Opened again.")
+    expect(page.get_by_role("main")).to_contain_text("opened again: a hinge lies on the bench.")
+    assert floor.box(box.code).state == "complete"
+    floor.check()
+    page.close()
+
+
+def test_a_box_that_was_loaded_meanwhile_stays_closed_and_the_page_says_so(browser: Browser, shop: Shop) -> None:
+    page, floor = browser.new_page(), shop.floor
+    box = sealed_box(floor, "O-2")
+    load = floor.plan(box.code)
+    shop.sign_in(page, f"/boxes/{box.code}", Role.FOREMAN)
+    floor.scan(load, "SHIP-1")
+    floor.scan(box.code, "SHIP-1")
+    page.get_by_text("Open again").click()
+    page.get_by_label("Why?").fill("one more look")
+    with page.expect_navigation():
+        page.get_by_role("button", name=re.compile("^Open box")).click()
+    expect(page.get_by_role("alert")).to_contain_text("is already loaded")
+    expect(page.get_by_text("Open again")).to_have_count(0)
+    assert floor.box(box.code).state == "loaded"
+    page.close()
 
 
 def test_a_foreman_holds_a_box_with_one_tap_and_lets_it_go_again(page: Page, shop: Shop) -> None:

@@ -1,6 +1,6 @@
 """The shop's own clock: what is written, and when a day begins."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -8,7 +8,7 @@ from flask import Flask
 
 from tests.floor import Floor
 from tracker.app import create_app
-from tracker.pages.days import moment, time_of_day, today
+from tracker.pages.days import day, moment, time_of_day, today
 from tracker.records import history
 from tracker.records.database import Database
 from tracker.settings import Settings
@@ -35,6 +35,13 @@ def test_moments_are_written_by_the_shops_clock(
     when = datetime(2027, 3, 1, 17, 30, tzinfo=UTC)
     with app_in(timezone, database, tmp_path).test_request_context(headers={"Accept-Language": "en"}):
         assert (moment(when), time_of_day(when)) == (says, hour)
+
+
+def test_the_day_of_a_moment_is_the_one_that_it_was_in_the_shop(database: Database, tmp_path: Path) -> None:
+    when = datetime(2027, 3, 1, 17, 30, tzinfo=UTC)
+    app = app_in("Pacific/Kiritimati", database, tmp_path)
+    with app.test_request_context(headers={"Accept-Language": "en"}):
+        assert day(when) == day(date(2027, 3, 2)) == "Tue, Mar 2"
 
 
 def test_a_day_begins_at_the_shops_midnight(database: Database, tmp_path: Path) -> None:

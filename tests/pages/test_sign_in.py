@@ -243,6 +243,11 @@ def test_stations_and_tokens_are_made_in_the_office(app: Flask, client: FlaskCli
     assert number is not None
     assert send(client, number.group(0)).status_code == 302
     assert send(client, number.group(0)).status_code == 404
+    code = make_pairing(app.extensions["shop_database"], "CUT-1", now=datetime.now(UTC))
+    send(app.test_client(), "/sign-in", pairing=code)
+    send(client, "/language", language="es")
+    assert ">tableta de CUT-1<" in client.get("/tokens").text
+    send(client, "/language", language="en")
     enter(client, Role.FOREMAN)
     assert client.get("/stations").status_code == 200
     assert client.get("/tokens").status_code == 403

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Final
 
-from flask import Blueprint, abort, flash, redirect, render_template, url_for
+from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
 from sqlalchemy import Connection
 from werkzeug.wrappers import Response
 
@@ -16,6 +16,7 @@ from tracker.pages.days import day, moment
 from tracker.pages.happened import said_of
 from tracker.pages.order_words import HANDLING
 from tracker.pages.short_words import rests_of
+from tracker.pages.spoken import spoken
 from tracker.pages.ways_back import way_back
 from tracker.pages.words import box_name, box_state_word, part_status_word, step_word
 from tracker.pages.words import gettext as _
@@ -24,12 +25,14 @@ from tracker.records.boards import BoardView, board_view
 from tracker.records.follow_ups import follow_ups_of
 from tracker.records.look import BoxView, HistoryEntry
 from tracker.shop.codes import Kind, MisreadError
-from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.lifting import Handling, grade_lifting
 from tracker.shop.roles import Role
+from tracker.shop.saying import words_of
 from tracker.work.access import needs
 from tracker.work.box_numbers import code_read
 from tracker.work.hold_box import hold_box, let_go_box
+from tracker.work.open_again import LONGEST_REASON, Opening, open_again
 
 blueprint = Blueprint("box_pages", __name__)
 
@@ -64,6 +67,10 @@ class SawnBoard:
 @needs(Role.STATION)
 def box(code: str) -> str:
     """A box with its content."""
+    return _page(code)
+
+
+def _page(code: str, *, wrong: str = "") -> str:
     number = _number(code, Kind.BOX)
     with database().read() as connection:
         found = look.box_view(connection, number)
@@ -74,6 +81,7 @@ def box(code: str) -> str:
     return render_template(
         "box.html",
         box=found,
+        wrong=wrong,
         rests=rests,
         parts=in_order(found)[:PARTS_SHOWN],
         more=max(0, len(found.parts) - PARTS_SHOWN),
@@ -81,7 +89,8 @@ def box(code: str) -> str:
         handling=HANDLING[_handling(found)],
         history=[(each, said_of(each)) for each in happened],
         may_plan=bearer().role.includes(Role.PACKER),
-        may_hold=bearer().role.includes(Role.FOREMAN),
+        may_decide=bearer().role.includes(Role.FOREMAN),
+        longest_reason=LONGEST_REASON,
         day=day,
         moment=moment,
         box_word=box_state_word,
@@ -103,6 +112,22 @@ def do_deed(code: str, deed: str) -> Response:
     flash(_("Box %(name)s is on hold.", name=name) if deed == "hold" else _("Box %(name)s goes on.", name=name))
     back = way_back("")
     return redirect(f"{back}#box-{number}" if back else url_for("box_pages.box", code=code), HTTPStatus.SEE_OTHER)
+
+
+@blueprint.post("/boxes/<code>/open-again")
+@needs(Role.FOREMAN)
+def post_open_again(code: str) -> Response | tuple[str, int]:
+    """Open a sealed box again, with the reason."""
+    number = _number(code, Kind.BOX)
+    reason = " ".join(request.form.get("reason", "").split())
+    try:
+        open_again(database(), Opening(box=number, reason=reason), **act())
+    except InvalidInputError:
+        return _page(code, wrong=_("Write why the box is opened again.")), HTTPStatus.UNPROCESSABLE_ENTITY
+    except ConflictError as refused:
+        return _page(code, wrong=spoken(words_of(refused))), HTTPStatus.CONFLICT
+    flash(_("Opened again. Seal it when it is right."))
+    return redirect(url_for("box_pages.box", code=code), HTTPStatus.SEE_OTHER)
 
 
 @blueprint.get("/boards/<code>")

@@ -12,7 +12,8 @@ _SAME_WEEKS_DAYS: Final = 20  # within them no two days have the same weekday an
 
 
 def day(when: date) -> str:
-    """Say a day: Fri, Mar 5, in the order of the reader's language."""
+    """Say a day: Fri, Mar 5, in the order of the reader's language; of a moment, the day that it was in the shop."""
+    when = to_user_timezone(when) if isinstance(when, datetime) else when
     return str(format_skeleton("MMMEd", when, locale=get_locale()))
 
 
