@@ -76,9 +76,9 @@ def pages_of(database: Database) -> dict[str, str]:
         "reports": "/reports",
         "flagged": "/flagged",
         "settled": "/flagged?settled=1",
-        "stations-to-choose": "/station",
+        "stations-to-choose": "/station?choose=1",
         "station": "/station/SAW-1",
-        "benches-to-choose": "/pack",
+        "benches-to-choose": "/pack?choose=1",  # without that a browser goes to the bench that it chose last
         "bench": "/pack/BENCH-1",
         "box": f"/boxes/{box.code}",
         "sheet": f"/jobs/{quote(job.code)}/cabinets/{quote(part.cabinet)}/sheet",

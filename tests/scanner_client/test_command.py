@@ -409,12 +409,10 @@ def test_in_a_terminal_it_fills_the_terminal_and_gives_it_back(service: Service,
         os.close(number)
 
 
-def test_it_is_small_and_quick_to_start(service: Service, tmp_path: Path, until: Until) -> None:
-    begun = time.monotonic()
+def test_it_is_small(service: Service, tmp_path: Path, until: Until) -> None:
     with _running(_command(service.address, tmp_path), tmp_path) as station:
         station.read(CODES[0])
         until(lambda: "DONE" in station.shown)
-        assert time.monotonic() - begun < 1
         most = re.search(r"VmHWM:\s+(\d+) kB", Path(f"/proc/{station.id}/status").read_text())
     assert most is not None
     assert int(most[1]) < 60 * 1024

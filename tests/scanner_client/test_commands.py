@@ -1,7 +1,6 @@
 """Lamps and sounds: a command for each outcome, beside the scanning."""
 
 import sys
-import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -52,12 +51,23 @@ def test_what_was_read_comes_as_it_is_and_no_shell_reads_it(tmp_path: Path, unti
     assert lamp.read_text() == f"$HOME; `x` {DONE.message}\n"
 
 
-def test_a_command_that_hangs_delays_nothing_and_is_ended(until: Until) -> None:
-    screen, commands = _led({"right": [sys.executable, "-c", "import time; time.sleep(60)"]}, longest_s=0.3)
-    begun = time.monotonic()
+HANG = "import pathlib, sys, time\nwhile not pathlib.Path(sys.argv[1]).exists(): time.sleep(0.02)"
+
+
+def test_a_command_that_hangs_delays_nothing(tmp_path: Path) -> None:
+    let_go = tmp_path / "go"
+    screen, commands = _led({"right": [sys.executable, "-c", HANG, str(let_go)]}, longest_s=20)
     for _time in range(1_000):
         screen.answer(CODE, DONE)
-    assert time.monotonic() - begun < 1
+    assert commands.failed == "", "the first one still runs"
+    let_go.touch()
+    commands.stop()
+    assert commands.failed == ""
+
+
+def test_a_command_that_hangs_is_ended(tmp_path: Path, until: Until) -> None:
+    screen, commands = _led({"right": [sys.executable, "-c", HANG, str(tmp_path / "never")]}, longest_s=0.3)
+    screen.answer(CODE, DONE)
     until(lambda: "timed out" in commands.failed)
     commands.stop()
 

@@ -2,7 +2,6 @@
 
 import json
 import threading
-import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -259,10 +258,9 @@ def test_a_slow_server_does_not_delay_the_taking_of_readings(bench: Bench, servi
     station.start()
     station.take(CODES[0])
     until(lambda: bool(service.batches))
-    begun = time.monotonic()
     for code in CODES[1:]:
         station.take(code)
-    assert time.monotonic() - begun < 1
+    assert service.batches == [CODES[:1]], "the first is still on its way"
     assert bench.queue.waiting() == len(CODES)
     service.trouble = ""
     service.go_on.set()

@@ -10,7 +10,7 @@ import { camera, readPhoto } from "./station_camera.js";
 import { sound } from "./station_sound.js";
 
 const PICTURE_MS = 20000;
-const SAME_MS = 1500; // a label read, or a button pressed, twice within this is one intention
+const SAME_MS = 1500; // a button pressed twice within this is one intention
 const ASKED_MS = 20000; // a question that nobody answers goes away
 const at = (id) => document.getElementById(id);
 const floor = at("floor").dataset;
@@ -116,8 +116,6 @@ function paint(kind, html, shade = kind) {
 
 // Scans: the keyboard scanner, the typed code, the camera
 
-const last = { code: "", at: -Infinity };
-
 function onCode(text, { repeated }) {
   const code = text.toUpperCase();
   if (repeated) {
@@ -130,14 +128,6 @@ function onCode(text, { repeated }) {
   } else {
     take("pass", code);
   }
-}
-
-/* The same label twice within a moment is one intention, whoever reads it. */
-function onSeen(code) {
-  const now = performance.now();
-  const repeated = code === last.code && now - last.at < SAME_MS;
-  Object.assign(last, { code, at: now });
-  if (!repeated) onCode(code, { repeated });
 }
 
 listen(onCode, { field: at("code") });
@@ -183,13 +173,14 @@ at("yes").addEventListener("click", () => {
 async function send(jpeg) {
   try {
     const { status, data } = await call(floor.picture, { method: "POST", body: jpeg, within: PICTURE_MS });
-    return status === 200 ? data : { code: null, says: data?.detail ?? words("away") };
+    return status === 200 ? data : { isUnread: true, says: data?.detail ?? words("away") };
   } catch {
-    return { code: null, says: words("away") };
+    return { isUnread: true, says: words("away") };
   }
 }
 
 const say = (text) => (at("seen").textContent = text);
+const onSeen = (code) => onCode(code, { repeated: false });
 const eye = camera(at("video"), { send, onCode: onSeen, onSay: say });
 
 at("camera").hidden = !navigator.mediaDevices?.getUserMedia;

@@ -3,13 +3,15 @@
  *   camera(video, {send, onCode, onSay})   → {start, stop}; start() resolves to false where there is no camera
  *   readPhoto(file, {send})                → {code, says}
  *
- * `send` posts a JPEG (a Blob) and resolves to {code, says}. Pictures are made small first: a label needs no more.
+ * `send` posts a JPEG (a Blob) and resolves to {code, says}, with `isUnread` where nobody looked at it. Pictures are made small first: a
+ * label needs no more. A label that stays before the camera is one code; it is told again when it has been away.
  */
 
 import { codeIn } from "./codes.js";
 
 const LONGEST_SIDE = 1600;
 const EVERY_MS = 350;
+const AWAY_AFTER = 3; // looks without the label: one alone may be a blur
 const CODE = /^[A-Z][0-9]{10}$/;
 const SSCC = /^(?:\]C1)?\u001d?00[0-9]{18}$/;
 
@@ -58,16 +60,26 @@ export async function readPhoto(file, { send }) {
 export function camera(video, { send, onCode, onSay }) {
   let stream = null;
   let timer = 0;
+  let inView = "";
+  let missed = 0;
 
   async function look() {
     if (!stream) return;
     if (video.videoWidth) {
       const code = await readHere(video);
       const found = code ? { code } : await send(await jpegOf(video, video.videoWidth, video.videoHeight));
-      if (stream && found.code) onCode(found.code);
+      if (stream && !found.isUnread) see(found.code);
       if (stream) onSay(found.code ?? found.says ?? "");
     }
     if (stream) timer = setTimeout(look, EVERY_MS);
+  }
+
+  function see(code) {
+    missed = code ? 0 : missed + 1;
+    if (missed >= AWAY_AFTER) inView = "";
+    if (!code || code === inView) return;
+    inView = code;
+    onCode(code);
   }
 
   return {
@@ -86,6 +98,7 @@ export function camera(video, { send, onCode, onSay }) {
       clearTimeout(timer);
       stream?.getTracks().forEach((track) => track.stop());
       stream = null;
+      inView = "";
       video.srcObject = null;
     },
   };
