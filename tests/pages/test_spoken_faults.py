@@ -3,10 +3,12 @@
 import ast
 import re
 from collections.abc import Iterator, Mapping
+from datetime import UTC, datetime
 from html import unescape
 from io import BytesIO
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from babel.support import Translations
@@ -265,6 +267,21 @@ def test_a_script_of_a_page_is_told_in_spanish(client: FlaskClient, floor: Floor
     nothing = client.post("/station/picture", data=b"no picture", headers={"X-CSRF-Token": proof[1]})
     assert nothing.json is not None
     assert nothing.json["detail"] == "La imagen no se puede leer."
+
+
+def test_a_box_that_completes_another_is_called_so_in_spanish_at_every_station(
+    client: FlaskClient, floor: Floor
+) -> None:
+    floor.scan(floor.deck, "PACK-1")
+    follow_up = floor.seal(floor.box_101, override="the truck leaves").follow_up
+    assert follow_up is not None
+    for path in ("/pack/PACK-1", "/station/SHIP-1"):
+        proof = re.search(r'name="csrf-token" content="([^"]+)"', client.get(path).text)
+        assert proof is not None
+        scan = {"id": str(uuid4()), "code": follow_up, "at": datetime.now(UTC).isoformat()}
+        said = client.post(f"{path}/scan", json=scan, headers={"X-CSRF-Token": proof[1]}).text
+        assert "101, complementaria" in said
+        assert "follow-up" not in said + client.get(path).text
 
 
 def test_the_calls_answer_in_english_whoever_asks(shop: tuple[Flask, Floor]) -> None:

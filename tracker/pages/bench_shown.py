@@ -7,15 +7,11 @@ from sqlalchemy import Connection
 
 from tracker.pages import bench_drawing
 from tracker.pages.bench_drawing import Bench
-from tracker.pages.context import now
 from tracker.pages.short_words import Rest, rests_of
-from tracker.pages.words import box_name
-from tracker.pages.words import gettext as _
-from tracker.records import floor, look, packing
+from tracker.records import look, packing
 from tracker.records.contents import carton_mass
 from tracker.records.follow_ups import follow_ups_of
 from tracker.records.look import BoxView, ItemView, PartView
-from tracker.shop.scans import Action
 from tracker.shop.verdicts import CLOSED_STATES, BoxState
 from tracker.shop.weighing import Expected, Piece, Weight, expect
 
@@ -81,16 +77,3 @@ def show(connection: Connection, box_id: int) -> Shown | None:
 
 def _piece(part: PartView) -> Piece:
     return Piece(name=part.name, mass_kg=part.mass_kg, material=part.material)
-
-
-def taken_back_next(connection: Connection, place: packing.Bench) -> str:
-    """Name what taking back would undo at a bench now; empty when it is nothing."""
-    last = floor.last_counted(connection, place.id, now())
-    if last is None:
-        return ""
-    if last.part_id is not None:
-        part = look.part_view(connection, last.part_id)
-        name = "" if part is None else f"{part.name} {part.cabinet}"
-        return _("damaged, %(part)s", part=name) if last.action == Action.DAMAGED else name
-    box = None if last.box_id is None else look.box_view(connection, last.box_id)
-    return "" if box is None else _("Box %(name)s", name=box_name(box.name))

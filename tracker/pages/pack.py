@@ -16,7 +16,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages import bench_drawing
 from tracker.pages.bench_foreman import NotTakenError, foreman_at_bench
-from tracker.pages.bench_shown import Shown, show, shown_at, taken_back_next
+from tracker.pages.bench_shown import Shown, show, shown_at
 from tracker.pages.bylines import byline, whose
 from tracker.pages.clock_words import own_clock
 from tracker.pages.context import act, bearer, database, is_nobody, now
@@ -26,7 +26,7 @@ from tracker.pages.polling import answer_if_changed
 from tracker.pages.scale_reading import read_mass_kg, unit_of
 from tracker.pages.scan_reading import moment_read, take_scans
 from tracker.pages.spoken import spoken
-from tracker.pages.station_answer import in_short, in_words, tell
+from tracker.pages.station_answer import in_short, in_words, takes_back, tell
 from tracker.pages.words import REASONS, box_name, box_state_word, step_word, who_word
 from tracker.records import access, look, packing
 from tracker.records.access import StationView
@@ -352,7 +352,7 @@ def _view(connection: Connection, place: packing.Bench, shown: Shown | None) -> 
         "inside": [each for each in lying if each.part.packed],
         "reasons": REASONS,
         "label_of": _label_of,
-        "takes_back": taken_back_next(connection, place),
+        "takes_back": takes_back(connection, place.id),
     }
 
 

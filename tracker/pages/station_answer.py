@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 from tracker.pages.context import now
 from tracker.pages.days import day
 from tracker.pages.outlines import Panel, outline_svg
-from tracker.pages.words import OUTCOMES, Facts, Said, gettext, said_as, sentence
+from tracker.pages.words import OUTCOMES, Facts, Said, box_name, gettext, said_as, sentence
 from tracker.records import floor, look
 from tracker.records.access import StationView, list_stations
 from tracker.records.boards import BoardView, board_view
@@ -213,8 +213,8 @@ def _facts(
 
 def _box_name(found: _Found) -> str:
     if found.part is not None:
-        return found.part.box_name
-    return found.kept.box_name
+        return box_name(found.part.box_name)
+    return box_name(found.kept.box_name)
 
 
 def _title(found: _Found) -> str:
@@ -222,7 +222,7 @@ def _title(found: _Found) -> str:
     if found.part is not None:
         return found.part.name
     if found.box is not None:
-        return gettext("Box %(name)s", name=kept.box_name)
+        return gettext("Box %(name)s", name=box_name(kept.box_name))
     if kept.load is not None:
         return gettext("Load %(code)s", code=kept.load)
     if found.board is not None:
@@ -242,7 +242,7 @@ def _next(connection: Connection, found: _Found, outcome: Outcome) -> Next | Non
         stations=doing[:STATIONS_NAMED],
         slot=part.last_seen.slot if part.last_seen else None,
         box=box_code(box.id),
-        box_name=part.box_name,
+        box_name=box_name(part.box_name),
         lacks=box.parts_total - box.packed,
     )
 
