@@ -269,9 +269,7 @@ def test_a_script_of_a_page_is_told_in_spanish(client: FlaskClient, floor: Floor
     assert nothing.json["detail"] == "La imagen no se puede leer."
 
 
-def test_a_box_that_completes_another_is_called_so_in_spanish_at_every_station(
-    client: FlaskClient, floor: Floor
-) -> None:
+def test_a_box_that_completes_another_is_called_so_in_spanish_everywhere(client: FlaskClient, floor: Floor) -> None:
     floor.scan(floor.deck, "PACK-1")
     follow_up = floor.seal(floor.box_101, override="the truck leaves").follow_up
     assert follow_up is not None
@@ -282,6 +280,10 @@ def test_a_box_that_completes_another_is_called_so_in_spanish_at_every_station(
         said = client.post(f"{path}/scan", json=scan, headers={"X-CSRF-Token": proof[1]}).text
         assert "101, complementaria" in said
         assert "follow-up" not in said + client.get(path).text
+    for path in (f"/find?code={floor.toe_kick}", f"/boxes/{follow_up}", "/missing", "/loads/new"):
+        page = client.get(path).text
+        assert "101, complementaria" in page, path
+        assert "follow-up" not in page, path
 
 
 def test_the_calls_answer_in_english_whoever_asks(shop: tuple[Flask, Floor]) -> None:
