@@ -20,7 +20,7 @@ const byId = (id) => document.getElementById(id);
 const pack = byId("pack");
 const list = byId("benches");
 
-const drawn = new WeakMap(); // region -> the text that it was drawn from, where it is not as the page came
+const drawn = new WeakMap(); // region -> the text that it was drawn from
 
 function choose() {
   const kept = keep(KEPT);
@@ -54,6 +54,8 @@ function start() {
   const damage = byId("damage");
   let scanned = ""; // the part that was scanned last
 
+  for (const region of document.querySelectorAll("[data-region]")) drawn.set(region, region.outerHTML);
+  drawn.set(byId("next"), byId("next").innerHTML);
   const shown = outboxShown();
   const outbox = openOutbox({ onNoted, onAnswer, onChange: shown.state });
   shown.use(outbox);
@@ -379,7 +381,7 @@ function start() {
 
   // What was refused must not stay on the screen: draw all anew.
   async function redraw() {
-    for (const region of document.querySelectorAll("[data-region]")) drawn.set(region, "");
+    for (const region of document.querySelectorAll("[data-region]")) drawn.delete(region);
     const answered = await call(pack.dataset.bench).catch(() => null);
     if (answered?.status === 200) show(answered.data);
   }
@@ -415,7 +417,7 @@ function start() {
     fresh.innerHTML = bench;
     for (const region of fresh.content.querySelectorAll("[data-region]")) {
       const old = document.querySelector(`[data-region=${region.dataset.region}]`);
-      if (!old || (drawn.get(old) ?? old.outerHTML) === region.outerHTML) continue;
+      if (!old || drawn.get(old) === region.outerHTML) continue;
       const typed = held(old);
       const chosen = [...old.querySelectorAll("[type=radio]:checked, [type=checkbox]:checked")].map((each) => each.value);
       const text = region.outerHTML;
@@ -443,10 +445,13 @@ function start() {
   }
 
   function swap(place, html) {
-    if (!html || drawn.get(place) === html) return;
-    drawn.set(place, html);
+    const fresh = document.createElement("template");
+    fresh.innerHTML = html;
+    const text = fresh.innerHTML;
+    if (!html || drawn.get(place) === text) return;
+    drawn.set(place, text);
     const opener = place.contains(document.activeElement) ? document.activeElement.dataset.open : "";
-    place.innerHTML = html;
+    place.replaceChildren(fresh.content);
     if (opener) place.querySelector(`[data-open="${opener}"]`)?.focus({ preventScroll: true });
   }
 
