@@ -44,6 +44,25 @@ def test_a_stop_finishes_what_was_accepted() -> None:
         urllib.request.urlopen(server.address, timeout=2)
 
 
+def test_a_stop_is_safe_when_the_loop_is_quicker_than_whoever_wakes_it() -> None:
+    server = Server(Flask("quick"), host="127.0.0.1", port=0)
+    trigger = server._server.trigger  # waitress's own
+    pull = trigger._physical_pull
+
+    def slowly() -> None:
+        pull()  # somebody else wakes the loop
+        time.sleep(0.2)
+        pull()
+
+    trigger._physical_pull = slowly
+    serving = threading.Thread(target=server.run)
+    serving.start()
+    server.stop()
+    serving.join(timeout=10)
+    assert not serving.is_alive()
+    assert trigger._fds == []
+
+
 def test_a_port_that_is_taken_is_an_answer() -> None:
     server = Server(Flask("one"), host="127.0.0.1", port=0)
     port = int(server.address.rsplit(":", 1)[1])

@@ -81,6 +81,8 @@ class Server:
         if certificate is not None:
             self._server.channel_class = lambda *a, **k: TlsChannel(*a, **k, context=certificate.context())
         self._stopping = threading.Lock()
+        self._waking = threading.Lock()
+        self._left: dict[int, Any] = {}  # what the loop served until it was told to end
         shown = f"[{host}]" if ":" in host else host
         self.address = f"http{'' if certificate is None else 's'}://{shown}:{listening.getsockname()[1]}"
 
@@ -93,6 +95,10 @@ class Server:
     def run(self) -> None:
         """Serve until ``stop``."""
         self._server.run()
+        with (
+            self._waking
+        ):  # what the loop is woken by must not be closed, its number given to another file, in mid-waking
+            wasyncore.close_all(self._left)
         self._server.task_dispatcher.shutdown()
 
     def _on_signal(self, _number: int, _frame: FrameType | None) -> None:
@@ -106,7 +112,13 @@ class Server:
         patience = time.monotonic() + STOP_WAIT_S
         while self._busy() and time.monotonic() < patience:
             time.sleep(0.02)
-        self._in_loop(lambda: wasyncore.close_all(self._server._map))  # noqa: SLF001 - an empty map ends the loop
+        with self._waking:
+            self._in_loop(self._leave)
+
+    def _leave(self) -> None:
+        served = self._server._map  # noqa: SLF001 - an empty map ends the loop
+        self._left = dict(served)
+        served.clear()
 
     def _in_loop(self, thunk: Callable[[], object]) -> None:
         # waitress's sockets belong to its loop: whatever touches them is handed to it.
