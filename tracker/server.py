@@ -95,9 +95,7 @@ class Server:
     def run(self) -> None:
         """Serve until ``stop``."""
         self._server.run()
-        with (
-            self._waking
-        ):  # what the loop is woken by must not be closed, its number given to another file, in mid-waking
+        with self._waking:  # closed in mid-waking, its number could be another file's already
             wasyncore.close_all(self._left)
         self._server.task_dispatcher.shutdown()
 
