@@ -112,6 +112,15 @@ def test_a_cut_list_becomes_a_job_and_its_labels(shop: Run, tmp_path: Path) -> N
     assert list(tmp_path.glob("no.pdf*")) == []
 
 
+def test_one_of_a_thing_is_told_as_one(shop: Run, tmp_path: Path) -> None:
+    cut_list = tmp_path / "one.csv"
+    cut_list.write_text("cabinet,part,quantity,length,width,thickness\n1,Shelf,1,700,300,18\n")
+    made = shop("import", str(cut_list), "--job", "J-1", "--customer", "Invented", "--due", "2027-03-05")
+    assert made.stdout == "Job J-1: made 1 part of 1 cabinet in 1 box.\n"
+    drawn = shop("labels", "J-1", "--out", str(tmp_path / "labels.pdf"))
+    assert drawn.stdout.startswith("2 labels in ")
+
+
 ROW = "base,18,34 1/2,24,drawer over door,left"
 CABINETS = f"cabinet,family,width,height,depth,fronts,hinge\n101,{ROW}\n102,{ROW}\n"
 CARTONS = "[[carton]]\nname = 'flat'\nlength = 960\nwidth = 640\nheight = 180\nmax_mass = 30\n"

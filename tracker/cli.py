@@ -19,6 +19,7 @@ from click import echo
 from tracker.settings import Settings, read_settings
 from tracker.shop.errors import IncompleteError, InvalidInputError, NotFoundError, ShopError
 from tracker.shop.roles import Role
+from tracker.shop.saying import say_many
 from tracker.shop.steps import Step
 
 Params = ParamSpec("Params")
@@ -350,9 +351,10 @@ def import_(
     else:
         taken = take_order(_database(), order, who=WHO, now=datetime.now(UTC), act_id=uuid4(), packing=packing)
     verb = "would make" if dry_run else "made"
-    sentence = (
-        f"Job {taken.code}: {verb} {taken.parts} parts of {taken.cabinets} cabinets in {len(taken.box_names)} boxes."
-    )
+    parts = say_many("%(num)d part", "%(num)d parts", taken.parts)
+    cabinets = say_many("%(num)d cabinet", "%(num)d cabinets", taken.cabinets)
+    boxes = say_many("%(num)d box", "%(num)d boxes", len(taken.box_names))
+    sentence = f"Job {taken.code}: {verb} {parts} of {cabinets} in {boxes}."
     result = {"code": taken.code, "parts": taken.parts, "cabinets": taken.cabinets, "boxes": list(taken.boxes)}
     _put({**result, "dry_run": dry_run}, sentence, as_json=as_json)
 
@@ -483,9 +485,13 @@ def _tell_checked(checked: Iterable[Any], *, as_json: bool) -> None:
 def _write_labels(job: str, out: Path, *, dpi: int, as_json: bool) -> None:
     from tracker.work.label_choice import Choice, print_labels
 
-    document, count = print_labels(_database(), _settings(), Choice(job=job), dpi=dpi)
+    _write_drawn(out, *print_labels(_database(), _settings(), Choice(job=job), dpi=dpi), as_json=as_json)
+
+
+def _write_drawn(out: Path, document: bytes, count: int, *, as_json: bool) -> None:
     _write_file(out, document)
-    _put({"labels": count, "file": str(out)}, f"{count} labels in {out}. Print at 100 %, not fitted.", as_json=as_json)
+    labels = say_many("%(num)d label", "%(num)d labels", count)
+    _put({"labels": count, "file": str(out)}, f"{labels} in {out}. Print at 100 %, not fitted.", as_json=as_json)
 
 
 @main.command()
@@ -551,9 +557,7 @@ def cards(out: Path, dpi: str, as_json: bool) -> None:
     """
     from tracker.work.label_choice import print_cards
 
-    document, count = print_cards(_database(), _settings(), dpi=int(dpi))
-    _write_file(out, document)
-    _put({"labels": count, "file": str(out)}, f"{count} labels in {out}. Print at 100 %, not fitted.", as_json=as_json)
+    _write_drawn(out, *print_cards(_database(), _settings(), dpi=int(dpi)), as_json=as_json)
 
 
 @main.group()
