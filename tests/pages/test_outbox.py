@@ -1,5 +1,6 @@
 """The stations' and the benches' pages while the server is gone: what is read is kept, and sent once, in order."""
 
+import re
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -229,6 +230,21 @@ def test_what_was_told_as_noted_and_is_refused_stands_on_the_screen_until_it_is_
     expect(page.locator("#corrections")).to_be_hidden()
     page.reload()
     expect(page.locator("#corrections")).to_be_hidden()
+
+
+def test_a_browser_that_does_not_know_the_shops_time_zone_tells_what_must_be_put_right_all_the_same(
+    shop: StoppableShop, context: BrowserContext
+) -> None:
+    page = shop.open(context, STATION)
+    page.evaluate("document.getElementById('corrections').dataset.zone = 'Nowhere/Named'")
+    stop_answering(page)
+    shop.floor.scan(shop.floor.toe_kick, "MACHINE-1", action=Action.DAMAGED)
+    replace_part(shop.database, 2, "chipped", **shop.floor.act())
+    Scanner(page).pull(shop.floor.toe_kick)
+    unsent(page, 1)
+    page.unroute("**/scan")
+    expect(page.locator("#corrections")).to_contain_text("Old label", timeout=SLOW_MS)
+    assert re.fullmatch(r"\d\d:\d\d", page.locator("#corrections .when").inner_text())
 
 
 COUNT_TONES = """() => {

@@ -45,8 +45,7 @@ export function outboxShown() {
     put("told-otherwise", note.word || words("setAside"));
     put("which", note.what);
     put("why", note.says);
-    const clock = { hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone: byId("corrections").dataset.zone };
-    put("when", new Date(note.read).toLocaleTimeString(document.documentElement.lang, clock));
+    put("when", timeOfDay(note.read, byId("corrections").dataset.zone));
     item.querySelector(".seen").addEventListener("click", () => outbox.seen(note));
     const again = item.querySelector(".again");
     again.hidden = !note.isRefused;
@@ -65,6 +64,16 @@ export function outboxShown() {
 
 function setText(place, text) {
   if (place.textContent !== text) place.textContent = text;
+}
+
+/* On the shop's clock; on the device's where an old browser does not know the shop's time zone. */
+function timeOfDay(when, timeZone) {
+  const clock = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+  try {
+    return new Date(when).toLocaleTimeString(document.documentElement.lang, { ...clock, timeZone });
+  } catch {
+    return new Date(when).toLocaleTimeString(document.documentElement.lang, clock);
+  }
 }
 
 function age(ms) {
