@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.floor import scan_of
-from tests.pages.looking import SIZES, fits, violations
+from tests.pages.looking import LIVE_MS, SIZES, fits, violations
 from tests.pages.served_shop import TOKENS, Shop, served
 from tracker.records.contradictions import settled_contradictions
 from tracker.shop.codes import part_code, read_code
@@ -267,3 +267,24 @@ def test_the_call_for_scans_corrects_a_clock_and_says_so(shop: Shop, page: Page)
     (entry,) = page.request.get(f"{shop.address}/api/v1/parts/{shop.floor.deck}", headers=headers).json()["history"]
     assert datetime.fromisoformat(entry["said_at"]) == said
     assert datetime.fromisoformat(entry["at"]) > said + HOUR
+
+
+def test_the_button_names_the_late_scan_that_an_undo_would_take_back_and_it_is_that_one(shop: Shop, page: Page) -> None:
+    floor = shop.floor
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(floor.box_101, "SHIP-1")
+    scanned = floor.tick()
+    floor.clock += 2 * LATER
+    take_off_load(shop.database, read_code(load).number, 2, **floor.act())
+    shop.sign_in(page, "/station/SHIP-1")
+    undo = page.locator("#undo")
+    expect(undo).to_have_text("Take back Box 101")
+    floor.scan(floor.box_102, "SHIP-1", at=scanned)
+    expect(undo).to_have_text("Take back Box 102", timeout=LIVE_MS)
+    undo.click()
+    expect(page.locator("#answer .told-word")).to_have_text("Taken back")
+    expect(page.locator("#answer")).to_contain_text("Box 102")
+    expect(undo).to_have_text("Take back Box 101", timeout=LIVE_MS)
+    assert floor.box(floor.box_101).state == "loaded"
+    floor.check()

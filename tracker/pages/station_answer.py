@@ -122,8 +122,10 @@ def in_short(connection: Connection, answer: Answer, station: StationView) -> di
 
 def takes_back(connection: Connection, station_id: int) -> str:
     """Name what an undo at a station would take back now; empty where there is nothing."""
-    last = floor.last_counted(connection, station_id, now())
-    kept = None if last is None else kept_scan(connection, UUID(bytes=last.scan_id))
+    at = now()
+    last = floor.last_counted(connection, station_id, at)
+    meant = floor.last_flagged(connection, station_id, at, last) or last
+    kept = None if meant is None else kept_scan(connection, UUID(bytes=meant.scan_id))
     if kept is None:
         return ""
     if kept.part is None:

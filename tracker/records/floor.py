@@ -2,8 +2,8 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
-from typing import Any, cast
+from datetime import UTC, datetime
+from typing import Any, Final, cast
 from uuid import UUID
 
 from sqlalchemy import Connection, bindparam, exists, insert, select, update
@@ -233,10 +233,10 @@ _BOX_ACTS = (
 )
 # What was flagged and refused at a station: it counts for nothing, and an undo that follows it means it.
 _LAST_FLAGGED = (
-    select(log.c.seq, log.c.at, log.c.step, log.c.part_id, log.c.box_id)
+    select(log.c.seq, log.c.at, log.c.step, log.c.part_id, log.c.box_id, log.c.scan_id)
     .where(
         log.c.station_id == bindparam("station_id"),
-        log.c.at <= bindparam("at"),
+        log.c.at.between(bindparam("since"), bindparam("at")),
         log.c.flag.is_not(None),
         log.c.action == "pass",
         log.c.outcome.not_in(sorted(COUNTING_OUTCOMES)),
@@ -474,6 +474,9 @@ def _is_loading(row: Any) -> bool:
     return bool(row.action == "pass" and row.step == Step.SHIP and row.outcome == Outcome.DONE and row.undo_at is None)
 
 
+_EVER: Final = datetime.min.replace(tzinfo=UTC)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LastFlagged:
     """A station's scan that was refused and flagged: an undo that follows it means it."""
@@ -483,12 +486,19 @@ class LastFlagged:
     step: Step
     part_id: int | None
     box_id: int | None
+    scan_id: bytes
 
 
-def last_flagged(connection: Connection, station_id: int, at: datetime) -> LastFlagged | None:
-    """Return the station's last scan up to ``at`` that was refused and flagged, neither taken back nor settled."""
-    row = connection.execute(_LAST_FLAGGED, {"station_id": station_id, "at": at}).first()
-    return None if row is None else LastFlagged(**{**row._mapping, "step": Step(row.step)})
+def last_flagged(connection: Connection, station_id: int, at: datetime, last: LastCounted | None) -> LastFlagged | None:
+    """Return the station's last scan up to ``at`` that was refused and flagged, neither taken back nor settled.
+
+    None when ``last``, the last one that counted, came after it.
+    """
+    since = _EVER if last is None else last.at
+    row = connection.execute(_LAST_FLAGGED, {"station_id": station_id, "at": at, "since": since}).first()
+    if row is None or (last is not None and (row.at, row.seq) < (last.at, last.seq)):
+        return None
+    return LastFlagged(**{**row._mapping, "step": Step(row.step)})
 
 
 def planned_before_move(connection: Connection, part_id: int, at: datetime) -> int | None:

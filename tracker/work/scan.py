@@ -464,9 +464,8 @@ class _Desk:
         self.ledger.write()
         station = entry.station_row
         last = floor.last_counted(self.ledger.connection, station.id, scan.at)
-        flagged = floor.last_flagged(self.ledger.connection, station.id, scan.at)
-        later = flagged is not None and (last is None or (flagged.at, flagged.seq) > (last.at, last.seq))
-        if flagged is not None and later and _means(scan, flagged):
+        flagged = floor.last_flagged(self.ledger.connection, station.id, scan.at, last)
+        if flagged is not None and _means(scan, flagged):
             return self._undo_flagged(flagged, scan, entry)
         if last is None:
             raise _Refused(Outcome.NOTHING_TO_UNDO, f"{station.name}: nothing to take back.")
