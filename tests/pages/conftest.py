@@ -6,9 +6,10 @@ import threading
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, sync_playwright
 
 from tests.conftest import missing_tool
 from tests.floor import START, Floor
@@ -93,6 +94,20 @@ def browser() -> Iterator[Browser]:
         started = playwright.chromium.launch(executable_path=chromium(), args=[*quiet, "--disable-component-update"])
         yield started
         started.close()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _whole_pages() -> Iterator[None]:
+    """Playwright ends a click when the next page has begun to come; here it ends when all of that page is there."""
+    press = Locator.click
+
+    def click(self: Locator, **options: Any) -> None:
+        press(self, **options)
+        self.page.wait_for_load_state()
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Locator, "click", click)
+        yield
 
 
 @pytest.fixture
