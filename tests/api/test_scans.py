@@ -8,6 +8,7 @@ import pytest
 from tests.api.conftest import Caller
 from tests.floor import Floor
 from tracker.records.database import Database
+from tracker.shop.codes import Code, Kind
 
 
 @pytest.fixture
@@ -61,3 +62,10 @@ def test_codes_are_read_whatever_their_case_and_suffix(station: Caller, floor: F
     rows = [good(f"  {floor.deck.lower()}\r\n"), good(f"{floor.deck}\t")]
     results = station.post("/scans", {"scans": rows}).json["results"]
     assert [result["outcome"] for result in results] == ["done", "again"]
+
+
+def test_a_card_with_the_part_that_the_device_showed_marks_that_one(station: Caller, floor: Floor) -> None:
+    rows = [good(floor.deck), good(str(Code(Kind.COMMAND, 2)), part=floor.end, at="2027-03-01T08:00:01Z")]
+    response = station.post("/scans", {"scans": rows})
+    assert [result["part"] for result in response.json["results"]] == [floor.deck, floor.end]
+    assert floor.part(floor.end).damaged

@@ -57,6 +57,11 @@ class ScanShape(Shape):
     slot = fields.String(
         load_default="", allow_none=True, metadata={"description": "with place: the slot's code or name"}
     )
+    part = fields.String(
+        load_default="",
+        allow_none=True,
+        metadata={"description": "with the damaged card or a slot's code: the part that the device showed"},
+    )
 
 
 class ScanRow(fields.Nested):
@@ -88,6 +93,7 @@ def read_scan(row: Any) -> Scan:
         box=loaded["box"] or "",
         load=loaded["onto_load"] or "",
         slot=loaded["slot"] or "",
+        part=loaded["part"] or "",
     )
 
 

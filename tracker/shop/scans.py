@@ -24,6 +24,7 @@ class Scan:
     Where the client's clock is known to be wrong, ``at`` is the right time and ``said_at`` the client's.
 
     ``station`` is a name or a code; ``box``, ``load`` and ``slot`` name what the worker has in mind, or are empty.
+    ``part`` goes with the damaged card or a slot's code: the code of the part that the device showed.
     ``reason`` says why a part is damaged, in a word or two for the foreman.
     ``fault`` says why the reading as sent makes no sense: it is kept and answered like a misread.
     """
@@ -36,6 +37,7 @@ class Scan:
     box: str = ""
     load: str = ""
     slot: str = ""
+    part: str = ""
     reason: str = ""
     fault: str = ""
     said_at: datetime | None = None

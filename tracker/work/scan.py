@@ -98,9 +98,9 @@ def _look_up(ledger: Ledger, scans: Collection[Scan], made_for: Collection[str |
     """Read at once what the scans are about to need."""
     ledger.reserve(len(scans))
     ledger.look_up_stations({name for name in (*(scan.station for scan in scans), *made_for) if name})
-    codes = {text: _code_or_none(text) for scan in scans for text in (scan.code, scan.box) if text}
+    codes = {text: _code_or_none(text) for scan in scans for text in (scan.code, scan.box, scan.part) if text}
     ledger.look_up_ssccs({sscc for text, code in codes.items() if code is None and (sscc := _sscc_or_none(text))})
-    parts = (codes[scan.code] for scan in scans if scan.code)
+    parts = (codes[text] for scan in scans for text in (scan.code, scan.part) if text)
     ledger.look_up_parts(sorted({code.number for code in parts if code and code.kind is Kind.PART}))
 
 
@@ -186,14 +186,18 @@ class _Desk:
     # Parts
 
     def _part(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
-        part = self.ledger.part(code.number)
-        if part is None:
-            raise _Refused(Outcome.UNKNOWN, f"No part of this shop has the code {code}.")
+        part = self._part_coded(code)
         if scan.action is Action.DAMAGED:
             return self._note_damage(scan, part, entry)
         if scan.action is Action.PLACE:
             return self._note_place(scan, part, self._slot_named(scan.slot) if scan.slot else None, entry)
         return self._pass(scan, part, entry)
+
+    def _part_coded(self, code: Code) -> PartRow:
+        part = self.ledger.part(code.number)
+        if part is None:
+            raise _Refused(Outcome.UNKNOWN, f"No part of this shop has the code {code}.")
+        return part
 
     def _pass(self, scan: Scan, part: PartRow, entry: "_Entry") -> Answer:
         station = entry.station_row
@@ -441,7 +445,9 @@ class _Desk:
                 raise _Refused(Outcome.UNKNOWN, f"No command card has the code {code}.")
 
     def _scanned_last(self, scan: Scan, entry: "_Entry") -> PartRow:
-        """The part that this station scanned last: what a slot's code or the damaged card is about."""
+        """The part that a slot's code or the damaged card is about: what the device showed, or the last one here."""
+        if scan.part:
+            return self._part_coded(self._code(scan.part, Kind.PART))
         self.ledger.write()
         last = floor.last_counted(self.ledger.connection, entry.station_row.id, scan.at)
         part = None if last is None or last.part_id is None else self.ledger.part(last.part_id)
