@@ -1,14 +1,19 @@
 """Migrations: the tables are those of the program, up and down, with data in them, on both databases."""
 
+from uuid import uuid4
+
+import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
-from sqlalchemy import inspect
+from sqlalchemy import inspect, text
+from sqlalchemy.exc import DBAPIError
 
 from tests.floor import Floor
 from tracker.records.database import Database
 from tracker.records.migrate import _config, expected_revision, revision_of, upgrade
 from tracker.records.tables import metadata
+from tracker.work.ledger import Ledger
 
 
 def test_the_migrated_tables_are_those_that_the_program_declares(database: Database) -> None:
@@ -48,3 +53,24 @@ def test_the_way_down_leaves_nothing_and_the_way_up_works_again(floor: Floor) ->
     upgrade(floor.database)
     with floor.database.engine.connect() as connection:
         assert revision_of(connection) == expected_revision()
+
+
+def test_the_log_takes_an_act_that_no_table_knows_and_goes_down_and_up_with_it(floor: Floor) -> None:
+    floor.pack_all()
+    with floor.database.write() as connection:
+        ledger = Ledger(connection, "foreman", floor.tick())
+        ledger.act("leave", scan_id=uuid4(), message="It stays.", box_id=1, job_id=1)
+        ledger.write()
+    config = _config()
+    with floor.database.engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.downgrade(config, "0006")
+        known = connection.execute(text("SELECT action FROM log WHERE box_id = 1 AND part_id IS NULL")).scalars()
+        assert list(known) == ["move"], "a word that the older program knows and that counts for nothing there"
+    upgrade(floor.database)
+    floor.check()
+    with floor.database.read() as connection:
+        indexes = {each["name"] for each in inspect(connection).get_indexes("log")}
+    assert indexes == {index.name for index in metadata.tables["log"].indexes}
+    with pytest.raises(DBAPIError, match="written once"), floor.database.write() as connection:
+        connection.execute(text("DELETE FROM log"))

@@ -456,12 +456,6 @@ setting = Table(
     Column("who", String(80), nullable=False),
 )
 
-ACTIONS = (
-    *("pass", "undo", "damaged", "place"),
-    *("order", "hold", "resume", "cancel", "replace", "repair", "seal", "move", "plan", "ship"),
-    *("count", "weigh", "settle"),
-)
-
 log = Table(
     "log",
     metadata,
@@ -489,7 +483,6 @@ log = Table(
     Column("said_at", Instant),  # what the device's clock said, where the scan was placed by another time
     Column("kind", String(12)),  # of a flag: what contradicts; of a settling: what was chosen
     Column("settles", BigInteger),  # the number of the flagged row that this one settles
-    _among("action", *ACTIONS),
     Index("uq_log_scan_id", "scan_id", unique=True),
     Index("ix_log_part_id", "part_id", sqlite_where=text("part_id IS NOT NULL"),
           postgresql_where=text("part_id IS NOT NULL")),
