@@ -2,15 +2,20 @@
 
 import json
 import logging
+import socket
 import threading
 import time
 import urllib.request
+from contextlib import ExitStack
+from http.client import HTTPConnection
 
 import pytest
 from flask import Flask, request
 
 from tracker.server import JsonLines, Server
 from tracker.shop.errors import ConflictError
+
+HANGS = 120  # seconds: only a hang reaches it
 
 
 def test_a_stop_finishes_what_was_accepted() -> None:
@@ -72,6 +77,27 @@ def test_a_port_that_is_taken_is_an_answer() -> None:
     serving.start()
     server.stop()
     serving.join()
+
+
+def test_connections_that_were_idle_longest_make_room_when_connections_run_short() -> None:
+    app = Flask("crowded")
+    app.add_url_rule("/", "here", lambda: "here")
+    server = Server(app, host="127.0.0.1", port=0, connections=30)
+    serving = threading.Thread(target=server.run)
+    serving.start()
+    place = ("127.0.0.1", int(server.address.rsplit(":", 1)[1]))
+    with ExitStack() as stack:
+        idle = [stack.enter_context(socket.create_connection(place, timeout=HANGS)) for _ in range(60)]
+        working = HTTPConnection(*place, timeout=HANGS)
+        stack.callback(working.close)
+        for _ in range(3):
+            working.request("GET", "/")
+            assert working.getresponse().read() == b"here"
+        assert idle[0].recv(1) == b""  # closed by the server
+        assert idle[29].recv(1) == b""
+    server.stop()
+    serving.join(HANGS)
+    assert not serving.is_alive()
 
 
 def test_a_log_line_is_json_with_what_the_call_added() -> None:

@@ -54,7 +54,7 @@ from tracker.shop.errors import ShopError
 from tracker.work.access import Gate
 from tracker.work.print_queue import PrintQueue
 from tracker.work.together import ScanCounter
-from tracker.work.visits import KEPT
+from tracker.work.visits import KEPT, LaterNotes
 
 MAX_BODY_BYTES = 80 * 1024 * 1024
 _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
@@ -98,6 +98,7 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     app.extensions["shop_prints"] = PrintQueue(app.extensions["shop_database"], settings)
     app.extensions["shop_gate"] = Gate(app.extensions["shop_database"])
     app.extensions["shop_session"] = site.bearer_of_session
+    app.extensions["shop_session_notes"] = LaterNotes()
     app.extensions["shop_metrics"] = _metrics()
     add_frame(app)
     app.before_request(_start)

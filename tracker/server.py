@@ -2,6 +2,7 @@
 
 import json
 import logging
+import select
 import signal
 import socket
 import threading
@@ -13,6 +14,7 @@ from typing import Any
 
 from flask import Flask
 from waitress import wasyncore
+from waitress.channel import HTTPChannel
 from waitress.server import create_server
 
 from tracker.https import Certificate, HttpsOnly, TlsChannel
@@ -22,7 +24,19 @@ _OWN = frozenset(vars(logging.makeLogRecord({})))
 STOP_WAIT_S = 20
 # More threads than cores: scans that wait together are written together (tracker.work.together).
 THREADS = 16
+MOST_CONNECTIONS = 1000
+_OWN_FILES = 100  # the database's, those of a request, and what Python has open
 _PROXY_HEADERS = {"x-forwarded-for", "x-forwarded-proto"}
+
+
+def _files_allowed() -> int:
+    """Return how many files this process may have open: a connection is one."""
+    try:
+        import resource
+    except ImportError:  # Windows, which has no such limit
+        return MOST_CONNECTIONS + _OWN_FILES
+    soft = resource.getrlimit(resource.RLIMIT_NOFILE)[0]
+    return MOST_CONNECTIONS + _OWN_FILES if soft == resource.RLIM_INFINITY else soft
 
 
 class JsonLines(logging.Formatter):
@@ -57,6 +71,7 @@ class Server:
         host: str,
         port: int,
         threads: int = THREADS,
+        connections: int = MOST_CONNECTIONS,
         trusted_proxy: str = "",
         certificate: Certificate | None = None,
         plain_paths: tuple[str, ...] = (),
@@ -66,25 +81,43 @@ class Server:
             listening = socket.create_server((host, port), family=family, backlog=1024)
         except OSError as error:
             raise ConflictError(f"Cannot listen on {host} port {port}: {error.strerror}. Choose another.") from error
+        connections = max(20, min(connections, _files_allowed() - _OWN_FILES))
+        self._crowded = connections * 9 // 10
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a full queue is normal at shift change
         self._server = create_server(
             app if certificate is None else HttpsOnly(app, plain_paths),
             sockets=[listening],
             url_scheme="http" if certificate is None else "https",
             threads=threads,
-            connection_limit=1000,
+            connection_limit=connections,
+            asyncore_use_poll=hasattr(select, "poll"),  # select() knows no file above 1023
             ident=None,
             clear_untrusted_proxy_headers=True,
             trusted_proxy=trusted_proxy or None,
             trusted_proxy_headers=_PROXY_HEADERS if trusted_proxy else set(),
         )
-        if certificate is not None:
-            self._server.channel_class = lambda *a, **k: TlsChannel(*a, **k, context=certificate.context())
+        self._certificate = certificate
+        self._server.channel_class = self._open_channel
         self._stopping = threading.Lock()
         self._waking = threading.Lock()
         self._left: dict[int, Any] = {}  # what the loop served until it was told to end
         shown = f"[{host}]" if ":" in host else host
         self.address = f"http{'' if certificate is None else 's'}://{shown}:{listening.getsockname()[1]}"
+
+    def _open_channel(self, *given: Any, **named: Any) -> HTTPChannel:
+        self._make_room()
+        if self._certificate is None:
+            return HTTPChannel(*given, **named)
+        return TlsChannel(*given, **named, context=self._certificate.context())
+
+    def _make_room(self) -> None:
+        """When connections run short, close the one that was idle longest: idle ones must lock nobody out."""
+        channels = self._channels()
+        if len(channels) < self._crowded:
+            return
+        idle = [channel for channel in channels if not channel.requests and not channel.will_close]
+        if idle:
+            min(idle, key=lambda channel: channel.last_activity).will_close = True
 
     def run_until_signalled(self) -> None:
         """Serve until SIGTERM or SIGINT, then take no new connections and finish what was accepted."""

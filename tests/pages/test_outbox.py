@@ -299,6 +299,22 @@ def test_a_scan_that_the_server_cannot_take_is_set_aside_and_told_and_the_rest_g
 # Once, and in order
 
 
+def test_a_server_that_can_store_nothing_says_why_and_what_was_read_is_kept(
+    shop: StoppableShop, context: BrowserContext
+) -> None:
+    page = context.new_page()
+    sign_in(page, shop.address, Role.FOREMAN.value)
+    page.goto(f"{shop.address}{STATION}")
+    page.route("**/scan", lambda route: route.fulfill(status=503, json={"detail": "The disk is full."}))
+    Scanner(page).pull(part_code(1))
+    expect(page.locator("#away")).to_contain_text("The disk is full. Go on scanning", timeout=SLOW_MS)
+    unsent(page, 1)
+    page.unroute("**/scan")
+    all_sent(page)
+    expect(page.locator("#away")).to_be_hidden()
+    assert shop.scans() == [part_code(1)]
+
+
 def test_a_page_that_is_killed_in_mid_send_leaves_its_scans_to_the_next_and_they_count_once(
     shop: StoppableShop, context: BrowserContext
 ) -> None:

@@ -4,10 +4,12 @@ from http import HTTPStatus
 from typing import Any
 
 from flask import Response, current_app, jsonify, request
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
+from tracker.records.failures import failure_of
 from tracker.shop import errors
+from tracker.shop.failures import Failure, told_of
 
 STATUS_OF: dict[type[errors.ShopError], HTTPStatus] = {
     errors.InvalidInputError: HTTPStatus.UNPROCESSABLE_ENTITY,
@@ -18,6 +20,7 @@ STATUS_OF: dict[type[errors.ShopError], HTTPStatus] = {
     errors.NotSignedInError: HTTPStatus.UNAUTHORIZED,
     errors.ThrottledError: HTTPStatus.TOO_MANY_REQUESTS,
     errors.NotAllowedError: HTTPStatus.FORBIDDEN,
+    errors.BusyError: HTTPStatus.SERVICE_UNAVAILABLE,
 }
 
 
@@ -36,7 +39,7 @@ def shop_problem(error: errors.ShopError) -> Response:
     if isinstance(error, errors.IncompleteError):
         more["missing"] = [dict(entry) for entry in error.missing]
     response = problem(STATUS_OF[type(error)], type_of(type(error)), error.title, error.detail, **more)
-    if isinstance(error, errors.ThrottledError):
+    if isinstance(error, errors.ThrottledError | errors.BusyError):
         response.headers["Retry-After"] = str(error.wait_s)
     elif isinstance(error, errors.NotSignedInError):
         response.headers["WWW-Authenticate"] = "Bearer"
@@ -67,11 +70,11 @@ def _limit() -> str:
 def database_problem(error: DBAPIError) -> Response:
     """Answer a database that is away or full: nothing was stored, and the same request may be sent again."""
     current_app.logger.error("database error", exc_info=error)
-    away = isinstance(error, OperationalError) or error.connection_invalidated
-    status = HTTPStatus.SERVICE_UNAVAILABLE if away else HTTPStatus.INTERNAL_SERVER_ERROR
-    detail = "The database did not take this. Nothing was stored; send the same again."
+    failure = failure_of(error)
+    status = HTTPStatus.INTERNAL_SERVER_ERROR if failure is None else HTTPStatus.SERVICE_UNAVAILABLE
+    detail = told_of(failure or Failure.AWAY)
     response = problem(status, "/problems/database", "The database did not answer", detail)
-    if away:
+    if failure is not None:
         response.headers["Retry-After"] = "2"
     return response
 

@@ -14,7 +14,9 @@ from tracker.pages.csrf import SAFE, check_form, is_ours
 from tracker.pages.polling import change_tag
 from tracker.pages.spoken import spoken
 from tracker.pages.ways_back import is_own_path
+from tracker.records.failures import failure_of
 from tracker.shop.errors import (
+    BusyError,
     InvalidInputError,
     NotAllowedError,
     NotFoundError,
@@ -22,6 +24,7 @@ from tracker.shop.errors import (
     ShopError,
     ThrottledError,
 )
+from tracker.shop.failures import Failure, told_of
 from tracker.shop.roles import Role
 from tracker.work import visits
 from tracker.work.access import Bearer, needs, open_to_all
@@ -85,7 +88,9 @@ def visitor_or_none() -> Bearer | None:
 
 def _visitor() -> Bearer:
     acts = request.method not in SAFE
-    return visits.visitor(database(), session.get(SECRET, ""), now(), acts=acts, polls=not acts and _asks_a_script())
+    polls = not acts and _asks_a_script()
+    note = current_app.extensions["shop_session_notes"].note
+    return visits.visitor(database(), session.get(SECRET, ""), now(), acts=acts, polls=polls, note=note)
 
 
 @blueprint.get("/sign-in")
@@ -189,6 +194,8 @@ def error_page(error: Exception) -> Any:
         status, detail = HTTPStatus.NOT_FOUND, error.detail
     elif isinstance(error, InvalidInputError):
         status, detail = HTTPStatus.UNPROCESSABLE_ENTITY, error.detail
+    elif isinstance(error, BusyError):
+        status, detail = HTTPStatus.SERVICE_UNAVAILABLE, error.detail
     elif isinstance(error, ShopError):
         status, detail = HTTPStatus.BAD_REQUEST, error.detail
     elif isinstance(error, HTTPException):
@@ -198,7 +205,7 @@ def error_page(error: Exception) -> Any:
             return error.response
     elif isinstance(error, SQLAlchemyError):
         current_app.logger.error("database error", exc_info=error)
-        status, detail = HTTPStatus.SERVICE_UNAVAILABLE, _("The database does not answer. Try again in a moment.")
+        status, detail = HTTPStatus.SERVICE_UNAVAILABLE, told_of(failure_of(error) or Failure.AWAY)
     else:
         current_app.logger.error("unexpected error", exc_info=error)
         status = HTTPStatus.INTERNAL_SERVER_ERROR

@@ -4,19 +4,29 @@ SQLite runs in WAL with full synchronous writes: an answered scan survives a pow
 unfair busy handler, and ``BEGIN IMMEDIATE`` orders the writers of several processes. On PostgreSQL the row of the log's
 counter does the same: it is locked by the first statement of a writing transaction, so the log's numbers are given in
 the order of commit and a screen that asks "what came after N?" never overlooks a change.
+
+When the writer is stuck, at most MOST_WAITING threads wait for it: the others are left for who reads.
 """
 
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from importlib import import_module
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
 
 from sqlalchemy import Connection, Engine, create_engine, event, select, text
-from sqlalchemy.engine import make_url
+from sqlalchemy.engine import ExceptionContext, make_url
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import ConnectionPoolEntry, QueuePool
 
+from tracker.records.failures import failure_of
 from tracker.records.tables import counter
+from tracker.shop.errors import BusyError
+from tracker.shop.failures import Failure
+from tracker.shop.saying import say
 
 try:
     _sqlite: Any = import_module("pysqlite3.dbapi2")
@@ -28,6 +38,59 @@ sqlite_module: Any = _sqlite
 SQLITE_VERSION: str = _sqlite.sqlite_version
 _LOCK_LOG = select(counter.c.last).where(counter.c.name == "log").with_for_update()
 
+MOST_WAITING: Final = 12  # of the service's 16 threads
+PATIENCE_S: Final = 1.0  # so long nobody has finished writing: then the writer is stuck, not busy
+
+
+class WritersQueue:
+    """Who waits for the one writer. While it moves, everybody may wait; when it is stuck, MOST_WAITING may.
+
+    ``clock`` gives seconds. One thread may enter again within its own turn.
+    """
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._moves = threading.Condition()
+        self._inside = 0
+        self._moved_at = 0.0
+        self._own = threading.local()
+
+    @contextmanager
+    def place(self) -> Iterator[None]:
+        """Wait for a place in the queue and hold it. Raises BusyError when the queue is full and does not move."""
+        if getattr(self._own, "held", False):
+            yield
+            return
+        self._enter()
+        self._own.held = True
+        try:
+            yield
+        finally:
+            self._own.held = False
+            with self._moves:
+                self._inside -= 1
+                self._moved_at = self._clock()
+                self._moves.notify()
+
+    def _enter(self) -> None:
+        with self._moves:
+            while self._inside >= MOST_WAITING:
+                left = self._moved_at + PATIENCE_S - self._clock()
+                if left <= 0:
+                    raise BusyError(say("The database is busy. Nothing was stored; send the same again."), wait_s=2)
+                self._moves.wait(left)
+            if not self._inside:
+                self._moved_at = self._clock()
+            self._inside += 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Health:
+    """What this process has seen of its database: why the last write failed, if it did, and any damage."""
+
+    last_failure: Failure | None = None
+    is_damaged: bool = False
+
 
 class Database:
     """The one shop database. ``write()`` and ``read()`` give a connection within a transaction."""
@@ -35,6 +98,8 @@ class Database:
     def __init__(self, url: str, *, readers: int = 8) -> None:
         self.url = make_url(url)
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
+        self.writers = WritersQueue()
+        self.health = Health()
         self._lock = threading.Lock()
         if self.is_sqlite:
             self._writer = _sqlite_engine(url, pool_size=1, begin="BEGIN IMMEDIATE", writes=True)
@@ -42,6 +107,14 @@ class Database:
         else:
             address = self.url.set(drivername="postgresql+psycopg")
             self._writer = self._reader = create_engine(address, pool_pre_ping=True, pool_size=readers)
+        for engine in {self._writer, self._reader}:
+            event.listen(engine, "handle_error", self._note_damage)
+
+    @property
+    def folder(self) -> Path | None:
+        """The folder of the database's file; None where a server keeps it, or nothing does."""
+        name = self.url.database
+        return Path(name).parent if self.is_sqlite and name and name != ":memory:" else None
 
     @property
     def engine(self) -> Engine:
@@ -50,11 +123,23 @@ class Database:
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
-        """Give a connection in a writing transaction: all of it is on disk when this ends, or nothing of it."""
-        with self._lock, self._writer.begin() as connection:
-            if not self.is_sqlite:
-                connection.execute(_LOCK_LOG)
-            yield connection
+        """Give a connection in a writing transaction: all of it is on disk when this ends, or nothing of it.
+
+        Raises BusyError when too many wait for a writer that is stuck.
+        """
+        try:
+            with self.writers.place(), self._lock, self._writer.begin() as connection:
+                if not self.is_sqlite:
+                    connection.execute(_LOCK_LOG)
+                yield connection
+        except DBAPIError as error:
+            self.health = replace(self.health, last_failure=failure_of(error) or self.health.last_failure)
+            raise
+        self.health = replace(self.health, last_failure=None)
+
+    def _note_damage(self, context: ExceptionContext) -> None:
+        if failure_of(context.sqlalchemy_exception) is Failure.DAMAGED:
+            self.health = replace(self.health, is_damaged=True)
 
     @contextmanager
     def read(self) -> Iterator[Connection]:

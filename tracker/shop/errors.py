@@ -110,6 +110,16 @@ class ThrottledError(NotSignedInError):
         self.wait_s = wait_s
 
 
+class BusyError(ShopError):
+    """Too much waits for the one writer: ``wait_s`` seconds must pass before it is worth a try again."""
+
+    title = "Busy"
+
+    def __init__(self, detail: str, wait_s: int) -> None:
+        super().__init__(detail)
+        self.wait_s = wait_s
+
+
 class NotAllowedError(ShopError):
     """The token is good but its role may not do this."""
 

@@ -36,16 +36,18 @@ class ScanCounter:
     ) -> list[Answer]:
         """Judge and store ``scans``, together with whatever else waits; return one answer for each, in order.
 
-        ``sent`` is the sender's own time of sending, by which a clock that is wrong is noticed.
+        ``sent`` is the sender's own time of sending, by which a clock that is wrong is noticed. Raises BusyError when
+        too many wait for a writer that is stuck.
         """
         mine = _Waiting(Request(scans=scans, sender=sender, now=now, sent=sent))
-        with self._queue_lock:
-            self._queue.append(mine)
-        with self._turn:
-            if mine.answers is None and mine.error is None:
-                with self._queue_lock:
-                    waiting, self._queue = self._queue, []
-                self._write(waiting)
+        with self._database.writers.place():
+            with self._queue_lock:
+                self._queue.append(mine)
+            with self._turn:
+                if mine.answers is None and mine.error is None:
+                    with self._queue_lock:
+                        waiting, self._queue = self._queue, []
+                    self._write(waiting)
         if mine.error is not None:
             raise mine.error
         return mine.answers or []

@@ -5,24 +5,29 @@ tablet stays until its token is withdrawn. Wrong guesses make everybody wait who
 """
 
 import hashlib
+import logging
 import secrets
-from collections.abc import Iterable
+import threading
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
 from sqlalchemy import Connection
+from sqlalchemy.exc import SQLAlchemyError
 
 from tracker.records import people as kept
 from tracker.records.access import token_by_hash, token_by_id
 from tracker.records.database import Database
 from tracker.records.people import GuessRow, PersonRow, VisitRow
 from tracker.shop.codes import Kind, MisreadError, read_code
-from tracker.shop.errors import NotSignedInError, ThrottledError
+from tracker.shop.errors import BusyError, NotSignedInError, ThrottledError
 from tracker.shop.roles import Role
 from tracker.shop.saying import say
 from tracker.work.access import Bearer, check_station, digest_of, make_token_in
 from tracker.work.people import password_is_right
+
+logger = logging.getLogger("tracker.sessions")
 
 IDLE: Final = timedelta(hours=12)
 BADGE_IDLE: Final = timedelta(hours=4)
@@ -115,11 +120,63 @@ def pair(database: Database, code: str, attempt: Attempt) -> str:
     return _open(database, attempt.now, token_id=token_id)
 
 
-def visitor(database: Database, secret: str, now: datetime, *, acts: bool = False, polls: bool = False) -> Bearer:
+Note = Callable[[Database, bytes, Mapping[str, datetime]], None]
+
+
+def note_use(database: Database, digest: bytes, noted: Mapping[str, datetime]) -> None:
+    """Write down when a session was used."""
+    with database.write() as connection:
+        kept.change_visit(connection, digest, **noted)
+
+
+class LaterNotes:
+    """Writes down when sessions were used, beside the requests: a page that only reads waits for no writer.
+
+    What is noted within one writing goes into the next; a note that is lost is made again at the session's next use.
+    """
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._noted: dict[bytes, dict[str, datetime]] = {}
+        self._is_writing = False
+
+    def note(self, database: Database, digest: bytes, noted: Mapping[str, datetime]) -> None:
+        """Note a use; it is written soon, by a thread of its own."""
+        with self._lock:
+            self._noted.setdefault(digest, {}).update(noted)
+            if self._is_writing:
+                return
+            self._is_writing = True
+        threading.Thread(target=self._write, args=(database,), name="noting sessions", daemon=True).start()
+
+    def _write(self, database: Database) -> None:
+        while True:
+            with self._lock:
+                noted, self._noted = self._noted, {}
+                if not noted:
+                    self._is_writing = False
+                    return
+            try:
+                for digest, fields in noted.items():
+                    note_use(database, digest, fields)
+            except (SQLAlchemyError, BusyError) as error:
+                logger.warning("the use of a session could not be noted: %s", error)
+
+
+def visitor(
+    database: Database,
+    secret: str,
+    now: datetime,
+    *,
+    acts: bool = False,
+    polls: bool = False,
+    note: Note = note_use,
+) -> Bearer:
     """Return who is signed in by a session's secret. Raises NotSignedInError when the session has ended.
 
     A page that only polls does not keep a person's session from ending; it keeps that of a token, as of a wall. Whose
-    badge was scanned at a tablet stays there as long as they act: a screen that only asks for news is idle.
+    badge was scanned at a tablet stays there as long as they act: a screen that only asks for news is idle. ``note``
+    is told when it was used.
     """
     digest = _digest(secret)
     with database.read() as connection:
@@ -133,8 +190,7 @@ def visitor(database: Database, secret: str, now: datetime, *, acts: bool = Fals
     if acts and bearer.worker_id is not None and visit.worker_at is not None and now - visit.worker_at > NOTED_EVERY:
         noted["worker_at"] = now
     if noted:
-        with database.write() as connection:
-            kept.change_visit(connection, digest, **noted)
+        note(database, digest, noted)
     return bearer
 
 

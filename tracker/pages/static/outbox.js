@@ -10,7 +10,7 @@
  *
  * onNoted(entry)     it is kept and not yet sent: what is told now is provisional. `entry.isMisread`: its check digits are wrong
  * onAnswer(entry, { status, data, isRefused, isTold })   `isTold`: something else was told of it before, or by another page
- * onChange({ count, oldest, isAway, isUnkept, told })    `told`: what must be put right, until somebody has seen it
+ * onChange({ count, oldest, isAway, why, isUnkept, told })    `why`: what a server says that is there and stores nothing; `told`: what must be put right, until somebody has seen it
  */
 
 import { call, newId } from "./call.js";
@@ -29,7 +29,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
   const channel = window.BroadcastChannel ? new BroadcastChannel("outbox") : null;
   const fresh = new Map(); // by id: what this page read and of which nothing was told yet
   let latest = ""; // the id of what this page read last: an answer to anything before it is soon covered by the next
-  const state = { isAway: false, isUnkept: false };
+  const state = { isAway: false, why: "", isUnkept: false };
   let failures = { id: "", count: 0 };
   let singly = 0; // so many go out one by one: together they were refused
   let isRunning = false;
@@ -96,6 +96,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
     const isOne = entries.length === 1;
     const body = isOne ? sent(entries[0]) : { scans: entries.map(sent) };
     let answer;
+    state.why = "";
     try {
       answer = await call(entries[0].path, { method: "POST", body });
     } catch {
@@ -105,6 +106,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
     const isRefused = status !== 200;
     const answers = isOne ? [data] : data?.answers;
     if (!isRefused && entries.some(({ id }, place) => answers?.[place]?.id !== id)) return "away"; // a login of the network
+    if (status === 503) state.why = data?.detail ?? "";
     if (AWAY.has(status)) return "away";
     if (isRefused && !isOne) {
       singly = entries.length;

@@ -20,11 +20,12 @@ export function outboxShown() {
     if (isOut) byId("who").dataset.by = ""; // what is read now is theirs who sign in next
   });
 
-  function state({ count, oldest, isAway, isUnkept, told }) {
+  function state({ count, oldest, isAway, why, isUnkept, told }) {
     const isShown = count > 0 && (isAway || !byId("unsent").hidden || Date.now() - oldest > LONG_MS);
     byId("unsent").hidden = !isShown;
     if (isShown) setText(byId("unsent-says"), words("unsent", { count, age: age(Date.now() - oldest) }));
     byId("away").hidden = !isAway;
+    setText(byId("away-says"), why || words("serverAway"));
     byId("unkept").hidden = !isUnkept;
     showTold(told);
   }
