@@ -5,7 +5,9 @@ changes nothing. Numbers are those of linux/input-event-codes.h.
 """
 
 from collections.abc import Iterable, Iterator
-from typing import Final, Protocol
+from typing import Final
+
+from scanner_client.input_device import InputEvent
 
 _DIGITS: Final = {2 + place: digit for place, digit in enumerate("1234567890")}
 _KEYPAD: Final = {79: "1", 80: "2", 81: "3", 75: "4", 76: "5", 77: "6", 71: "7", 72: "8", 73: "9", 82: "0"}
@@ -17,14 +19,6 @@ _SILENT: Final = frozenset({42, 54, 29, 97, 56, 100, 125, 126, 58, 69, 70})  # s
 _KEY_EVENT: Final = 1
 _PRESSED: Final = 1
 OTHER: Final = "?"
-
-
-class InputEvent(Protocol):
-    """An event of a Linux input device, as evdev gives it."""
-
-    type: int
-    code: int
-    value: int
 
 
 def texts_of(events: Iterable[InputEvent]) -> Iterator[str]:

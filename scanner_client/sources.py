@@ -9,9 +9,10 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from typing import Any, Final
+from typing import Final
 
-from scanner_client.keys import InputEvent, texts_of
+from scanner_client.input_device import InputDevice, InputEvent
+from scanner_client.keys import texts_of
 
 IDLE_GAP_S: Final = 0.5
 REOPEN_S: Final = 1.0
@@ -22,7 +23,7 @@ Say = Callable[[str], None]
 
 
 class UnknownSourceError(Exception):
-    """There is no such source, or what it needs is not installed."""
+    """There is no such source, or not on this computer."""
 
 
 def open_source(name: str, say: Say, stop: threading.Event, *, reopen_s: float = REOPEN_S) -> Iterator[str]:
@@ -38,8 +39,9 @@ def open_source(name: str, say: Say, stop: threading.Event, *, reopen_s: float =
     if kind == "serial" and where:
         return _again_and_again(where, lambda tell: _read_serial(where, tell, stop), say, stop, reopen_s)
     if kind == "keyboard" and where:
-        evdev = _evdev()
-        return _again_and_again(where, lambda tell: read_keyboard(evdev, where, tell, stop), say, stop, reopen_s)
+        if not sys.platform.startswith("linux"):
+            raise UnknownSourceError("a keyboard scanner is taken by Linux alone: elsewhere it types into stdin")
+        return _again_and_again(where, lambda tell: read_keyboard(InputDevice(where), tell, stop), say, stop, reopen_s)
     raise UnknownSourceError(f"there is no source {name}: use stdin, serial:PORT or keyboard:DEVICE")
 
 
@@ -104,21 +106,12 @@ def _read_serial(port: str, tell: Say, stop: threading.Event) -> Iterator[str]:
                 yield from splitter.feed(received, time.monotonic())
 
 
-def _evdev() -> Any:
-    try:
-        import evdev
-    except ImportError as error:
-        raise UnknownSourceError("a keyboard source needs more: pip install flatpack-tracker[keyboard]") from error
-    return evdev
-
-
-def read_keyboard(evdev: Any, path: str, tell: Say, stop: threading.Event) -> Iterator[str]:
-    """Give what a Linux input device types, with the evdev library given, until ``stop``. Raises OSError."""
+def read_keyboard(device: InputDevice, tell: Say, stop: threading.Event) -> Iterator[str]:
+    """Give what an input device types until ``stop``, and close it. Raises OSError."""
 
     def events() -> Iterator[InputEvent]:
-        device = evdev.InputDevice(path)
         try:
-            device.grab()  # so that what is scanned is typed nowhere else
+            device.grab()
             tell("is ready")
             while not stop.is_set():
                 if _has_input(device.fd):

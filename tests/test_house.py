@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parent.parent
 TOP_LEVEL = {
@@ -73,3 +74,13 @@ def test_nothing_else_lies_at_the_top() -> None:
 def test_package_files_are_empty_so_that_importing_a_part_loads_no_other() -> None:
     for path in (ROOT / "tracker").rglob("__init__.py"):
         assert path.read_text() == "", path
+
+
+@pytest.mark.parametrize("lock", ["requirements.lock", "requirements-dev.lock"])
+def test_a_small_computer_with_an_arm_processor_is_asked_for_no_package_that_must_be_compiled_there(lock: str) -> None:
+    arm = {"platform_machine": "aarch64", "sys_platform": "linux", "implementation_name": "cpython"}
+    lines = [line for line in (ROOT / lock).read_text().splitlines() if line and line[0] not in " #"]
+    wanted = [Requirement(line) for line in lines]
+    names = {each.name for each in wanted if each.marker is None or each.marker.evaluate(arm)}
+    assert names & {"pysqlite3", "evdev"} == set()
+    assert len([each for each in wanted if each.name == "cryptography"]) == 2  # Intel Macs have an older one

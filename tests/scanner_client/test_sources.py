@@ -1,8 +1,8 @@
 """Where readings come from."""
 
-import errno
 import os
 import pty
+import struct
 import threading
 import time
 import tty
@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from scanner_client import sources
+from scanner_client.input_device import InputDevice, InputEvent
 from scanner_client.keys import texts_of
 from scanner_client.sources import IDLE_GAP_S, Splitter, UnknownSourceError, open_source, read_keyboard, read_stream
 from tests.scanner_client.conftest import Until
@@ -145,71 +146,88 @@ def test_a_serial_scanner_is_read_and_read_again_after_it_was_unplugged(
     scanner.unplug()
 
 
-@dataclass
-class Event:
-    """An event as a Linux input device gives it: 1 is a key; 1 is down, 0 is up, 2 is held."""
-
-    code: int
-    value: int = 1
-    type: int = 1
+def _pressed(code: int, value: int = 1, *, type: int = 1) -> InputEvent:  # noqa: A002 - the kernel's name
+    return InputEvent(type, code, value)
 
 
 def test_keys_become_text_by_their_position_and_only_pressing_counts() -> None:
     shift, p, zero, one, keypad_one, enter, tab = 42, 25, 11, 2, 79, 28, 15
-    events = [Event(shift), Event(p), Event(4, type=4), Event(p, 2), Event(p, 0), Event(shift, 0), Event(0, 0, type=0)]
-    events += [Event(code) for code in (zero, one, keypad_one, enter, tab, one, tab, zero)]
+    events = [
+        _pressed(shift),
+        _pressed(p),
+        _pressed(4, type=4),
+        _pressed(p, 2),
+        _pressed(p, 0),
+        _pressed(shift, 0),
+        _pressed(0, 0, type=0),
+    ]
+    events += [_pressed(code) for code in (zero, one, keypad_one, enter, tab, one, tab, zero)]
     assert list(texts_of(events)) == ["P011", "1"]
 
 
-def test_every_letter_and_digit_stands_where_the_kernel_says() -> None:
-    from evdev import ecodes
+# The keys' numbers in include/uapi/linux/input-event-codes.h of Linux 6.1.
+_KERNEL = (
+    "1 2, 2 3, 3 4, 4 5, 5 6, 6 7, 7 8, 8 9, 9 10, 0 11, Q 16, W 17, E 18, R 19, T 20, Y 21, U 22, I 23, "
+    "O 24, P 25, A 30, S 31, D 32, F 33, G 34, H 35, J 36, K 37, L 38, Z 44, X 45, C 46, V 47, B 48, N 49, "
+    "M 50, "
+    "KP7 71, KP8 72, KP9 73, KP4 75, KP5 76, KP6 77, KP1 79, KP2 80, KP3 81, KP0 82, KPENTER 96, "
+)
 
+
+def test_every_letter_and_digit_stands_where_the_kernel_says() -> None:
+    kernel = {name: int(code) for name, code in (each.split() for each in _KERNEL.rstrip(", ").split(", "))}
     wanted = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
-    events = [Event(getattr(ecodes, f"KEY_{character}")) for character in wanted]
-    events += [Event(getattr(ecodes, f"KEY_KP{digit}")) for digit in range(10)] + [Event(ecodes.KEY_KPENTER)]
+    events = [_pressed(kernel[character]) for character in wanted]
+    events += [_pressed(kernel[f"KP{digit}"]) for digit in range(10)] + [_pressed(kernel["KPENTER"])]
     assert list(texts_of(events)) == [wanted + "0123456789"]
 
 
 def test_a_key_that_no_code_has_is_not_left_out() -> None:
     minus, p, enter = 12, 25, 28
-    assert list(texts_of([Event(p), Event(minus), Event(enter)])) == ["P?"]
+    assert list(texts_of([_pressed(p), _pressed(minus), _pressed(enter)])) == ["P?"]
 
 
-class Keyboard:
-    """Stands for evdev and for a device of its own: what is written to its pipe are the codes of pressed keys."""
+class Keyboard(InputDevice):
+    """A device that is a pipe, into which events are written as the kernel writes them."""
 
-    def __init__(self) -> None:
-        self.fd, self.keys = os.pipe()
+    def __init__(self, path: Path) -> None:
+        os.mkfifo(path)
+        self.keys = os.open(path, os.O_RDWR)
+        super().__init__(str(path))
         self.done: list[str] = []
 
-    def InputDevice(self, path: str) -> "Keyboard":  # noqa: N802 - evdev's name
-        self.done.append(path)
-        return self
+    def press(self, *codes: int) -> None:
+        for code in codes:
+            os.write(self.keys, struct.pack("@qqHHi", 1_772_000_000, 250_000, 1, code, 1))
 
     def grab(self) -> None:
         self.done.append("grab")
 
-    def read(self) -> Iterator[Event]:
-        codes = os.read(self.fd, 100)
-        if not codes:
-            raise OSError(errno.ENODEV, "No such device")
-        return (Event(code) for code in codes)
-
     def close(self) -> None:
         self.done.append("close")
-        os.close(self.fd)
+        super().close()
 
 
-def test_a_keyboard_scanner_is_taken_for_itself_and_given_back_when_it_is_unplugged() -> None:
-    keyboard, said = Keyboard(), [""]
-    os.write(keyboard.keys, bytes([25, 2, 28, 25]))
+def test_a_keyboard_scanner_is_taken_for_itself_and_given_back_when_it_is_unplugged(tmp_path: Path) -> None:
+    keyboard, said = Keyboard(tmp_path / "event7"), [""]
+    keyboard.press(25, 2, 28, 25)
     os.close(keyboard.keys)
-    readings = read_keyboard(keyboard, "/dev/input/event7", said.append, threading.Event())
+    readings = read_keyboard(keyboard, said.append, threading.Event())
     assert next(readings) == "P1"
-    with pytest.raises(OSError, match="No such device"):
+    with pytest.raises(OSError, match="ended"):
         next(readings)
-    assert keyboard.done == ["/dev/input/event7", "grab", "close"]
+    assert keyboard.done == ["grab", "close"]
     assert said[-1] == "is ready"
+
+
+def test_what_is_no_input_device_cannot_be_taken(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    other = os.open(tmp_path / "pipe", os.O_RDWR)
+    device = InputDevice(str(tmp_path / "pipe"))
+    with pytest.raises(OSError, match="ioctl"):
+        device.grab()
+    device.close()
+    os.close(other)
 
 
 def test_a_keyboard_that_is_away_is_said_with_what_to_do(
