@@ -129,7 +129,7 @@ def test_a_large_document_arrives_byte_by_byte(device: NetworkPrinter, *, secure
     ticket = Ticket(name="ä" * 300, who="Ida", size_mm=(100, 50), dpi=203)  # a name has at most 255 bytes
     number = print_document(talk, ticket, ask_printer(talk), document)
     until = now() + timedelta(seconds=20)
-    while ask_job(talk, number).state != JOB_COMPLETED and now() < until:
+    while ask_job(talk, number, ticket.name).state != JOB_COMPLETED and now() < until:
         sleep(0.05)
     assert device.got() == [document]
     assert device.attributes(number)["JOB_NAME"] == "ä" * 127
@@ -205,6 +205,26 @@ def test_an_empty_roll_keeps_the_print_at_the_printer_where_it_can_be_cancelled(
     cancel_print(desk.database, number, who="Ida", now=now())
     assert desk.view(number).state is PrintState.CANCELLED
     assert len(device.got()) == 1
+
+
+def test_another_job_under_the_same_number_says_nothing_of_a_print_and_is_not_cancelled_for_it(
+    desk: Desk, device: NetworkPrinter
+) -> None:
+    device.mood("sleep 60")
+    number = desk.take()
+    job = desk.send(number).printer_job or 0
+    device.switch_off()
+    device.mood("exit 0")
+    device.switch_on()  # its numbers start anew
+    talk = Reached(address=read_address(device.address), patience=QUICKLY)
+    ticket = Ticket(name="another's letter", who="Una", size_mm=(100, 50), dpi=203)
+    assert print_document(talk, ticket, ask_printer(talk), b"%PDF-1.4") == job
+    row = desk.follow(number, lambda row: row.cause is not None)
+    assert (row.state, row.cause) == (PrintState.SENT, Cause.FORGOTTEN)
+    with pytest.raises(ConflictError, match="does not remember"):
+        cancel_print(desk.database, number, who="Ida", now=now())
+    assert ask_job(talk, job, ticket.name).state in (3, 5, JOB_COMPLETED)
+    settle_print(desk.database, number, came_out=False, who="Ida", now=now())
 
 
 def test_a_printer_that_gives_up_in_the_middle_leaves_the_print_in_doubt(desk: Desk, device: NetworkPrinter) -> None:

@@ -208,12 +208,14 @@ def print_document(reached: Reached, ticket: Ticket, told: Told, document: bytes
     return number
 
 
-def ask_job(reached: Reached, number: int) -> JobTold:
-    """Return how a job stands at the printer. Raises PrinterFault."""
+def ask_job(reached: Reached, number: int, name: str) -> JobTold:
+    """Return how the job with a number and a name stands at the printer. Raises PrinterFault.
+
+    A printer may start its numbers anew: one of another name is another's job, and ours is not known there.
+    """
     answer = _exchange(reached, GET_JOB, [attribute("job-id", Tag.INTEGER, number)])
-    if answer.code == _NOT_FOUND:
+    if answer.code == _NOT_FOUND or texts(_refuse(answer).values(Tag.JOB, "job-name")) != [_short(name)]:
         return JobTold(state=None, reasons=(), message="")
-    _refuse(answer)
     told = texts(answer.values(Tag.JOB, "job-state-message"))
     return JobTold(
         state=first_number(answer.values(Tag.JOB, "job-state"), 0),
@@ -222,10 +224,12 @@ def ask_job(reached: Reached, number: int) -> JobTold:
     )
 
 
-def cancel_job(reached: Reached, number: int, who: str) -> None:
-    """Ask the printer to drop a job. Raises PrinterFault, as when it is printed already."""
-    name = attribute("requesting-user-name", Tag.NAME, _short(who))
-    _refuse(_exchange(reached, CANCEL_JOB, [attribute("job-id", Tag.INTEGER, number), name]))
+def cancel_job(reached: Reached, number: int, name: str, who: str) -> None:
+    """Ask the printer to drop a job. Raises PrinterFault, as when it is printed already or not known any more."""
+    if ask_job(reached, number, name).state is None:
+        raise PrinterFault(Cause.FORGOTTEN)
+    asks = attribute("requesting-user-name", Tag.NAME, _short(who))
+    _refuse(_exchange(reached, CANCEL_JOB, [attribute("job-id", Tag.INTEGER, number), asks]))
 
 
 def size_words(size_mm: tuple[float, float]) -> str:

@@ -257,10 +257,14 @@ def _ready(
         raise PrinterFault(Cause.NO_PDF)
     if not told.takes_size(its.stock_mm):
         raise PrinterFault(Cause.PRINTER_SIZE, size_words(its.stock_mm))
-    name = f"{title_of(read_choice(row.choice))}, {row.id}"
-    ticket = Ticket(name=name, who=row.who, size_mm=its.stock_mm, dpi=its.dpi, copies=row.copies)
+    ticket = Ticket(name=_job_name(row), who=row.who, size_mm=its.stock_mm, dpi=its.dpi, copies=row.copies)
     ipp_printer.check_job(talk, ticket, told)
     return ticket, told
+
+
+def _job_name(row: PrintRow) -> str:
+    """Return what a print is called at the printer: by it we know our own again."""
+    return f"{title_of(read_choice(row.choice))}, {row.id}"
 
 
 def _send(database: Database, number: int, talk: Reached, ticket: Ticket, told: Told, pdf: bytes, clock: Clock) -> None:
@@ -305,7 +309,7 @@ def follow_print(database: Database, number: int, clock: Clock) -> PrintRow:
         return row
     try:
         its = printer(database, row.printer_id or 0)
-        state, cause, detail = _became(database, its, row.printer_job, clock)
+        state, cause, detail = _became(database, its, row.printer_job, _job_name(row), clock)
     except PrinterFault:
         state, cause, detail = PrintState.SENT, Cause.GONE, ""
     except NotFoundError:
@@ -315,9 +319,11 @@ def follow_print(database: Database, number: int, clock: Clock) -> PrintRow:
     return print_view(database, number, now=clock())
 
 
-def _became(database: Database, its: PrinterRow, job: int, clock: Clock) -> tuple[PrintState, Cause | None, str]:
+def _became(
+    database: Database, its: PrinterRow, job: int, name: str, clock: Clock
+) -> tuple[PrintState, Cause | None, str]:
     talk = reached(database, its, QUICK)
-    told = ipp_printer.ask_job(talk, job)
+    told = ipp_printer.ask_job(talk, job, name)
     match told.state:
         case None:
             return PrintState.SENT, Cause.FORGOTTEN, ""
@@ -367,7 +373,7 @@ def cancel_print(database: Database, number: int, *, who: str, now: datetime) ->
         raise ConflictError(say("It is too late to cancel this print."))
     try:
         its = printer(database, row.printer_id)
-        ipp_printer.cancel_job(reached(database, its, QUICK), row.printer_job, row.who)
+        ipp_printer.cancel_job(reached(database, its, QUICK), row.printer_job, _job_name(row), row.who)
     except PrinterFault as fault:
         why = cause_sentence(fault.cause, fault.detail)
         raise ConflictError(say("The printer did not cancel it. %(why)s", why=why)) from fault
