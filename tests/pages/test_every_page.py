@@ -19,6 +19,7 @@ from tracker.demo.story import play_day
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
+from tracker.records.missing_lists import missing_page
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.roles import Role
@@ -58,11 +59,11 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
 def pages_of(database: Database) -> dict[str, str]:
     with database.read() as connection:
         jobs = look.list_jobs(connection, limit=10, status=["open", "held"])
-        missing = look.missing_boxes(connection, limit=10)
+        missing = missing_page(connection).boxes
         job = jobs[0]
         box = look.boxes_of_job(connection, job.id, limit=1)[0]
         loads = look.list_loads(connection, limit=1)
-    part = missing[0].missing[0]
+    part = missing[0].parts[0]
     return {
         "board": "/",
         "wall": "/?wall=1",

@@ -24,6 +24,12 @@ def missing(floor: Floor, **asked: object) -> MissingPage:
         return missing_lists.missing_page(connection, **asked)  # type: ignore[arg-type]  # as the tests name them
 
 
+def on_loads(floor: Floor, load: str | None = None) -> MissingPage:
+    number = None if load is None else read_code(load).number
+    with floor.database.read() as connection:
+        return missing_lists.missing_on_loads(connection, load_id=number)
+
+
 def sealed_short(floor: Floor) -> str:
     """Seal box 101 without its deck and one of its pins; return the code of its follow-up box."""
     floor.scan(floor.toe_kick, "PACK-1")
@@ -59,10 +65,13 @@ def test_a_load_of_which_a_box_was_sealed_short_lists_the_box_that_is_left_behin
     floor.seal(floor.box_102)
     assert [(box.code, box.behind) for box in missing(floor).boxes] == [(follow_up, None)]
     load = floor.plan(floor.box_101, floor.box_102)
-    for asked in ({}, {"on_loads": True}, {"load_id": read_code(load).number}, {"job_code": "J-1"}):
-        (box,) = missing(floor, **asked).boxes
+    due, leaves = date(2027, 3, 5), date(2027, 3, 4)
+    pages = [(missing(floor), due), (missing(floor, job_code="J-1"), due)]
+    pages += [(on_loads(floor), leaves), (on_loads(floor, load), leaves)]
+    for page, day in pages:
+        (box,) = page.boxes
         assert (box.code, box.load, box.behind, box.follows) == (follow_up, None, load, floor.box_101)
-        assert (box.leaves, box.parts_lacking, box.uncounted) == (date(2027, 3, 4), 1, 1)
+        assert (box.leaves, box.parts_lacking, box.uncounted) == (day, 1, 1)
     with floor.database.read() as connection:
         (kept,) = open_loads(connection, limit=5)
     assert (kept.short, kept.behind) == (0, 1)
@@ -73,10 +82,11 @@ def test_a_box_left_behind_stays_listed_when_it_is_sealed_until_it_is_on_a_load(
     load = floor.plan(floor.box_101)
     floor.scan(floor.deck, "PACK-1")
     floor.seal(follow_up, {"spring pin 8 mm": 1})
-    (box,) = missing(floor, on_loads=True).boxes
+    (box,) = on_loads(floor).boxes
     assert (box.code, box.lacking, box.state) == (follow_up, 0, "sealed")
+    assert [box.code for box in missing(floor).boxes] == [floor.box_102]
     add_to_load(floor.database, read_code(load).number, read_code(follow_up).number, **floor.act())
-    assert missing(floor, on_loads=True).boxes == []
+    assert on_loads(floor).boxes == []
     floor.check()
 
 

@@ -5,10 +5,11 @@ from uuid import uuid4
 
 from tests.floor import Floor
 from tracker.records import missing_lists
-from tracker.records.missing_lists import BOXES_A_PAGE, ROWS_A_BOX, ROWS_A_PAGE, MissingPage, open_loads
+from tracker.records.missing_lists import SCREEN, MissingPage, missing_on_loads, open_loads
 from tracker.shop.codes import read_code
 from tracker.shop.orders import Order, PartLine
 from tracker.shop.scans import Action
+from tracker.work.count import Counting, count_item
 from tracker.work.jobs import cancel_job, hold_job
 from tracker.work.orders import take_order
 
@@ -60,7 +61,7 @@ def test_each_missing_part_says_what_it_waits_for_and_where_when_and_by_whom_it_
         "tester",
     )
     assert (toe_kick.damaged, toe_kick.step) == (True, "cut")
-    assert [(item.item, item.quantity, item.counted) for item in first.items] == [("spring pin 8 mm", 2, 0)]
+    assert [(item.item, item.quantity, item.counted) for item in first.items] == [("spring pin 8 mm", 2, None)]
     assert first.lacking == 3
     unseen = page(floor).boxes[1].parts[0]
     assert (unseen.station, unseen.seen_at, unseen.who) == (None, None, None)
@@ -103,8 +104,8 @@ def test_the_pages_one_after_another_list_every_box_once_and_in_order(floor: Flo
     seen: list[tuple[date, int, int]] = []
     found = page(floor)
     while True:
-        assert len(found.boxes) <= BOXES_A_PAGE
-        assert sum(box.lacking for box in found.boxes) <= ROWS_A_PAGE
+        assert len(found.boxes) <= SCREEN.boxes
+        assert sum(box.lacking for box in found.boxes) <= SCREEN.rows
         seen += [(box.leaves, box.job_id, box.id) for box in found.boxes]
         if found.next is None:
             break
@@ -117,15 +118,18 @@ def test_a_job_and_a_load_can_be_asked_for_alone(floor: Floor) -> None:
     take(floor, "J-2", date(2027, 3, 3))
     load = floor.plan(floor.box_102)
     assert codes(page(floor, job_code="J-1")) == [floor.box_102, floor.box_101]
-    assert codes(page(floor, load_id=read_code(load).number)) == [floor.box_102]
-    assert codes(page(floor, on_loads=True)) == [floor.box_102]
+    with floor.database.read() as connection:
+        assert codes(missing_on_loads(connection, load_id=read_code(load).number)) == [floor.box_102]
+        assert codes(missing_on_loads(connection)) == [floor.box_102]
     assert codes(page(floor, job_code="none")) == []
 
 
 def test_a_box_that_lacks_very_much_says_how_much_more_than_is_listed(floor: Floor) -> None:
-    take(floor, "J-2", date(2027, 3, 1), ROWS_A_BOX + 7)
+    most = SCREEN.rows_a_box
+    assert most is not None
+    take(floor, "J-2", date(2027, 3, 1), most + 7)
     first = page(floor).boxes[0]
-    assert (len(first.parts), first.more, first.lacking) == (ROWS_A_BOX, 7, ROWS_A_BOX + 7)
+    assert (len(first.parts), first.more, first.lacking) == (most, 7, most + 7)
 
 
 def test_a_load_says_how_many_of_its_boxes_lack_something_are_unsealed_or_are_on_it(floor: Floor) -> None:
@@ -138,9 +142,12 @@ def test_a_load_says_how_many_of_its_boxes_lack_something_are_unsealed_or_are_on
     load = floor.plan(floor.box_101, floor.box_102, third)
     floor.scan(load, "SHIP-1")
     assert floor.scan(floor.box_102, "SHIP-1").ok
-    with floor.database.read() as connection:
-        (found,) = open_loads(connection, limit=5)
-    assert (found.code, found.boxes, found.short, found.unsealed, found.on_it) == (load, 3, 1, 1, 1)
+    for short, unsealed in ((2, 0), (1, 1)):  # before the items of box 101 are counted, and after
+        with floor.database.read() as connection:
+            (found,) = open_loads(connection, limit=5)
+        assert (found.code, found.boxes, found.short, found.unsealed, found.on_it) == (load, 3, short, unsealed, 1)
+        counting = Counting(box=1, item="spring pin 8 mm", count=2)
+        count_item(floor.database, counting, **floor.act())
 
 
 def test_a_box_of_which_only_the_items_are_not_counted_is_not_complete(floor: Floor) -> None:

@@ -4,6 +4,7 @@ import pytest
 
 from tests.floor import DECK, JOB, Floor
 from tracker.records import look
+from tracker.records.missing_lists import missing_page
 from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.scans import Action
@@ -194,15 +195,15 @@ def test_what_is_missing_names_the_step_and_the_last_place(floor: Floor) -> None
     floor.scan(floor.slot, "CUT-1")
     floor.take("J-0", [DECK], items=())
     with floor.database.read() as connection:
-        boxes = look.missing_boxes(connection, limit=10)
-        narrowed = look.missing_boxes(connection, limit=10, job_code="J-0")
+        boxes = missing_page(connection).boxes
+        narrowed = missing_page(connection, job_code="J-0").boxes
     assert [[item.item for item in box.items] for box in boxes] == [["spring pin 8 mm"], [], []]
-    assert [(box.job, len(box.missing)) for box in boxes] == [(JOB, 2), (JOB, 1), ("J-0", 1)]
+    assert [(box.job, len(box.parts)) for box in boxes] == [(JOB, 2), (JOB, 1), ("J-0", 1)]
     assert [box.job for box in narrowed] == ["J-0"]
-    deck = next(part for part in boxes[0].missing if part.code == floor.deck)
+    deck = next(part for part in boxes[0].parts if part.code == floor.deck)
     assert deck.step == "machine"
     assert deck.last_seen is not None
     assert (deck.last_seen.station, deck.last_seen.slot) == ("CUT-1", "CART-1")
     cancel_job(floor.database, JOB, **floor.act())
     with floor.database.read() as connection:
-        assert [box.job for box in look.missing_boxes(connection, limit=10)] == ["J-0"]
+        assert [box.job for box in missing_page(connection).boxes] == ["J-0"]

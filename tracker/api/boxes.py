@@ -3,11 +3,12 @@
 from typing import Any
 
 from tracker.api.context import caller, database, new_id, now, number_of
-from tracker.api.paging import cut, date_and_number, token_after
+from tracker.api.paging import box_after
 from tracker.api.schemas import BoxShape, MissingQueryShape, MissingShape, OpenAgainShape, SealedShape, SealShape
 from tracker.api.service import CallBlueprint
 from tracker.records import look
 from tracker.records.look import BoxView
+from tracker.records.missing_lists import Bounds, missing_page
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
@@ -88,12 +89,11 @@ def post_resume(code: str) -> BoxView:
 @blueprint.response(200, MissingShape)
 @needs(Role.STATION)
 def get_missing(query: dict[str, Any]) -> dict[str, Any]:
-    """Every box not yet complete, soonest due first, with the parts that it lacks and where they were last seen."""
+    """Every box not yet complete, soonest leaving first: the parts that it lacks, and the items to be counted into it.
+
+    A box leaves on the day of its load, or where none is planned when its job is due.
+    """
+    after = None if not query["after"] else box_after(query["after"])
     with database().read() as connection:
-        boxes = look.missing_boxes(
-            connection,
-            limit=query["limit"] + 1,
-            after=date_and_number(query["after"]),
-            job_code=query["job"] or None,
-        )
-    return cut(boxes, query["limit"], lambda box: token_after(box.due, box.id))
+        page = missing_page(connection, after=after, job_code=query["job"] or None, bounds=Bounds(boxes=query["limit"]))
+    return {"items": page.boxes, "next": None if page.next is None else str(page.next)}

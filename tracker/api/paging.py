@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any, TypeVar
 
+from tracker.records.missing_lists import After, read_after
 from tracker.shop.errors import Fault, InvalidInputError
 
 Row = TypeVar("Row")
@@ -27,6 +28,14 @@ def date_and_number(after: str) -> tuple[date, int] | None:
     day, _, number = after.partition("_")
     try:
         return date.fromisoformat(day), int(number)
+    except ValueError:
+        raise _unreadable() from None
+
+
+def box_after(after: str) -> After:
+    """Read a place in the list of what is missing."""
+    try:
+        return read_after(after)
     except ValueError:
         raise _unreadable() from None
 

@@ -500,16 +500,23 @@ class MissingPartShape(Schema):
 
 
 class MissingBoxShape(Schema):
-    """A box that is not complete."""
+    """A box that is not complete: it lacks parts, or items are still to be counted into it, or both."""
 
-    box = fields.String()
+    box = fields.String(attribute="code")
     name = fields.String()
+    state = fields.String()
     job = fields.String()
     customer = fields.String()
     due = fields.Date()
     on_load = fields.String(attribute="load", data_key="load", allow_none=True)
-    missing = fields.List(fields.Nested(MissingPartShape))
-    items = fields.List(fields.Nested(ItemShape), metadata={"description": "still to be counted into it"})
+    leaves = fields.Date(metadata={"description": "the day of its load, or where none is planned its job's due date"})
+    missing = fields.List(fields.Nested(MissingPartShape), attribute="parts")
+    counting = fields.List(
+        fields.Nested(ItemShape),
+        attribute="items",
+        data_key="items",
+        metadata={"description": "still to be counted into it"},
+    )
 
 
 class MissingQueryShape(PageShape):
@@ -519,7 +526,7 @@ class MissingQueryShape(PageShape):
 
 
 class MissingShape(Schema):
-    """A page of boxes that are not complete, soonest due first."""
+    """A page of boxes that are not complete, soonest leaving first."""
 
     items = fields.List(fields.Nested(MissingBoxShape))
     next = fields.String(allow_none=True)

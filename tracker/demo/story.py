@@ -9,9 +9,9 @@ from typing import Any
 from uuid import uuid4
 
 from tracker.demo.shop import DemoShop, Say, load_shop, of_kind
-from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
+from tracker.records.missing_lists import Bounds, missing_page
 from tracker.settings import Settings
 from tracker.shop.codes import Kind, part_code, read_code
 from tracker.shop.errors import IncompleteError
@@ -150,10 +150,10 @@ _PLAYS: dict[str, Any] = {
 
 def _tell_missing(shop: DemoShop, say: Say) -> None:
     with shop.database.read() as connection:
-        missing = look.missing_boxes(connection, limit=1_000)
-    lacking = sum(len(box.missing) for box in missing)
-    say(f"Not complete: {len(missing)} boxes lack {lacking} parts. The soonest due:")
+        missing = missing_page(connection, bounds=Bounds(boxes=1_000)).boxes
+    lacking = sum(box.parts_lacking for box in missing)
+    say(f"Not complete: {len(missing)} boxes lack {lacking} parts. The soonest to leave:")
     for box in missing[:1]:
-        for part in box.missing:
+        for part in box.parts:
             seen = f"last seen at {part.last_seen.station}" if part.last_seen else "not yet seen"
             say(f"  {box.job} box {box.name}: {part.name} {part.code} waits for {part.step}, {seen}.")

@@ -12,6 +12,7 @@ from tracker.records import look, packing
 from tracker.records.contents import carton_mass
 from tracker.records.follow_ups import follow_ups_of
 from tracker.records.look import BoxView, ItemView, PartView
+from tracker.shop.lacking import Lacks, lacks
 from tracker.shop.verdicts import CLOSED_STATES, BoxState
 from tracker.shop.weighing import Expected, Piece, Weight, expect
 
@@ -22,8 +23,7 @@ class Shown:
 
     box: BoxView
     drawing: Bench | None
-    missing: tuple[PartView, ...]
-    uncounted: tuple[ItemView, ...]
+    lacks: Lacks[PartView, ItemView]
     expected: Expected | None
     weight: Weight | None
     knows_carton: bool
@@ -31,8 +31,16 @@ class Shown:
     rests: Sequence[Rest]
 
     @property
+    def missing(self) -> Sequence[PartView]:
+        return self.lacks.parts
+
+    @property
+    def uncounted(self) -> Sequence[ItemView]:
+        return self.lacks.items
+
+    @property
     def complete(self) -> bool:
-        return not self.missing and not self.uncounted
+        return self.lacks.complete
 
     @property
     def may_be_sealed(self) -> bool:
@@ -65,8 +73,7 @@ def show(connection: Connection, box_id: int) -> Shown | None:
     return Shown(
         box=box,
         drawing=bench_drawing.draw_bench(box),
-        missing=tuple(part for part in bench_drawing.in_order(box) if not part.packed),
-        uncounted=tuple(line for line in box.items if (line.counted or 0) < line.quantity),
+        lacks=lacks(bench_drawing.in_order(box), box.items),
         expected=expected if box.parts else None,
         weight=None if box.weighed_kg is None or not box.parts else expected.judge(box.weighed_kg),
         knows_carton=empty_kg is not None,

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Any, Final
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
@@ -125,8 +124,7 @@ def _shown(asked: Asked) -> dict[str, Any]:
         page = _page(connection, asked)
         loads = missing_lists.open_loads(connection, limit=LOADS_SHOWN) if asked.by == "load" or asked.load else []
         stations = missing_lists.stations_by_step(connection) if asked.by == "station" else {}
-    end = page.next
-    after = "" if end is None else f"{end.leaves.isoformat()}_{end.job_id}_{end.box_id}"
+    after = "" if page.next is None else str(page.next)
     return {
         "asked": asked,
         "groups": _groups(page.boxes, asked.by),
@@ -147,20 +145,16 @@ def _page(connection: Connection, asked: Asked) -> MissingPage:
         code = _read(asked.load)
         if code is None or code.kind is not Kind.LOAD:
             abort(404)
-        return missing_lists.missing_page(connection, after=after, load_id=code.number)
-    if asked.job:
-        return missing_lists.missing_page(connection, after=after, job_code=asked.job)
-    return missing_lists.missing_page(connection, after=after, on_loads=asked.by == "load")
+        return missing_lists.missing_on_loads(connection, after=after, load_id=code.number)
+    if asked.by == "load" and not asked.job:
+        return missing_lists.missing_on_loads(connection, after=after)
+    return missing_lists.missing_page(connection, after=after, job_code=asked.job or None)
 
 
 def _after(text: str) -> After | None:
     """Read where a page begins; a link that was cut short leads to the first page."""
-    leaves, _sep, numbers = text.partition("_")
-    job_id, _sep, box_id = numbers.partition("_")
-    if not (job_id.isascii() and job_id.isdigit() and box_id.isascii() and box_id.isdigit()):
-        return None
     try:
-        return After(leaves=date.fromisoformat(leaves), job_id=int(job_id[:9]), box_id=int(box_id[:9]))
+        return missing_lists.read_after(text)
     except ValueError:
         return None
 

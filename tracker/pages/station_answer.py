@@ -245,7 +245,7 @@ def _next(connection: Connection, found: _Found, outcome: Outcome) -> Next | Non
         slot=part.last_seen.slot if part.last_seen else None,
         box=box_code(box.id),
         box_name=box_name(part.box_name),
-        lacks=box.parts_total - box.packed,
+        lacks=box.parts_lacking,
     )
 
 

@@ -7,7 +7,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, bindparam, delete, func, insert, select, type_coerce, update
 
+from tracker.records.lacking import parts_lacking
 from tracker.records.tables import Steps, box, item, job, load, log, marked, part
+from tracker.shop.lacking import Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES
@@ -22,6 +24,14 @@ class ItemCount:
     item: str
     quantity: int
     counted: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedPart:
+    """A part that is planned for a box."""
+
+    id: int
+    status: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,18 +53,17 @@ def box_identity(connection: Connection, box_id: int) -> BoxIdentity:
     return BoxIdentity(**row._mapping)
 
 
-def not_in_box(connection: Connection, box_id: int) -> list[int]:
-    """Return the living parts that a box is planned to hold and that are not in it."""
-    absent = part.c.status.not_in([*_DEAD, PartStatus.PACKED, PartStatus.SHIPPED])
-    query = select(part.c.id).where(part.c.box_id == box_id, absent).order_by(part.c.position, part.c.id)
-    return list(connection.execute(query).scalars())
-
-
 def items_of(connection: Connection, box_id: int) -> list[ItemCount]:
     """Return the items of a box, by name."""
     columns = (item.c.item, item.c.quantity, item.c.counted)
     rows = connection.execute(select(*columns).where(item.c.box_id == box_id).order_by(item.c.item))
     return [ItemCount(**row._mapping) for row in rows]
+
+
+def lacks_of(connection: Connection, box_id: int, items: Sequence[ItemCount]) -> Lacks[PlannedPart, ItemCount]:
+    """Return what a box lacks with these ``items``, its parts by their numbers."""
+    query = select(part.c.id, part.c.status).where(part.c.box_id == box_id).order_by(part.c.position, part.c.id)
+    return lacks((PlannedPart(id=row.id, status=row.status) for row in connection.execute(query)), items)
 
 
 def count_items(connection: Connection, box_id: int, counted: Mapping[str, int]) -> None:
@@ -150,7 +159,7 @@ def boxes_of_load(connection: Connection, load_id: int) -> list[LoadedBox]:
     """Return the boxes planned for a load, by number."""
     columns = (
         *(box.c.id, box.c.job_id, job.c.code.label("job"), job.c.status.label("job_status"), box.c.state),
-        (box.c.parts_total - box.c.packed).label("missing"),
+        parts_lacking().label("missing"),
         box.c.held_at.is_not(None).label("held"),
     )
     rows = connection.execute(select(*columns).join(job).where(box.c.load_id == load_id).order_by(box.c.id))

@@ -51,6 +51,10 @@ class BoxRow:
     held_at: datetime | None
     job: JobState
 
+    @property
+    def parts_lacking(self) -> int:
+        return self.parts_total - self.packed
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartRow:

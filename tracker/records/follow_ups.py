@@ -8,6 +8,7 @@ from typing import Final
 
 from sqlalchemy import ColumnElement, Connection, and_, exists, or_, select
 
+from tracker.records.lacking import parts_lacking
 from tracker.records.tables import box, item, load
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.verdicts import CLOSED_STATES, BoxState
@@ -57,7 +58,7 @@ def follow_ups_of(connection: Connection, box_ids: Collection[int]) -> Mapping[i
     query = (
         select(
             *(box.c.id, box.c.name, box.c.state, box.c.load_id, load.c.ship_on, first.c.id.label("first_id")),
-            (box.c.parts_total - box.c.packed).label("missing"),
+            parts_lacking().label("missing"),
         )
         .select_from(first)
         .join(box, completes())

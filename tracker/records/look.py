@@ -10,9 +10,9 @@ from sqlalchemy import Connection, Select, and_, func, or_, select, tuple_
 
 from tracker.records.tables import box, item, job, laying, load, log, part, slot, station, tally
 from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.lacking import Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState
 
 _DEAD = sorted(DEAD_STATUSES)
 
@@ -150,7 +150,6 @@ class BoxView:
     length_mm: float
     width_mm: float
     height_mm: float
-    missing_count: int
     load: str | None
     follows: str | None
     held: bool
@@ -160,20 +159,13 @@ class BoxView:
     parts: list[PartView]
     items: list[ItemView]
 
+    @property
+    def lacks(self) -> Lacks[PartView, ItemView]:
+        return lacks(self.parts, self.items)
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MissingView:
-    """A box that is not complete: the parts that it lacks, and the items that are still to be counted into it."""
-
-    id: int
-    box: str
-    name: str
-    job: str
-    customer: str
-    due: date
-    load: str | None
-    missing: list[PartView]
-    items: list[ItemView]
+    @property
+    def missing_count(self) -> int:
+        return len(self.lacks.parts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -439,7 +431,6 @@ def _box(row: Any, parts: list[PartView], items: list[ItemView], places: dict[st
         length_mm=row.length_mm,
         width_mm=row.width_mm,
         height_mm=row.height_mm,
-        missing_count=row.parts_total - row.packed,
         load=_load_code(row.load_id),
         follows=None if row.follows_id is None else box_code(row.follows_id),
         held=row.held_at is not None,
@@ -453,59 +444,6 @@ def _box(row: Any, parts: list[PartView], items: list[ItemView], places: dict[st
 
 def _load_code(load_id: int | None) -> str | None:
     return None if load_id is None else str(Code(Kind.LOAD, load_id))
-
-
-# What is missing
-
-
-def missing_boxes(
-    connection: Connection, *, limit: int, after: tuple[date, int] | None = None, job_code: str | None = None
-) -> list[MissingView]:
-    """Return the boxes that are not complete, soonest due first, each with the parts that it lacks.
-
-    Finished and cancelled jobs are never looked at, so the cost does not grow with them.
-    """
-    query = (
-        select(box.c.id, box.c.name, box.c.load_id, job.c.code.label("job_code"), job.c.customer, job.c.due)
-        .join(job, job.c.id == box.c.job_id)
-        .where(job.c.status.in_(["open", "held"]), or_(*_LACKING))
-        .order_by(job.c.due, box.c.id)
-        .limit(limit)
-    )
-    if job_code is not None:
-        query = query.where(job.c.code == job_code)
-    if after is not None:
-        query = query.where(tuple_(job.c.due, box.c.id) > after)
-    rows = connection.execute(query).all()
-    ids = [row.id for row in rows]
-    lacking, items = _by_box(_absent_parts(connection, ids)), _items(connection, ids)
-    return [_missing(row, lacking[box_code(row.id)], items[row.id]) for row in rows]
-
-
-_LACKING = (
-    box.c.state.in_([BoxState.OPEN, BoxState.PACKING]),
-    and_(box.c.state.in_([BoxState.SEALED, BoxState.LOADED]), box.c.packed < box.c.parts_total),
-)
-
-
-def _absent_parts(connection: Connection, box_ids: Collection[int]) -> list[PartView]:
-    absent = part.c.status.not_in([*_DEAD, PartStatus.PACKED, PartStatus.SHIPPED])
-    query = _PART_QUERY.where(part.c.box_id.in_(list(box_ids)), absent)
-    return _parts(connection, query.order_by(part.c.box_id, part.c.position, part.c.id))
-
-
-def _missing(row: Any, lacking: list[PartView], items: list[ItemView]) -> MissingView:
-    return MissingView(
-        id=row.id,
-        box=box_code(row.id),
-        name=row.name,
-        job=row.job_code,
-        customer=row.customer,
-        due=row.due,
-        load=_load_code(row.load_id),
-        missing=lacking,
-        items=[each for each in items if (each.counted or 0) < each.quantity],
-    )
 
 
 # Loads, stations, changes

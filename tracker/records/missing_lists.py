@@ -1,33 +1,43 @@
-"""What is missing, as a foreman reads it before the truck: boxes that are not complete, what leaves soonest first.
+"""What is missing: the one list of the boxes that are not complete, what leaves soonest first.
 
-A box is complete when all of its parts are packed and all of its items counted, sealed or not. It leaves with its load,
-or where none is planned on its job's due date. Bounded: jobs are read in the order of their due dates until a page is
-full, jobs that lack nothing are passed over by their tallies, finished ones never looked at.
+What a box lacks is decided in ``shop.lacking``. A box leaves on the day of the load that it is planned for, or where
+there is none on its job's due date. Bounded: jobs are read in the order of their due dates until a page is full, jobs
+that lack nothing are passed over by their tallies, finished ones never looked at.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from heapq import merge
 from typing import Any, Final
 
-from sqlalchemy import CompoundSelect, Connection, Select, and_, exists, func, null, or_, select, tuple_, union_all
+from sqlalchemy import ColumnElement, CompoundSelect, Connection, Select, exists, func, select, tuple_, union_all
 
 from tracker.records.follow_ups import completes, first
+from tracker.records.lacking import is_incomplete, item_is_short, part_is_lacking
+from tracker.records.look import LastSeen
 from tracker.records.tables import box, item, job, load, log, part, slot, station, tally
 from tracker.shop.codes import Code, Kind, box_code, part_code
-from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
+from tracker.shop.progress import Progress
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState
+from tracker.shop.verdicts import CLOSED_STATES, BoxState
 
-BOXES_A_PAGE: Final = 40
-ROWS_A_PAGE: Final = 100  # missing parts and items; a page stays small whatever the boxes lack
-ROWS_A_BOX: Final = 60
 _JOBS_AT_ONCE: Final = 20
 
-_GONE = sorted([*DEAD_STATUSES, PartStatus.PACKED, PartStatus.SHIPPED])
 _OPEN = ("open", "held")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """How much stands on a page: boxes, missing parts and items of all of them, and of one of them."""
+
+    boxes: int
+    rows: float = float("inf")
+    rows_a_box: int | None = None
+
+
+SCREEN: Final = Bounds(boxes=40, rows=100, rows_a_box=60)  # it stays small whatever the boxes lack
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +47,16 @@ class After:
     leaves: date
     job_id: int
     box_id: int
+
+    def __str__(self) -> str:
+        return f"{self.leaves.isoformat()}_{self.job_id}_{self.box_id}"
+
+
+def read_after(text: str) -> After:
+    """Read what an ``After`` spelled. Raises ValueError for anything else."""
+    leaves, *numbers = text.split("_")
+    job_id, box_id = (int(number) for number in numbers if number.isascii() and number.isdigit() and len(number) < 10)
+    return After(leaves=date.fromisoformat(leaves), job_id=job_id, box_id=box_id)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +75,12 @@ class MissingPart:
     seen_at: datetime | None
     who: str | None
 
+    @property
+    def last_seen(self) -> LastSeen | None:
+        if self.seen_at is None:
+            return None
+        return LastSeen(station=self.station or "", at=self.seen_at, slot=self.slot)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MissingItem:
@@ -62,7 +88,7 @@ class MissingItem:
 
     item: str
     quantity: int
-    counted: int
+    counted: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,28 +134,25 @@ class MissingPage:
 
 
 def missing_page(
-    connection: Connection,
-    *,
-    after: After | None = None,
-    job_code: str | None = None,
-    load_id: int | None = None,
-    on_loads: bool = False,
+    connection: Connection, *, after: After | None = None, job_code: str | None = None, bounds: Bounds = SCREEN
 ) -> MissingPage:
-    """Return the boxes that are not complete, soonest leaving first; of one job, of one load, or of planned loads."""
-    heads: Iterator[Any]
+    """Return the boxes that are not complete, soonest leaving first; of all jobs, or of one."""
     if job_code is not None:
-        heads = _heads(connection, _of_job(job_code), after)
-    elif load_id is not None:
-        heads = _heads(connection, _leaving(load_id), after)
-    elif on_loads:
-        heads = _heads(connection, _leaving(), after)
+        heads = _heads(connection, _of_job(job_code), after, bounds)
     else:
-        heads = merge(
-            _heads(connection, _leaving(), after),
-            _heads_without_load(connection, after),
-            key=lambda head: (head.leaves, head.job_id, head.id),
-        )
-    return _page(connection, heads)
+        loaded = _heads(connection, _ON_LOADS, after, bounds)
+        others = _heads_without_load(connection, after, bounds)
+        heads = merge(loaded, others, key=lambda head: (head.leaves, head.job_id, head.id))
+    return _page(connection, heads, bounds)
+
+
+def missing_on_loads(connection: Connection, *, after: After | None = None, load_id: int | None = None) -> MissingPage:
+    """Return what keeps the planned loads, or one of them, from leaving whole: what leaves soonest first.
+
+    A box that a load leaves behind stands under that load, by the day of that load.
+    """
+    both = [each if load_id is None else each.where(load.c.id == load_id) for each in (_ON_LOADS, _LEFT_BEHIND)]
+    return _page(connection, _heads(connection, union_all(*both), after, SCREEN), SCREEN)
 
 
 _COLUMNS = (
@@ -137,61 +160,36 @@ _COLUMNS = (
     *(box.c.held_at, box.c.follows_id),
     *(job.c.code.label("job_code"), job.c.status.label("job_status"), job.c.customer, job.c.due),
 )
-_UNCOUNTED = exists().where(item.c.box_id == box.c.id, func.coalesce(item.c.counted, 0) < item.c.quantity)
-_LACKS = or_(
-    box.c.state.in_([BoxState.OPEN, BoxState.PACKING]),
-    and_(box.c.state == BoxState.COMPLETE, _UNCOUNTED),
-    and_(box.c.state.in_([BoxState.SEALED, BoxState.LOADED]), box.c.packed < box.c.parts_total),
+_LACKS: Final[tuple[ColumnElement[bool], ...]] = (
+    job.c.status.in_(_OPEN),
+    box.c.state != BoxState.SHIPPED,
+    is_incomplete(),
 )
-_ON_LOADS: Select[Any] = (
-    select(*_COLUMNS, load.c.ship_on.label("leaves"), null().label("behind_id"))
-    .select_from(load)
-    .join(box, box.c.load_id == load.c.id)
-    .join(job, job.c.id == box.c.job_id)
-    .where(load.c.state == "open", job.c.status.in_(_OPEN), _LACKS)
+_OF_LOADS: Select[Any] = (
+    select(*_COLUMNS, load.c.ship_on.label("leaves")).select_from(load).where(load.c.state == "open")
 )
+_ON_LOADS = _OF_LOADS.join(box, box.c.load_id == load.c.id).join(job, job.c.id == box.c.job_id).where(*_LACKS)
 # A follow-up box that is on no load while the box that it completes is: that load would leave short.
-_LEFT_BEHIND: Select[Any] = (
-    select(*_COLUMNS, load.c.ship_on.label("leaves"), load.c.id.label("behind_id"))
-    .select_from(load)
-    .join(first, first.c.load_id == load.c.id)
+_LEFT_BEHIND = (
+    _OF_LOADS.join(first, first.c.load_id == load.c.id)
     .join(box, completes())
     .join(job, job.c.id == box.c.job_id)
-    .where(load.c.state == "open", job.c.status.in_(_OPEN), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED)
-)
-
-_its_load = load.alias("its_load")
-_IS_LEFT_BEHIND = (
-    exists()
-    .where(first.c.id == box.c.follows_id, _its_load.c.id == first.c.load_id, _its_load.c.state == "open", completes())
-    .correlate(box)
+    .where(job.c.status.in_(_OPEN), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED)
 )
 
 
-def _leaving(load_id: int | None = None) -> CompoundSelect[Any]:
-    """The boxes that keep loads that are planned, or one of them, from leaving whole."""
-    if load_id is None:
-        return union_all(_ON_LOADS, _LEFT_BEHIND)
-    return union_all(_ON_LOADS.where(load.c.id == load_id), _LEFT_BEHIND.where(load.c.id == load_id))
-
-
-def _of_job(code: str) -> CompoundSelect[Any]:
+def _of_job(code: str) -> Select[Any]:
     leaves = func.coalesce(load.c.ship_on, job.c.due).label("leaves")
-    planned = (
-        select(*_COLUMNS, leaves, null().label("behind_id"))
-        .select_from(job)
-        .join(box, box.c.job_id == job.c.id)
-        .outerjoin(load, load.c.id == box.c.load_id)
-        .where(job.c.code == code, job.c.status.in_(_OPEN), _LACKS)
-        .where(or_(box.c.load_id.is_not(None), ~_IS_LEFT_BEHIND))
-    )
-    return union_all(planned, _LEFT_BEHIND.where(job.c.code == code))
+    boxes = select(*_COLUMNS, leaves).select_from(job).join(box, box.c.job_id == job.c.id)
+    return boxes.outerjoin(load, load.c.id == box.c.load_id).where(job.c.code == code, *_LACKS)
 
 
-def _heads(connection: Connection, query: CompoundSelect[Any], after: After | None) -> Iterator[Any]:
+def _heads(
+    connection: Connection, query: Select[Any] | CompoundSelect[Any], after: After | None, bounds: Bounds
+) -> Iterator[Any]:
     """Give the boxes of a query by the day on which they leave, no more than a page of them."""
     found = query.subquery()
-    ordered = select(found).order_by(found.c.leaves, found.c.job_id, found.c.id).limit(BOXES_A_PAGE + 1)
+    ordered = select(found).order_by(found.c.leaves, found.c.job_id, found.c.id).limit(bounds.boxes + 1)
     if after is not None:
         place = tuple_(found.c.leaves, found.c.job_id, found.c.id)
         ordered = ordered.where(place > (after.leaves, after.job_id, after.box_id))
@@ -210,45 +208,58 @@ _LACKING_JOBS = (
     .order_by(job.c.due, job.c.id)
     .limit(_JOBS_AT_ONCE)
 )
+_WITHOUT_LOAD = (
+    select(*_COLUMNS, job.c.due.label("leaves"))
+    .join(job, job.c.id == box.c.job_id)
+    .where(box.c.load_id.is_(None), *_LACKS)
+    .order_by(job.c.due, job.c.id, box.c.id)
+)
 
 
-def _heads_without_load(connection: Connection, after: After | None) -> Iterator[Any]:
+def _heads_without_load(connection: Connection, after: After | None, bounds: Bounds) -> Iterator[Any]:
     """Give the boxes that no load is planned for, by their jobs' due dates, a few jobs at a time."""
-    columns = (*_COLUMNS, job.c.due.label("leaves"), null().label("behind_id"))
-    query = select(*columns).join(job, job.c.id == box.c.job_id)
-    query = query.where(box.c.load_id.is_(None), _LACKS, ~_IS_LEFT_BEHIND).order_by(job.c.due, job.c.id, box.c.id)
-    place = None if after is None else (after.leaves, after.job_id - 1)
-    first = None if after is None else tuple_(job.c.due, box.c.job_id, box.c.id) > (
-        after.leaves, after.job_id, after.box_id)  # fmt: skip
+    query, place = _WITHOUT_LOAD.limit(bounds.boxes + 1), None
+    if after is not None:
+        query = query.where(tuple_(job.c.due, box.c.job_id, box.c.id) > (after.leaves, after.job_id, after.box_id))
+        place = (after.leaves, after.job_id - 1)
     while True:
         jobs = _LACKING_JOBS if place is None else _LACKING_JOBS.where(tuple_(job.c.due, job.c.id) > place)
         rows = connection.execute(jobs).all()
         if not rows:
             return
-        some = query.where(box.c.job_id.in_([row.id for row in rows])).limit(BOXES_A_PAGE + 1)
-        yield from connection.execute(some if first is None else some.where(first))
+        yield from connection.execute(query.where(box.c.job_id.in_([row.id for row in rows])))
         place = (rows[-1].due, rows[-1].id)
 
 
-def _page(connection: Connection, heads: Iterator[Any]) -> MissingPage:
+def _page(connection: Connection, heads: Iterator[Any], bounds: Bounds) -> MissingPage:
     chosen: list[Any] = []
-    last: Any = None
+    end: After | None = None
     rows = 0
     for head in heads:
-        lacking = min(head.parts_total - head.packed + 1, ROWS_A_BOX)
-        if chosen and (len(chosen) == BOXES_A_PAGE or rows + lacking > ROWS_A_PAGE):
-            last = chosen[-1]
+        lacking = head.parts_total - head.packed + 1
+        lacking = lacking if bounds.rows_a_box is None else min(lacking, bounds.rows_a_box)
+        if chosen and (len(chosen) == bounds.boxes or rows + lacking > bounds.rows):
+            end = After(leaves=chosen[-1].leaves, job_id=chosen[-1].job_id, box_id=chosen[-1].id)
             break
         chosen.append(head)
         rows += lacking
     ids = [head.id for head in chosen]
-    parts, items = _absent_parts(connection, ids), _short_items(connection, ids)
-    end = None if last is None else After(leaves=last.leaves, job_id=last.job_id, box_id=last.id)
-    return MissingPage(boxes=[_short_box(head, parts[head.id], items[head.id]) for head in chosen], next=end)
+    parts, items, behind = _lacking_parts(connection, ids), _short_items(connection, ids), _behind(connection, ids)
+    boxes = [_short_box(head, parts[head.id], items[head.id], behind.get(head.id), bounds) for head in chosen]
+    return MissingPage(boxes=boxes, next=end)
 
 
-def _short_box(head: Any, parts: list[MissingPart], items: list[MissingItem]) -> ShortBox:
-    listed, counted = parts[:ROWS_A_BOX], items[: max(0, ROWS_A_BOX - len(parts))]
+def _behind(connection: Connection, box_ids: Collection[int]) -> Mapping[int, int]:
+    """Return for each of these boxes that a load leaves behind the number of that load."""
+    query = _LEFT_BEHIND.with_only_columns(box.c.id, load.c.id.label("load_id")).where(box.c.id.in_(list(box_ids)))
+    return {row.id: row.load_id for row in connection.execute(query)}
+
+
+def _short_box(
+    head: Any, parts: Sequence[MissingPart], items: Sequence[MissingItem], behind: int | None, bounds: Bounds
+) -> ShortBox:
+    listed = parts[: bounds.rows_a_box]
+    counted = items if bounds.rows_a_box is None else items[: max(0, bounds.rows_a_box - len(parts))]
     return ShortBox(
         id=head.id,
         code=box_code(head.id),
@@ -261,7 +272,7 @@ def _short_box(head: Any, parts: list[MissingPart], items: list[MissingItem]) ->
         customer=head.customer,
         due=head.due,
         load=_load_code(head.load_id),
-        behind=_load_code(head.behind_id),
+        behind=_load_code(behind),
         follows=None if head.follows_id is None else box_code(head.follows_id),
         leaves=head.leaves,
         parts=listed,
@@ -276,7 +287,7 @@ def _load_code(number: int | None) -> str | None:
     return None if number is None else str(Code(Kind.LOAD, number))
 
 
-_ABSENT = (
+_LACKING_PARTS = (
     select(
         *(part.c.id, part.c.box_id, part.c.name, part.c.cabinet, part.c.route, part.c.done, part.c.status),
         *(part.c.urgent, part.c.damaged, part.c.seen_at, station.c.name.label("station_name")),
@@ -285,13 +296,13 @@ _ABSENT = (
     .select_from(part)
     .outerjoin(station, station.c.id == part.c.seen_station_id)
     .outerjoin(slot, slot.c.id == part.c.slot_id)
-    .where(part.c.status.not_in(_GONE))
+    .where(part_is_lacking)
     .order_by(part.c.box_id, part.c.position, part.c.id)
 )
 
 
-def _absent_parts(connection: Connection, box_ids: Collection[int]) -> defaultdict[int, list[MissingPart]]:
-    rows = connection.execute(_ABSENT.where(part.c.box_id.in_(list(box_ids)))).all()
+def _lacking_parts(connection: Connection, box_ids: Collection[int]) -> defaultdict[int, list[MissingPart]]:
+    rows = connection.execute(_LACKING_PARTS.where(part.c.box_id.in_(list(box_ids)))).all()
     who = last_scanned_by(connection, [row.id for row in rows if row.seen_at is not None])
     found: defaultdict[int, list[MissingPart]] = defaultdict(list)
     for row in rows:
@@ -323,10 +334,10 @@ def last_scanned_by(connection: Connection, part_ids: Collection[int]) -> dict[i
 
 
 def _short_items(connection: Connection, box_ids: Collection[int]) -> defaultdict[int, list[MissingItem]]:
-    query = select(item).where(item.c.box_id.in_(list(box_ids)), func.coalesce(item.c.counted, 0) < item.c.quantity)
+    query = select(item).where(item.c.box_id.in_(list(box_ids)), item_is_short)
     found: defaultdict[int, list[MissingItem]] = defaultdict(list)
     for row in connection.execute(query.order_by(item.c.box_id, item.c.item)):
-        found[row.box_id].append(MissingItem(item=row.item, quantity=row.quantity, counted=row.counted or 0))
+        found[row.box_id].append(MissingItem(item=row.item, quantity=row.quantity, counted=row.counted))
     return found
 
 
@@ -351,26 +362,23 @@ def open_loads(connection: Connection, *, limit: int) -> list[OpenLoad]:
     """Return the loads that have not left, soonest first."""
     query = select(load.c.id, load.c.ship_on).where(load.c.state == "open").order_by(load.c.ship_on, load.c.id)
     rows = connection.execute(query.limit(limit)).all()
-    states = select(box.c.load_id, box.c.state, (box.c.packed < box.c.parts_total).label("lacks"), func.count())
-    states = states.where(box.c.load_id.in_([row.id for row in rows])).group_by(box.c.load_id, box.c.state, "lacks")
-    counts: defaultdict[int, list[tuple[str, bool, int]]] = defaultdict(list)
-    for load_id, state, lacks, count in connection.execute(states):
-        counts[load_id].append((state, bool(lacks), count))
-    left = select(_LEFT_BEHIND.subquery().c.behind_id)
-    behind = Counter(connection.execute(left).scalars())
-    return [_open_load(row, counts[row.id], behind[row.id]) for row in rows]
+    states = select(box.c.load_id, box.c.state, is_incomplete()).where(box.c.load_id.in_([row.id for row in rows]))
+    boxes: defaultdict[int, list[tuple[str, bool]]] = defaultdict(list)
+    for load_id, state, lacks in connection.execute(states):
+        boxes[load_id].append((state, bool(lacks)))
+    behind = Counter(connection.execute(_LEFT_BEHIND.with_only_columns(load.c.id)).scalars())
+    return [_open_load(row, boxes[row.id], behind[row.id]) for row in rows]
 
 
-def _open_load(row: Any, counts: Sequence[tuple[str, bool, int]], behind: int) -> OpenLoad:
-    short = sum(count for state, lacks, count in counts if lacks or state in (BoxState.OPEN, BoxState.PACKING))
+def _open_load(row: Any, boxes: Sequence[tuple[str, bool]], behind: int) -> OpenLoad:
     return OpenLoad(
         id=row.id,
         code=str(Code(Kind.LOAD, row.id)),
         ship_on=row.ship_on,
-        boxes=sum(count for *_, count in counts),
-        short=short,
-        unsealed=sum(count for state, lacks, count in counts if state == BoxState.COMPLETE and not lacks),
-        on_it=sum(count for state, lacks, count in counts if state == BoxState.LOADED and not lacks),
+        boxes=len(boxes),
+        short=sum(lacks for _state, lacks in boxes),
+        unsealed=sum(state not in CLOSED_STATES and not lacks for state, lacks in boxes),
+        on_it=sum(state == BoxState.LOADED and not lacks for state, lacks in boxes),
         behind=behind,
     )
 

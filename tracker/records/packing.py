@@ -11,15 +11,15 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, Select, case, func, select, type_coerce
 
+from tracker.records.lacking import item_is_short, part_is_lacking
 from tracker.records.tables import box, item, job, load, log, part, station
 from tracker.shop.codes import Code, Kind, box_code
-from tracker.shop.progress import DEAD_STATUSES, PartStatus
+from tracker.shop.progress import PartStatus
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import BoxState, Outcome
 
 LOOKED_AT = 200  # boxes by due date, and as many by load
 
-_DEAD = sorted(DEAD_STATUSES)
 _FILLING = (BoxState.OPEN, BoxState.PACKING, BoxState.COMPLETE)
 
 
@@ -180,7 +180,7 @@ def _ready(connection: Connection, box_ids: Collection[int]) -> dict[int, tuple[
             func.sum(case((made & part.c.damaged.is_(False), 1), else_=0)).label("ready"),
             func.sum(case((part.c.urgent.is_(True), 1), else_=0)).label("urgent"),
         )
-        .where(part.c.box_id.in_(list(box_ids)), part.c.status.not_in([*_DEAD, PartStatus.PACKED, PartStatus.SHIPPED]))
+        .where(part.c.box_id.in_(list(box_ids)), part_is_lacking)
         .group_by(part.c.box_id)
     )
     return {row.box_id: (int(row.ready), bool(row.urgent)) for row in rows}
@@ -190,7 +190,7 @@ def _uncounted(connection: Connection, box_ids: Collection[int]) -> dict[int, in
     """Return for each box how many kinds of its items are not counted in full."""
     query = (
         select(item.c.box_id, func.count().label("kinds"))
-        .where(item.c.box_id.in_(list(box_ids)), func.coalesce(item.c.counted, 0) < item.c.quantity)
+        .where(item.c.box_id.in_(list(box_ids)), item_is_short)
         .group_by(item.c.box_id)
     )
     return {row.box_id: row.kinds for row in connection.execute(query)}

@@ -7,6 +7,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, Select, or_, select
 
 from tracker.records.follow_ups import completes, first, follow_ups_of
+from tracker.records.lacking import parts_lacking
 from tracker.records.tables import box, job, load
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.verdicts import BoxState
@@ -39,7 +40,7 @@ class ShippingBox:
 
 _BOX = select(
     *(box.c.id, box.c.name, box.c.number, box.c.state, box.c.mass_kg, box.c.weighed_kg),
-    (box.c.parts_total - box.c.packed).label("missing"),
+    parts_lacking().label("missing"),
     box.c.held_at.is_not(None).label("kept"),
     *(job.c.code.label("job"), job.c.customer, job.c.due, job.c.status.label("job_status")),
     first.c.name.label("completes"),

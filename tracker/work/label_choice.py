@@ -23,6 +23,7 @@ from tracker.records.printing import printed_before
 from tracker.settings import Settings
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.errors import NotFoundError
+from tracker.shop.lacking import is_lacking
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.saying import say
 from tracker.work.box_numbers import number_boxes, numbering
@@ -90,7 +91,7 @@ class Choice:
             and (not self.cabinet or part.cabinet == self.cabinet)
             and (not self.box or part.box == self.box)
             and (not self.part or part.code == self.part)
-            and (self.only is not Only.MISSING or not part.packed)
+            and (self.only is not Only.MISSING or is_lacking(part.status))
         )
 
     def takes_box(self, box: BoxView) -> bool:
@@ -100,7 +101,7 @@ class Choice:
             (not self.box or box.code == self.box)
             and (not self.cabinet or self.cabinet in box.cabinets)
             and (not of_parts or self.what is What.BOXES)
-            and (self.only is not Only.MISSING or box.missing_count > 0)
+            and (self.only is not Only.MISSING or not box.lacks.complete)
         )
 
     def as_text(self) -> str:

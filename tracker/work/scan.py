@@ -276,7 +276,7 @@ class _Desk:
         box = self.ledger.box(part.box.id) or part.box
         if upcoming is not Step.SHIP:
             return Verdict(outcome=verdict.outcome, message=f"{verdict.message} Next: {upcoming or 'nothing'}.")
-        left = box.parts_total - box.packed
+        left = box.parts_lacking
         what = f"{left} more for this box" if left else "the box is complete: count the items and seal it"
         return Verdict(outcome=verdict.outcome, message=f"{verdict.message} {box.packed} in, {what}.")
 

@@ -1,16 +1,17 @@
 """Seal a box: only with everything in it, or by a foreman's name and reason and then with a follow-up box."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from tracker.records.contents import ItemCount, count_items, items_of, not_in_box, update_box
+from tracker.records.contents import ItemCount, PlannedPart, count_items, items_of, lacks_of, update_box
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.lacking import Lacks, short_of
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.shop.verdicts import CLOSED_STATES, BoxState
@@ -22,11 +23,11 @@ from tracker.work.ledger import Ledger
 class Sealing:
     """A request to seal box number ``box``: what was counted, what it weighs in kg, why it may go short.
 
-    Without ``items`` what is kept with the box counts: what was counted and weighed at the bench until now.
+    What is not said here holds as it is kept with the box: what was counted and weighed at the bench until now.
     """
 
     box: int
-    items: Mapping[str, int] | None
+    items: Mapping[str, int] = field(default_factory=dict)
     mass_kg: float | None = None
     override_reason: str = ""
 
@@ -54,20 +55,20 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, a
             raise NotFoundError(say("There is no box %(box)s.", box=code))
         _refuse_closed(box, code)
         planned = items_of(connection, box.id)
-        counted = _counted(sealing, planned)
-        _refuse_nonsense(counted, planned)
-        absent = not_in_box(connection, box.id)
-        short = _short(planned, counted)
-        missing = _listed(ledger, absent, planned, counted)
-        if missing and not sealing.override_reason:
-            told = say("Box %(box)s is not complete: find what is missing, then seal it.", box=code)
-            raise IncompleteError(told, missing)
-        _refuse_empty(box, counted, bool(missing), code)
-        count_items(connection, box.id, counted)
+        _refuse_nonsense(sealing.items, planned)
+        planned = [replace(line, counted=sealing.items.get(line.item, line.counted)) for line in planned]
+        lacking = lacks_of(connection, box.id, planned)
+        if not lacking.complete:
+            if not sealing.override_reason:
+                told = say("Box %(box)s is not complete: find what is missing, then seal it.", box=code)
+                raise IncompleteError(told, _listed(ledger, lacking))
+            _refuse_empty(box, planned, code)
+        count_items(connection, box.id, sealing.items)
         follow_up = None
-        if missing:
+        if not lacking.complete:
             follow_up = follow_up_box(ledger, box.id)
-            move_rest(ledger, box.id, follow_up, absent, short, act_id)
+            rest = {line.item: short_of(line) for line in lacking.items}
+            move_rest(ledger, box.id, follow_up, [part.id for part in lacking.parts], rest, act_id)
         _close(ledger, box, sealing, follow_up, act_id)
     return Sealed(code=code, follow_up=None if follow_up is None else box_code(follow_up))
 
@@ -82,12 +83,6 @@ def _refuse_closed(box: BoxRow, code: str) -> None:
         raise ConflictError(
             say("Job %(job)s %(is_so)s: box %(box)s stays open.", job=box.job.code, is_so=stopped, box=code)
         )
-
-
-def _counted(sealing: Sealing, planned: Sequence[ItemCount]) -> Mapping[str, int]:
-    if sealing.items is not None:
-        return sealing.items
-    return {line.item: line.counted for line in planned if line.counted is not None}
 
 
 def _refuse_nonsense(counted: Mapping[str, int], planned: Sequence[ItemCount]) -> None:
@@ -108,32 +103,21 @@ def _refuse_nonsense(counted: Mapping[str, int], planned: Sequence[ItemCount]) -
         raise InvalidInputError(say("The count does not fit the box; nothing was sealed."), faults)
 
 
-def _refuse_empty(box: BoxRow, counted: Mapping[str, int], short: bool, code: str) -> None:
-    if short and box.packed == 0 and not any(counted.values()):
+def _refuse_empty(box: BoxRow, planned: Sequence[ItemCount], code: str) -> None:
+    if box.packed == 0 and not any(line.counted for line in planned):
         raise ConflictError(say("There is nothing in box %(box)s: an empty box cannot be sealed.", box=code))
 
 
-def _short(planned: Sequence[ItemCount], counted: Mapping[str, int]) -> dict[str, int]:
-    short = {line.item: line.quantity - counted.get(line.item, 0) for line in planned}
-    return {name: count for name, count in short.items() if count > 0}
-
-
-def _listed(
-    ledger: Ledger, absent: Sequence[int], planned: Sequence[ItemCount], counted: Mapping[str, int]
-) -> list[dict[str, Any]]:
-    ledger.look_up_parts(absent)
+def _listed(ledger: Ledger, lacking: Lacks[PlannedPart, ItemCount]) -> list[dict[str, Any]]:
+    ledger.look_up_parts([each.id for each in lacking.parts])
     missing: list[dict[str, Any]] = []
-    for part_id in absent:
-        part = ledger.part(part_id)
+    for each in lacking.parts:
+        part = ledger.part(each.id)
         if part is not None:
             step = part.progress.next_step(part.route)
-            entry = {"code": part_code(part_id), "name": part.name, "cabinet": part.cabinet, "step": step}
+            entry = {"code": part_code(each.id), "name": part.name, "cabinet": part.cabinet, "step": step}
             missing.append({**entry, "damaged": part.progress.damaged})
-    missing.extend(
-        {"item": line.item, "quantity": line.quantity, "counted": counted.get(line.item)}
-        for line in planned
-        if counted.get(line.item, 0) < line.quantity
-    )
+    missing.extend({"item": line.item, "quantity": line.quantity, "counted": line.counted} for line in lacking.items)
     return missing
 
 
