@@ -66,7 +66,8 @@ def test_the_pages_one_after_another_list_every_box_once(callers: dict[Role, Cal
     worker = callers[Role.STATION]
     floor.take("J-0", [DECK], items=())
     plan_load(floor.database, [3], date(2027, 3, 4), **floor.act())
-    found, after = [], ""
+    found: list[str] = []
+    after: str | None = ""
     while after is not None:
         page = worker.get(f"/missing?limit=1&after={after}").json
         found += [box["box"] for box in page["items"]]
