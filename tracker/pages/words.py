@@ -275,9 +275,9 @@ class Facts:
     """What is known of one scan that was answered, as far as a sentence needs it.
 
     ``kind`` is what the code names, None for a text that is no code; ``contradicts`` what a late scan does not fit;
-    ``action`` is what was asked, ``undone`` what an
-    undo took back. ``open_steps`` are the part's steps before the station's own that are not done. Of a load: the day
-    on which it leaves, how many of its boxes are on it, and how many of those have a rest that is not on it.
+    ``action`` is what was asked, ``undone`` what an undo took back, and ``held_by`` the station by which that holds all
+    the same. ``open_steps`` are the part's steps before the station's own that are not done. Of a load: the day on
+    which it leaves, how many of its boxes are on it, and how many of those have a rest that is not on it.
     """
 
     step: Step
@@ -287,6 +287,7 @@ class Facts:
     action: Action = Action.PASS
     undone: Action | None = None
     undone_step: Step | None = None
+    held_by: str = ""
     job: str = ""
     job_held: bool = False
     damaged: bool = False
@@ -372,13 +373,18 @@ def _noted(facts: Facts) -> str:
 
 
 def _undone(facts: Facts) -> str:
+    if facts.undone is Action.DAMAGED and facts.held_by:
+        return gettext("It is still marked damaged by %(station)s.", station=facts.held_by)
     if facts.undone is Action.DAMAGED:
         return gettext("It is no longer marked damaged.")
     if facts.undone is Action.PLACE:
         return gettext("Its place is no longer noted.")
     if facts.undone_step is None:
         return ""
-    return gettext("It counts no longer as done: %(step)s.", step=step_word(facts.undone_step))
+    step = step_word(facts.undone_step)
+    if facts.held_by:
+        return gettext("It is still done by %(station)s: %(step)s.", station=facts.held_by, step=step)
+    return gettext("It counts no longer as done: %(step)s.", step=step)
 
 
 def _refused(outcome: Outcome, facts: Facts) -> str:
