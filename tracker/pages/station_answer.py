@@ -89,7 +89,7 @@ def tell(connection: Connection, answer: Answer, station: StationView) -> Told |
         said=said_as(
             answer.outcome,
             action=facts.action,
-            damaged=facts.damaged and not facts.job_held,
+            damaged=found.kept.held_back_damaged,
             short=facts.kind is Kind.BOX and facts.load_on == facts.load_boxes and facts.load_short > 0,
         ),
         says=sentence(answer.outcome, facts),
@@ -197,6 +197,7 @@ def _facts(
         undone_step=None if undone is None else undone.step,
         held_by=_held_by(connection, undone, state),
         job=box.job.code if box else "",
+        held_then=kept.held_then,
         job_held=box is not None and box.job.status == "held",
         damaged=state is not None and state.progress.damaged,
         box=_box_name(found),

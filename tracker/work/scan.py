@@ -604,6 +604,7 @@ class _Desk:
         return floor.held_at(self.ledger.connection, job.id, at)
 
     def _facts(self, at: datetime, part: PartRow) -> PartFacts:
+        held = self._held(part.job, at)
         return PartFacts(
             code=part_code(part.id),
             name=part.name,
@@ -611,17 +612,21 @@ class _Desk:
             job=part.job.code,
             route=part.route,
             box=self._box_facts(self.ledger.box(part.box.id) or part.box, at),
-            held=self._held(part.job, at),
+            now=part.progress,
+            held=held,
+            resumed=held and part.job.status != "held",
             cancelled=part.status == "cancelled",
             replaced_by=None if part.replaced_by_id is None else part_code(part.replaced_by_id),
         )
 
     def _box_facts(self, box: BoxRow, at: datetime) -> BoxFacts:
+        held = self._held(box.job, at)
         return BoxFacts(
             code=box_code(box.id),
             state=box.state,
             job=box.job.code,
-            held=self._held(box.job, at),
+            held=held,
+            resumed=held and box.job.status != "held",
             kept=box.held_at is not None and box.held_at <= at,
             cancelled=box.job.status == "cancelled",
             load=None if box.load_id is None else str(Code(Kind.LOAD, box.load_id)),
