@@ -114,12 +114,11 @@ def test_the_order_in_which_two_stations_scans_and_undos_arrive_changes_nothing(
     from shutil import copyfile
 
     floor = with_two_of_each(_fresh(sqlite_template, tmp_path, copyfile))
-    undo = {"action": Action.UNDO}
-    first = [scan_of(floor.deck, "CUT-1", floor.tick()), scan_of("", "CUT-1", floor.tick(2), **undo)]
-    second = [scan_of(floor.deck, "CUT-2", first[0].at), scan_of("", "CUT-2", floor.tick(2), **undo)]
+    first = [scan_of(floor.deck, "CUT-1", floor.tick()), scan_of("", "CUT-1", floor.tick(2), action=Action.UNDO)]
+    second = [scan_of(floor.deck, "CUT-2", first[0].at), scan_of("", "CUT-2", floor.tick(2), action=Action.UNDO)]
     first.append(scan_of(floor.deck, "CUT-1", floor.tick()))
     second.append(scan_of(str(Code(Kind.PART, 1)), "CUT-2", floor.tick()))
-    second.append(scan_of("", "CUT-2", floor.tick(), **undo))
+    second.append(scan_of("", "CUT-2", floor.tick(), action=Action.UNDO))
     found = set()
     for order in orders(first, second):
         floor = with_two_of_each(_fresh(sqlite_template, tmp_path, copyfile))

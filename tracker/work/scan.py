@@ -276,8 +276,8 @@ class _Desk:
         """Say which of a board's parts are cut all the same, as another station read them."""
         happened = floor.sightings(self.ledger.connection, [part.id for part in parts])
         holding = [holder_of(Step.CUT, happened[part.id], part.route) for part in parts]
-        others = [each for each in holding if each not in (None, station.id)]
-        names = " and ".join(sorted({self._station_named(each) for each in others if each is not None}))
+        others = [each for each in holding if each is not None and each != station.id]
+        names = " and ".join(sorted({self._station_named(each) for each in others}))
         return f" {len(others)} of its parts are still done by {names}." if others else ""
 
     def _say_what_next(self, verdict: Verdict, part: PartRow, upcoming: Step | None) -> Verdict:
