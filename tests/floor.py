@@ -8,12 +8,13 @@ from uuid import UUID, uuid4
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.look import BoxView, JobView, PartView
+from tracker.records.shipping import ShippingBox, staying_of_loads
 from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.orders import ItemLine, Order, PartLine
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
 from tracker.work.access import add_slot, add_station
-from tracker.work.loads import plan_load, ship_load
+from tracker.work.loads import LeaveBehind, plan_load, ship_load
 from tracker.work.orders import take_order
 from tracker.work.scan import Sender, take_scans
 from tracker.work.seal import Sealed, Sealing, seal_box
@@ -90,8 +91,17 @@ class Floor:
     def plan(self, *codes: str) -> str:
         return plan_load(self.database, [read_code(code).number for code in codes], date(2027, 3, 4), **self.act())
 
-    def ship(self, load: str) -> None:
-        ship_load(self.database, read_code(load).number, **self.act())
+    def ship(self, load: str, *leaving: str, reason: str = "the door is late") -> None:
+        """Ship a load; boxes that a foreman leaves behind are named."""
+        numbers = frozenset(read_code(code).number for code in leaving)
+        word = LeaveBehind(reason=reason, boxes=numbers) if leaving else None
+        ship_load(self.database, read_code(load).number, leave_behind=word, **self.act())
+
+    def staying(self, load: str) -> list[ShippingBox]:
+        """The boxes of a load's jobs that stay behind."""
+        number = read_code(load).number
+        with self.database.read() as connection:
+            return list(staying_of_loads(connection, [number])[number])
 
     def part(self, code: str) -> PartView:
         with self.database.read() as connection:

@@ -71,7 +71,7 @@ def everything(floor: Floor) -> list[Kept]:
     take_off_load(database, read_code(first).number, 1, **act())
     for code in (first, floor.box_102):
         assert floor.scan(code, "SHIP-1").ok
-    floor.ship(first)
+    floor.ship(first, *(box.code for box in floor.staying(first)))
     assert new == 7
     with database.read() as connection:
         columns = (log.c.action, log.c.outcome, log.c.step, log.c.message, station.c.name)
@@ -97,6 +97,7 @@ def test_every_act_is_said_in_words_and_none_only_as_it_was_written(floor: Floor
     ):
         assert sentence in said, said
     assert any("sealed short: the deck is not here. The rest is planned for box B" in each for each in said)
+    assert f"Box {floor.box_101} stays behind load L0000000136: the door is late." in said
     assert any(each.startswith("Replaced by P") and each.endswith(": Chipped.") for each in said)
 
 

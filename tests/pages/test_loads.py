@@ -9,6 +9,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.pages.looking import readable, violations
 from tests.pages.served_shop import TODAY, Shop, served
 from tracker.shop.roles import Role
+from tracker.work.people import add_person
 from tracker.work.replace import replace_part
 
 
@@ -90,6 +91,7 @@ def test_a_load_that_became_short_meanwhile_stays(browser: Browser, shop: Shop) 
     floor = shop.floor
     floor.seal_both()
     load = floor.plan(floor.box_101)
+    floor.plan(floor.box_102)
     for code in (load, floor.box_101):
         assert floor.scan(code, "SHIP-1").ok
     page = browser.new_page()
@@ -134,13 +136,16 @@ def test_a_load_does_not_leave_short_unseen(shop: Shop, page: Page) -> None:
     for code in (load, floor.box_101, floor.box_102):
         assert floor.scan(code, "SHIP-1").ok
     page.goto(f"{shop.address}/loads")
-    expect(main).to_contain_text("The rest of 1 box is not on it.")
+    expect(main).to_contain_text("1 box of its jobs stays behind.")
     page.goto(f"{shop.address}/loads/{load}")
     expect(main).not_to_contain_text("All boxes are on it.")
-    expect(main).to_contain_text("it leaves short: the rest of 1 box is not on it")
+    expect(page.get_by_role("region", name="1 box stays behind")).to_contain_text(
+        "box 101 follow-up: open, 1 part missing"
+    )
     assert violations(page) == []
     page.get_by_text("The truck leaves").click()
-    expect(page.locator("details.sure[open]")).to_contain_text("101 · Sealed short: the rest is in box 101 follow-up")
+    expect(page.locator("details.sure[open]")).to_contain_text("box 101 follow-up: open, 1 part missing")
+    assert violations(page) == []
     page.get_by_role("button", name="Put box 101 follow-up on this load").click()
     expect(main).to_contain_text("Sealed short: the rest is in box 101 follow-up, on the same load.")
     expect(page.locator(".short")).to_have_count(1)  # the rest itself, which is not sealed
@@ -153,8 +158,8 @@ def test_a_load_does_not_leave_short_unseen(shop: Shop, page: Page) -> None:
 def test_a_box_that_became_short_after_the_page_was_drawn_is_asked_about_anew(shop: Shop, browser: Browser) -> None:
     floor = shop.floor
     floor.seal_both()
-    load = floor.plan(floor.box_101)
-    for code in (load, floor.box_101):
+    load = floor.plan(floor.box_101, floor.box_102)
+    for code in (load, floor.box_101, floor.box_102):
         assert floor.scan(code, "SHIP-1").ok
     page = browser.new_page()
     shop.sign_in(page, f"/loads/{load}", Role.PACKER)
@@ -163,6 +168,43 @@ def test_a_box_that_became_short_after_the_page_was_drawn_is_asked_about_anew(sh
     with page.expect_response(lambda answer: answer.url.endswith("/ship")) as answered:
         page.get_by_role("button", name="It has left").click()
     assert answered.value.status == 409
-    expect(page.get_by_role("alert")).to_contain_text("A box on it is short")
+    expect(page.get_by_role("alert")).to_contain_text("would leave boxes of its jobs behind")
     assert floor.box(floor.box_101).state == "loaded"
+    page.close()
+
+
+def test_a_foreman_beside_the_packer_lets_a_box_stay_and_the_page_tells_it_afterwards(
+    shop: Shop, browser: Browser
+) -> None:
+    floor, page = shop.floor, browser.new_page()
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    add_person(shop.database, "Fay Fore", Role.FOREMAN, password="the word of a foreman", now=floor.tick())  # noqa: S106
+    shop.sign_in(page, "/loads/new?job=J-1", Role.PACKER)
+    expect(page.locator(".stays")).to_contain_text("box 101: open, 2 parts missing, 1 kind of item not counted")
+    page.get_by_role("button", name="1 of 2 boxes of J-1").click()
+    expect(page.get_by_role("status")).to_contain_text("Stays behind: 101")
+    page.get_by_role("button", name="Plan the load").click()
+    load = page.url.rpartition("/")[2]
+    for code in (load, floor.box_102):
+        assert floor.scan(code, "SHIP-1").ok
+    page.reload()
+    page.get_by_text("The truck leaves").click()
+    page.get_by_label("Why do they stay?").fill("the deck is late")
+    page.get_by_label("Foreman's name").fill("Fay Fore")
+    page.get_by_label("Password").fill("a guess")
+    page.get_by_role("button", name="It has left without them").click()
+    expect(page.get_by_role("alert")).to_contain_text("is not a foreman's")
+    assert floor.box(floor.box_102).state == "loaded"
+    page.get_by_text("The truck leaves").click()
+    page.get_by_label("Why do they stay?").fill("the deck is late")
+    page.get_by_label("Foreman's name").fill("Fay Fore")
+    page.get_by_label("Password").fill("the word of a foreman")
+    page.get_by_role("button", name="It has left without them").click()
+    stayed = page.get_by_role("region", name="1 box stayed behind")
+    expect(stayed).to_contain_text(f"Box {floor.box_101} stays behind load {load}: the deck is late.")
+    expect(stayed).to_contain_text("Fay Fore")
+    page.goto(f"{shop.address}/")
+    expect(page.get_by_role("main")).to_contain_text("1 of 2 boxes still owed")
+    floor.check()
     page.close()

@@ -41,7 +41,7 @@ def test_a_copy_of_sqlite_restores_into_an_empty_postgresql(sqlite: Database, cl
     floor.database = target
     load = floor.plan(floor.box_101)
     assert floor.scan(floor.box_101, "SHIP-1").ok
-    floor.ship(load)
+    floor.ship(load, floor.box_102)
     floor.check()
     target.close()
     cluster.drop("restored_shop")

@@ -106,4 +106,5 @@ def test_how_far_a_load_is_loaded_says_that_it_would_leave_short(floor: Floor) -
     floor.scan(floor.box_101, "SHIP-1")
     with floor.database.read() as connection:
         found = loading_of(connection, read_code(load).number)
-    assert (found.code, found.ship_on, found.on, found.boxes, found.short) == (load, date(2027, 3, 4), 1, 2, 1)
+    assert (found.code, found.ship_on, found.on, found.boxes) == (load, date(2027, 3, 4), 1, 2)
+    assert [box.completes for box in found.staying] == ["101"]

@@ -294,7 +294,7 @@ def test_boxes_go_onto_the_load_that_is_open_at_the_dock(floor: Floor) -> None:
     assert floor.box(floor.box_102).state == "loaded"
     floor.undo("SHIP-1")
     assert floor.box(floor.box_102).state == "sealed"
-    floor.ship(load)
+    floor.ship(load)  # the other one is on a load of its own
     assert floor.scan(floor.box_101, "SHIP-1").outcome == "box_closed"
     assert floor.scan(load, "SHIP-1").outcome == "box_closed"
     floor.check()

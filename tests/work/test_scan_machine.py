@@ -228,14 +228,17 @@ class Shop(RuleBasedStateMachine):
         with contextlib.suppress(ConflictError):
             act(self.floor.database, number, **self.floor.act())
 
-    @rule()
-    def plan_and_ship(self) -> None:
+    @rule(named=st.booleans())
+    def plan_and_ship(self, named: bool) -> None:
         with contextlib.suppress(InvalidInputError):
             self.floor.plan(self.floor.box_101, self.floor.box_102)
+        load = str(Code(Kind.LOAD, 1))
+        staying = [box.code for box in self.floor.staying(load)]
         try:
-            self.floor.ship(str(Code(Kind.LOAD, 1)))
+            self.floor.ship(load, *(staying if named else ()))
         except (IncompleteError, ConflictError, NotFoundError):
             return
+        assert named or not staying
         assert self.floor.box(self.floor.box_101).state == "shipped"
 
     @invariant()

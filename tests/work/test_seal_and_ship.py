@@ -110,7 +110,7 @@ def test_a_box_may_be_left_out_of_a_load(floor: Floor) -> None:
     floor.scan(floor.box_102, "SHIP-1")
     take_off_load(floor.database, 1, 2, **floor.act())
     assert floor.box(floor.box_102).state == "sealed"
-    floor.ship(load)
+    floor.ship(load, floor.box_102)
     assert floor.job().status == "open"
     with pytest.raises(NotFoundError):
         take_off_load(floor.database, 99, 2, **floor.act())
@@ -148,7 +148,7 @@ def test_a_job_of_which_a_box_has_shipped_is_not_cancelled(floor: Floor) -> None
     floor.seal_both()
     load = floor.plan(floor.box_101)
     floor.scan(floor.box_101, "SHIP-1")
-    floor.ship(load)
+    floor.ship(load, floor.box_102)
     with pytest.raises(ConflictError, match="shipped already"):
         cancel_job(floor.database, JOB, **floor.act())
     with pytest.raises(NotFoundError):
@@ -179,7 +179,7 @@ def test_a_replacement_for_a_closed_box_goes_to_its_follow_up_box_also_after_it_
     floor.scan(floor.box_102, "SHIP-1")
     first = part_code(replace_part(floor.database, 1, "dropped", **floor.act()))
     assert floor.box(floor.box_101).missing_count == 0
-    floor.ship(load)
+    floor.ship(load, floor.part(first).box)
     second = part_code(replace_part(floor.database, 2, "broken on site", **floor.act()))
     assert floor.part(first).box == floor.part(second).box
     assert floor.box(floor.part(first).box).follows == floor.box_101

@@ -109,11 +109,11 @@ def test_a_follow_up_box_that_still_holds_something_stays(floor: Floor) -> None:
 def test_a_part_in_a_box_that_shipped_meanwhile_has_shipped_with_it_and_so_has_the_job(floor: Floor) -> None:
     floor.scan(floor.end, "PACK-1")
     floor.seal(floor.box_102)
-    before, _follow_up = sealed_short(floor)
+    before, follow_up = sealed_short(floor)
     load = floor.plan(floor.box_101, floor.box_102)
     floor.scan(floor.box_101, "SHIP-1")
     floor.scan(floor.box_102, "SHIP-1")
-    floor.ship(load)
+    floor.ship(load, follow_up)
     assert floor.job().status == "open"
     floor.scan(floor.toe_kick, "PACK-1", at=before)
     choose(floor, only(floor), Choice.IN_BOX, "the driver found it in the carton")
@@ -329,7 +329,7 @@ def test_a_part_is_made_anew_for_a_box_that_shipped_without_it(floor: Floor) -> 
     load = floor.plan(floor.box_101, floor.box_102)
     floor.scan(floor.box_102, "SHIP-1")
     take_off_load(floor.database, read_code(load).number, 1, **floor.act())
-    floor.ship(load)
+    floor.ship(load, floor.box_101)
     floor.undo("PACK-1", at=before)
     flagged = only(floor)
     assert choices(flagged) == [Choice.REPLACE, Choice.LEAVE]
@@ -368,7 +368,7 @@ def test_a_box_that_stands_on_the_truck_is_planned_for_it_again_and_counts_there
     box = floor.box(floor.box_102)
     assert (box.state, box.load) == ("loaded", load)
     assert floor.undo("SHIP-1").outcome == "nothing_to_undo"
-    floor.ship(load)
+    floor.ship(load, *(box.code for box in floor.staying(load)))
     assert floor.box(floor.box_102).state == "shipped"
 
 

@@ -1,5 +1,6 @@
 """Loads: planned, looked at, shipped."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from tracker.api.context import caller, database, new_id, now, number_of
@@ -8,11 +9,12 @@ from tracker.api.schemas import BoxCodeShape, LoadOrderShape, LoadShape, LoadsSh
 from tracker.api.service import CallBlueprint
 from tracker.records import look
 from tracker.records.look import LoadView
+from tracker.records.shipping import ShippingBox, staying_of_loads
 from tracker.shop.codes import Kind
-from tracker.shop.errors import NotFoundError
+from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
 from tracker.work.access import needs
-from tracker.work.loads import plan_load, ship_load, take_off_load
+from tracker.work.loads import LeaveBehind, plan_load, ship_load, take_off_load, told_of_staying
 
 blueprint = CallBlueprint("loads", __name__)
 
@@ -25,7 +27,7 @@ def post_load(body: dict[str, Any]) -> dict[str, Any]:
     """Plan boxes for a load."""
     numbers = list(dict.fromkeys(number_of(code, Kind.BOX) for code in body["boxes"]))
     code = plan_load(database(), numbers, body["ship_on"], who=caller().name, now=now(), act_id=new_id())
-    return _shaped(_load(code))
+    return _load(code)
 
 
 @blueprint.route("/loads", methods=["GET"])
@@ -37,26 +39,41 @@ def get_loads(query: dict[str, Any]) -> dict[str, Any]:
     after = number_after(query["after"]) or None
     with database().read() as connection:
         loads = look.list_loads(connection, limit=query["limit"] + 1, after=after)
-    page = cut(loads, query["limit"], lambda load: str(load.id))
-    return {**page, "items": [_shaped(load) for load in page["items"]]}
+        page = cut(loads, query["limit"], lambda load: str(load.id))
+        staying = staying_of_loads(connection, [load.id for load in page["items"]])
+    return {**page, "items": [_shaped(load, staying[load.id]) for load in page["items"]]}
 
 
 @blueprint.route("/loads/<code>", methods=["GET"])
 @blueprint.response(200, LoadShape)
 @needs(Role.STATION)
 def get_load(code: str) -> dict[str, Any]:
-    """One load and its boxes."""
-    return _shaped(_load(code))
+    """One load and its boxes, and those of its jobs that stay behind."""
+    return _load(code)
 
 
 @blueprint.route("/loads/<code>/ship", methods=["POST"])
 @blueprint.arguments(ShipShape, required=False)
 @blueprint.response(200, LoadShape)
 @needs(Role.PACKER)
-def post_ship(_body: dict[str, Any], code: str) -> dict[str, Any]:
-    """Ship a load. 409 with ``missing`` when a planned box is not on it, or not sealed."""
-    ship_load(database(), number_of(code, Kind.LOAD), who=caller().name, now=now(), act_id=new_id())
-    return _shaped(_load(code))
+def post_ship(body: dict[str, Any], code: str) -> dict[str, Any]:
+    """Ship a load. 409 with ``missing`` when a planned box is not on it or not whole, and with ``stays_behind``.
+
+    The latter are the boxes of its jobs that stay: a foreman may let just these stay, with a reason.
+    """
+    load_id, leave_behind = number_of(code, Kind.LOAD), _leave_behind(body["leave_behind"])
+    ship_load(database(), load_id, leave_behind=leave_behind, who=caller().name, now=now(), act_id=new_id())
+    return _load(code)
+
+
+def _leave_behind(word: dict[str, Any] | None) -> LeaveBehind | None:
+    if word is None:
+        return None
+    if not caller().role.includes(Role.FOREMAN):
+        raise NotAllowedError("Only a foreman may let boxes stay behind.")
+    return LeaveBehind(
+        reason=word["reason"].strip(), boxes=frozenset(number_of(each, Kind.BOX) for each in word["boxes"])
+    )
 
 
 @blueprint.route("/loads/<code>/take-off", methods=["POST"])
@@ -67,22 +84,23 @@ def post_take_off(body: dict[str, Any], code: str) -> dict[str, Any]:
     """Leave a box out of a load: it stays in the shop."""
     load_id, box_id = number_of(code, Kind.LOAD), number_of(body["box"], Kind.BOX)
     take_off_load(database(), load_id, box_id, who=caller().name, now=now(), act_id=new_id())
-    return _shaped(_load(code))
+    return _load(code)
 
 
-def _load(code: str) -> LoadView:
+def _load(code: str) -> dict[str, Any]:
     with database().read() as connection:
         load = look.load_view(connection, number_of(code, Kind.LOAD))
-    if load is None:
-        raise NotFoundError(f"There is no load {code[:40]}.")
-    return load
+        if load is None:
+            raise NotFoundError(f"There is no load {code[:40]}.")
+        return _shaped(load, staying_of_loads(connection, [load.id])[load.id])
 
 
-def _shaped(load: LoadView) -> dict[str, Any]:
+def _shaped(load: LoadView, staying: Sequence[ShippingBox]) -> dict[str, Any]:
     return {
         "code": load.code,
         "ship_on": load.ship_on,
         "state": load.state,
         "shipped_at": load.shipped_at,
         "boxes": [{"box": box, "job": job, "state": state} for box, job, state in load.boxes],
+        "stays_behind": [told_of_staying(box) for box in staying],
     }

@@ -38,6 +38,8 @@ def shop_problem(error: errors.ShopError) -> Response:
         more["errors"] = [{"where": dict(fault.where), "what": fault.what} for fault in error.faults]
     if isinstance(error, errors.IncompleteError):
         more["missing"] = [dict(entry) for entry in error.missing]
+        if error.staying is not None:
+            more["stays_behind"] = [dict(entry) for entry in error.staying]
     response = problem(STATUS_OF[type(error)], type_of(type(error)), error.title, error.detail, **more)
     if isinstance(error, errors.ThrottledError | errors.BusyError):
         response.headers["Retry-After"] = str(error.wait_s)

@@ -550,14 +550,23 @@ class LoadedBoxShape(Schema):
     state = fields.String()
 
 
+class StayingBoxShape(LoadedBoxShape):
+    """A box that stays behind: held in the shop or not, and how many parts are not in it."""
+
+    name = fields.String()
+    held = fields.Boolean()
+    missing_count = fields.Integer()
+
+
 class LoadShape(Schema):
-    """A load."""
+    """A load; ``stays_behind`` lists the boxes of its jobs that are not gone and on no load."""
 
     code = fields.String()
     ship_on = fields.Date()
     state = fields.String()
     shipped_at = Time(allow_none=True)
     boxes = fields.List(fields.Nested(LoadedBoxShape))
+    stays_behind = fields.List(fields.Nested(StayingBoxShape))
 
 
 class LoadsShape(Schema):
@@ -573,8 +582,17 @@ class BoxCodeShape(Shape):
     box = fields.String(required=True)
 
 
+class LeaveBehindShape(Shape):
+    """A foreman's reason to let boxes stay behind, and which: just those that ``stays_behind`` lists."""
+
+    reason = fields.String(required=True, validate=validate.Regexp(r"\s*\S", error="Say why these boxes stay behind."))
+    boxes = fields.List(fields.String(), required=True, validate=validate.Length(max=2_000))
+
+
 class ShipShape(Shape):
-    """Nothing: everything is known."""
+    """Nothing, where every box of the load's jobs leaves."""
+
+    leave_behind = fields.Nested(LeaveBehindShape, load_default=None, allow_none=True)
 
 
 class ChangesQueryShape(Schema):

@@ -152,9 +152,19 @@ class DemoShop:
         return seal_box(self.database, sealing, who=WHO, now=datetime.now(UTC), act_id=uuid4())
 
     def ship(self, job_code: str) -> str:
-        """Plan a load of a job's boxes, scan its paper and every box onto it, and let it go."""
-        boxes = [box.code for box in self.boxes(job_code)]
-        numbers = [read_code(code).number for code in boxes]
+        """Load all boxes of a job and let them go; return the load's code."""
+        load = self.load(self.boxes(job_code))
+        self.let_go(load)
+        return load
+
+    def let_go(self, load: str) -> None:
+        """Say that a load has left."""
+        ship_load(self.database, read_code(load).number, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+
+    def load(self, boxes: Sequence[look.BoxView]) -> str:
+        """Plan a load of boxes, scan its paper and every box onto it; return its code."""
+        codes = [box.code for box in boxes]
+        numbers = [read_code(code).number for code in codes]
         load = plan_load(
             self.database,
             numbers,
@@ -164,8 +174,7 @@ class DemoShop:
             act_id=uuid4(),
         )
         paper = self._read_paper(load)
-        self.scan([paper, *boxes], Step.SHIP)
-        ship_load(self.database, read_code(load).number, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+        self.scan([paper, *codes], Step.SHIP)
         return load
 
     def damage(self, code: str, step: Step) -> Answer:

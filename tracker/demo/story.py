@@ -16,6 +16,7 @@ from tracker.settings import Settings
 from tracker.shop.codes import Kind, part_code, read_code
 from tracker.shop.errors import IncompleteError
 from tracker.shop.steps import Step
+from tracker.shop.verdicts import BoxState
 from tracker.work.designs import cabinets_of_job
 from tracker.work.replace import replace_part
 from tracker.work.reports import Told, open_reports, take_report
@@ -108,6 +109,20 @@ def _one_short(shop: DemoShop, job: str, say: Say) -> None:
             lacking = ", ".join(f"{entry['name']} (waits for {entry['step']})" for entry in error.missing)
             say(f"  Box {box.name} would not seal. It lacks: {lacking}.")
     say("  The other boxes are packed and sealed.")
+    _stays_behind(shop, job, say)
+
+
+def _stays_behind(shop: DemoShop, job: str, say: Say) -> None:
+    """Load what is sealed. The truck does not leave: whoever tries the demo finds it at the dock and decides."""
+    load = shop.load([box for box in shop.boxes(job) if box.state == BoxState.SEALED])
+    try:
+        shop.let_go(load)
+    except IncompleteError as error:
+        for box in error.staying or ():
+            lacks = f"{box['state']}, parts missing: {box['missing_count']}"
+            say(f"  All boxes of load {load} are on it, and it stays: box {box['name']} would stay behind ({lacks}).")
+    else:
+        raise RuntimeError(f"load {load} left a box behind without a word")
 
 
 def _half_done(shop: DemoShop, job: str, say: Say) -> None:

@@ -27,12 +27,13 @@ from tracker.records.look import BoxView, HistoryEntry
 from tracker.shop.codes import Kind, MisreadError
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.lifting import Handling, grade_lifting
+from tracker.shop.reasons import LONGEST_REASON
 from tracker.shop.roles import Role
 from tracker.shop.saying import words_of
 from tracker.work.access import needs
 from tracker.work.box_numbers import code_read
 from tracker.work.hold_box import hold_box, let_go_box
-from tracker.work.open_again import LONGEST_REASON, Opening, open_again
+from tracker.work.open_again import Opening, open_again
 
 blueprint = Blueprint("box_pages", __name__)
 

@@ -11,6 +11,7 @@ from tracker.pages.csrf import add_csrf
 from tracker.pages.days import day
 from tracker.pages.languages import LANGUAGES, add_languages
 from tracker.pages.measures import add_filters, units
+from tracker.pages.short_words import why_it_stays
 from tracker.pages.spoken import add_spoken
 from tracker.pages.words import box_name, role_word, step_word, who_word
 from tracker.shop.roles import Role
@@ -66,6 +67,7 @@ def add_frame(app: Flask) -> None:
     add_csrf(app)
     app.jinja_env.filters["box_name"] = box_name
     app.jinja_env.filters["who_word"] = who_word
+    app.jinja_env.filters["why_it_stays"] = why_it_stays
 
     @app.context_processor
     def shown() -> dict[str, Any]:

@@ -81,7 +81,11 @@ _SENTENCES: Final = (
     _sentence(rf"{_BOX} planned for load (?P<load>\w+)\.", _l("Box %(box)s planned for load %(load)s.")),
     _sentence(rf"{_BOX} taken off load (?P<load>\w+)\.", _l("Box %(box)s taken off load %(load)s.")),
     _sentence(r"It is on load (?P<load>\w+): (?P<reason>.*)", _l("It is on load %(load)s: %(reason)s.")),
-    _sentence(rf"{_BOX} is on load (?P<load>\w+)\.", _l("Box %(box)s is on load %(load)s.")),
+    _sentence(rf"{_BOX} is on load (?P<load>\w+)\.( Stays behind: .*)?", _l("Box %(box)s is on load %(load)s.")),
+    _sentence(
+        rf"{_BOX} stays behind load (?P<load>\w+): (?P<reason>.*)\.",
+        _l("Box %(box)s stays behind load %(load)s: %(reason)s."),
+    ),
     _sentence(rf"{_BOX} shipped on load (?P<load>\w+)\.", _l("Box %(box)s shipped on load %(load)s.")),
     _sentence(rf"{_BOX} sealed\.", _l("Box %(box)s sealed.")),
     _sentence(

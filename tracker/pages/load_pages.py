@@ -1,35 +1,46 @@
 """Loads: which boxes leave together, what is lacking, when the truck has left."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 from http import HTTPStatus
+from types import MappingProxyType
 from typing import Any, Final
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
-from sqlalchemy import Connection
+from flask_babel import lazy_gettext as _l
 from werkzeug.wrappers import Response as AnyResponse
 
+from tracker.pages.bench_foreman import NotTakenError, foreman_at_bench
 from tracker.pages.context import act, bearer, database
 from tracker.pages.days import day, moment, today
+from tracker.pages.happened import said_of
 from tracker.pages.measures import units
 from tracker.pages.numbers import number_within
-from tracker.pages.short_words import Rest, left_behind, rests_of
+from tracker.pages.short_words import rests_of
 from tracker.pages.spoken import spoken
-from tracker.pages.words import box_state_word
+from tracker.pages.words import Lazy, box_state_word
 from tracker.pages.words import gettext as _
 from tracker.records import look
 from tracker.records.follow_ups import follow_ups_of
-from tracker.records.look import LoadView
-from tracker.records.shipping import READY_STATES, ShippingBox, boxes_on_load, boxes_to_plan
-from tracker.shop.codes import Code, Kind, MisreadError, read_code
-from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
+from tracker.records.history import left_behind
+from tracker.records.shipping import (
+    READY_STATES,
+    ShippingBox,
+    boxes_on_load,
+    boxes_to_plan,
+    staying_of_jobs,
+    staying_of_loads,
+)
+from tracker.shop.codes import Kind, MisreadError, read_code
+from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
+from tracker.shop.leaving import Keeps, keeps_load
 from tracker.shop.lengths import Units
+from tracker.shop.reasons import LONGEST_REASON
 from tracker.shop.roles import Role
-from tracker.shop.verdicts import BoxState
 from tracker.shop.written import KG_PER_POUND
 from tracker.work.access import needs
 from tracker.work.box_numbers import code_read
-from tracker.work.loads import add_to_load, plan_load, ship_load, take_off_load
+from tracker.work.loads import LeaveBehind, add_to_load, plan_load, ship_load, take_off_load
 
 blueprint = Blueprint("load_pages", __name__)
 
@@ -45,11 +56,11 @@ def loads() -> str:
     with database().read() as connection:
         found = look.list_loads(connection, limit=LOADS_A_PAGE + 1, after=after)
         shown = found[:LOADS_A_PAGE]
-        short = _short_of(connection, [each for each in shown if each.state == "open"])
+        staying = staying_of_loads(connection, [each.id for each in shown if each.state == "open"])
     return render_template(
         "loads.html",
         loads=[(each, sum(state in READY_STATES for _box, _job, state in each.boxes)) for each in shown],
-        short=short,
+        staying=staying,
         more=shown[-1].id if len(found) > LOADS_A_PAGE else None,
         **_tools(),
     )
@@ -93,18 +104,27 @@ def load(code: str) -> str:
 @blueprint.post("/loads/<code>/ship")
 @needs(Role.PACKER)
 def ship(code: str) -> AnyResponse | tuple[str, int]:
-    """Say that a load has left. What leaves short is shipped only after it was shown to whoever says so."""
-    number = _number(code)
-    seen = set(request.form.getlist("short"))
-    if any(rest.box.code not in seen for _box, rest in left_behind(_rests(number))):
-        return _page(code, why=_("A box on it is short: see below where the rest is.")), HTTPStatus.CONFLICT
+    """Say that a load has left; with boxes that stay behind, by a foreman who stands there and says why."""
+    stays = request.form.getlist("stays")
     try:
-        ship_load(database(), number, **act())
-    except IncompleteError:
-        return _page(code, why=_("The load would leave short: see below what is lacking.")), HTTPStatus.CONFLICT
-    except ConflictError:
-        return _page(code, why=_("That is not possible: the load has left, or nothing is on it.")), HTTPStatus.CONFLICT
+        word = _leave_behind(stays) if stays else {}
+        ship_load(database(), _number(code), **{**act(), **word})
+    except NotTakenError as refused:
+        return _page(code, why=refused.detail), refused.status
+    except InvalidInputError as refused:
+        return _page(code, why=spoken(refused.detail)), HTTPStatus.UNPROCESSABLE_ENTITY
+    except MisreadError:
+        return _page(code, why=_("A box's code was not right. Choose again.")), HTTPStatus.UNPROCESSABLE_ENTITY
+    except ConflictError as refused:
+        return _page(code, why=spoken(refused.detail)), HTTPStatus.CONFLICT
     return redirect(url_for("load_pages.load", code=code), HTTPStatus.SEE_OTHER)
+
+
+def _leave_behind(stays: Collection[str]) -> dict[str, Any]:
+    """Return a foreman's word on the boxes that stay, and who gave it."""
+    reason = " ".join(request.form.get("reason", "").split())
+    word = LeaveBehind(reason=reason, boxes=frozenset(map(_box_number, stays)))
+    return {"leave_behind": word, "who": foreman_at_bench(request.form)}
 
 
 @blueprint.post("/loads/<code>/take-off")
@@ -148,25 +168,6 @@ def _box_number(text: str) -> int:
     return code.number
 
 
-def _short_of(connection: Connection, loads: Sequence[LoadView]) -> dict[str, int]:
-    """Return of how many boxes of each load, by its code, the rest is not on it."""
-    numbers = {each.code: [read_code(code).number for code, _job, _state in each.boxes] for each in loads}
-    rests = follow_ups_of(connection, [number for some in numbers.values() for number in some])
-    return {
-        code: sum(any(not rest.leaves_with(code) for rest in rests.get(number, ())) for number in some)
-        for code, some in numbers.items()
-    }
-
-
-def _rests(load_id: int) -> dict[str, list[Rest]]:
-    """Where the rest of each box on a load is that was sealed short, by the box's name and code."""
-    with database().read() as connection:
-        boxes = boxes_on_load(connection, load_id)
-        found = follow_ups_of(connection, [box.id for box in boxes])
-    code = str(Code(Kind.LOAD, load_id))
-    return {box.code: rests_of(found[box.id], code) for box in boxes if box.id in found}
-
-
 def _number(code: str) -> int:
     try:
         read = read_code(code)
@@ -182,12 +183,12 @@ def _choose(why: str = "") -> str:
     with database().read() as connection:
         found = boxes_to_plan(connection, limit=BOXES_SHOWN + 1, job_code=job, sealed_only=not every)
         rests = follow_ups_of(connection, [box.id for box in found])
-    jobs: dict[str, list[ShippingBox]] = {}
-    for box in found[:BOXES_SHOWN]:
-        jobs.setdefault(box.job, []).append(box)
+        waiting = staying_of_jobs(connection, {box.job_id for box in found[:BOXES_SHOWN]})
+    shown = {box.id for box in found[:BOXES_SHOWN]}
     return render_template(
         "loads_new.html",
-        jobs=jobs,
+        jobs=_by_job(found[:BOXES_SHOWN]),
+        not_shown=_by_job([box for box in waiting if box.id not in shown]),
         more=len(found) > BOXES_SHOWN,
         job=job,
         every=every,
@@ -201,46 +202,52 @@ def _choose(why: str = "") -> str:
     )
 
 
+def _by_job(boxes: Sequence[ShippingBox]) -> dict[str, list[ShippingBox]]:
+    jobs: dict[str, list[ShippingBox]] = {}
+    for box in boxes:
+        jobs.setdefault(box.job, []).append(box)
+    return jobs
+
+
 def _page(code: str, *, why: str = "") -> str:
     number = _number(code)
     with database().read() as connection:
         found = look.load_view(connection, number)
         if found is None:
             abort(HTTPStatus.NOT_FOUND)
+        is_open = found.state == "open"
         boxes = boxes_on_load(connection, number)
-    rests = _rests(number)
-    lacking = {box.code: said for box in boxes if found.state == "open" and (said := _lacks(box))}
-    names = {box.code: box.name for box in boxes}
+        rests = follow_ups_of(connection, [box.id for box in boxes])
+        staying = staying_of_loads(connection, [number])[number] if is_open else ()
+        left = () if is_open else left_behind(connection, number)
     return render_template(
         "load.html",
         load=found,
         boxes=boxes,
-        lacking=lacking,
-        rests=rests,
-        left_behind=[(names[key], rest) for key, rest in left_behind(rests)],
+        lacking={box.code: _KEEPS[keeps] for box in boxes if is_open and (keeps := keeps_load(box))},
+        rests={box.code: rests_of(rests.get(box.id, ()), code) for box in boxes},
+        staying=staying,
+        left=left,
         why=why,
         mass_kg=sum(box.weighed_kg or box.mass_kg for box in boxes),
         may_ship=bearer().role.includes(Role.PACKER),
-        may_take_off=bearer().role.includes(Role.FOREMAN),
+        may_decide=bearer().role.includes(Role.FOREMAN),
+        longest_reason=LONGEST_REASON,
+        said_of=said_of,
         **_tools(),
     )
 
 
-def _lacks(box: ShippingBox) -> str:
-    """Say why a box keeps its load from leaving; empty when it does not."""
-    if box.job_status == "held":
-        return _("Its job is on hold.")
-    if box.job_status == "cancelled":
-        return _("Its job is cancelled: take it off.")
-    if box.kept:
-        return _("It is on hold: let it go, or take it off.")
-    if box.state not in READY_STATES:
-        return _("Not sealed.")
-    if box.missing:
-        return _("A part in it is no longer good: replace it, or take the box off.")
-    if box.state != BoxState.LOADED:
-        return _("Not scanned onto the load.")
-    return ""
+_KEEPS: Final[Mapping[Keeps, Lazy]] = MappingProxyType(
+    {
+        Keeps.JOB_HELD: _l("Its job is on hold."),
+        Keeps.JOB_CANCELLED: _l("Its job is cancelled: take it off."),
+        Keeps.HELD: _l("It is on hold: let it go, or take it off."),
+        Keeps.NOT_SEALED: _l("Not sealed."),
+        Keeps.NO_LONGER_WHOLE: _l("A part in it is no longer good: replace it, or take the box off."),
+        Keeps.NOT_ON_IT: _l("Not scanned onto the load."),
+    }
+)
 
 
 def _tools() -> dict[str, Any]:

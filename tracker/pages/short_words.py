@@ -1,12 +1,13 @@
-"""A box that was sealed short, in the reader's words: where the rest of it is, and whether that leaves with it."""
+"""What leaves short, in the reader's words: where the rest of a box is, and why a box stays behind its load."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracker.pages.days import day
-from tracker.pages.words import box_name
+from tracker.pages.words import box_name, box_state_word, ngettext
 from tracker.pages.words import gettext as _
 from tracker.records.follow_ups import FollowUp
+from tracker.records.shipping import READY_STATES, ShippingBox
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,9 +24,20 @@ def rests_of(follow_ups: Sequence[FollowUp], load: str | None) -> list[Rest]:
     return [Rest(box=each, says=_says(each, load), left_behind=not each.leaves_with(load)) for each in follow_ups]
 
 
-def left_behind(rests: Mapping[str, Sequence[Rest]]) -> list[tuple[str, Rest]]:
-    """Return every rest that does not leave with its box, with that box's key."""
-    return [(key, rest) for key, some in rests.items() for rest in some if rest.left_behind]
+def why_it_stays(box: ShippingBox) -> str:
+    """Say why a box stays behind: how it stands, what holds it, and what it lacks."""
+    why = [box_state_word(box.state)]
+    if box.job_status == "held":
+        why.append(_("its job is on hold"))
+    elif box.kept:
+        why.append(_("on hold"))
+    if box.missing:
+        why.append(ngettext("%(num)d part missing", "%(num)d parts missing", box.missing))
+    if box.uncounted:
+        why.append(ngettext("%(num)d kind of item not counted", "%(num)d kinds of items not counted", box.uncounted))
+    if box.state in READY_STATES:
+        why.append(_("planned for no load"))
+    return ", ".join(why)
 
 
 def _says(each: FollowUp, load: str | None) -> str:

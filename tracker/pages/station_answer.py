@@ -11,7 +11,7 @@ from tracker.pages.context import now
 from tracker.pages.days import day
 from tracker.pages.outlines import Panel, outline_svg
 from tracker.pages.words import OUTCOMES, Facts, Said, box_name, gettext, said_as, sentence
-from tracker.records import floor, look, readings
+from tracker.records import floor, look
 from tracker.records.access import StationView, list_stations
 from tracker.records.boards import BoardView, board_view
 from tracker.records.designs import Marks, marks_of
@@ -20,7 +20,6 @@ from tracker.records.look import PartView
 from tracker.records.shipping import Loading, loading_of
 from tracker.records.waiting import KeptScan, TakenBack, kept_scan, taken_back, uncut_on_board
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
-from tracker.shop.progress import holder_of, marked_by
 from tracker.shop.scans import Action, Answer
 from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
@@ -89,8 +88,8 @@ def tell(connection: Connection, answer: Answer, station: StationView) -> Told |
         said=said_as(
             answer.outcome,
             action=facts.action,
-            damaged=found.kept.held_back_damaged,
-            short=facts.kind is Kind.BOX and facts.load_on == facts.load_boxes and facts.load_short > 0,
+            damaged=facts.damaged and not facts.job_held,
+            staying=facts.load_staying > 0 and (facts.kind is Kind.LOAD or facts.load_on == facts.load_boxes),
         ),
         says=sentence(answer.outcome, facts),
         title=_title(found),
@@ -124,8 +123,8 @@ def in_short(connection: Connection, answer: Answer, station: StationView) -> di
 def takes_back(connection: Connection, station_id: int) -> str:
     """Name what an undo at a station would take back now; empty where there is nothing."""
     at = now()
-    last = readings.last_standing(connection, station_id, at)
-    meant = readings.last_flagged(connection, station_id, at, last) or last
+    last = floor.last_counted(connection, station_id, at)
+    meant = floor.last_flagged(connection, station_id, at, last) or last
     kept = None if meant is None else kept_scan(connection, UUID(bytes=meant.scan_id))
     if kept is None:
         return ""
@@ -195,9 +194,7 @@ def _facts(
         action=kept.action,
         undone=None if undone is None else undone.action,
         undone_step=None if undone is None else undone.step,
-        held_by=_held_by(connection, undone, state),
         job=box.job.code if box else "",
-        held_then=kept.held_then,
         job_held=box is not None and box.job.status == "held",
         damaged=state is not None and state.progress.damaged,
         box=_box_name(found),
@@ -207,26 +204,13 @@ def _facts(
         load_day=day(loading.ship_on) if loading else "",
         load_boxes=loading.boxes if loading else 0,
         load_on=loading.on if loading else 0,
-        load_short=loading.short if loading else 0,
+        load_staying=len(loading.staying) if loading else 0,
         slot=kept.slot or "",
         replaced_by=part_code(state.replaced_by_id) if state and state.replaced_by_id else "",
         open_steps=open_steps,
         inferred=tuple(map(Step, answer.inferred)),
         uncut=uncut_on_board(connection, read_code(found.board.code).number) if found.board else 0,
     )
-
-
-def _held_by(connection: Connection, undone: TakenBack | None, part: PartRow | None) -> str:
-    """The station by whose reading what an undo took back holds all the same; empty where it holds no more."""
-    if undone is None or part is None:
-        return ""
-    happened = floor.sightings(connection, [part.id])[part.id]
-    if undone.action is Action.DAMAGED:
-        holding = marked_by(happened)
-    else:
-        step = undone.step if undone.action is Action.PASS else None
-        holding = None if step is None else holder_of(step, happened, part.route)
-    return next((each.name for each in list_stations(connection) if each.id == holding), "")
 
 
 def _box_name(found: _Found) -> str:

@@ -7,7 +7,6 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, bindparam, delete, func, insert, select, type_coerce, update
 
-from tracker.records.lacking import parts_lacking
 from tracker.records.tables import Steps, box, item, job, load, log, marked, part
 from tracker.shop.lacking import Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
@@ -140,30 +139,6 @@ def last_sealing(connection: Connection, box_id: int) -> int | None:
 def highest_box_number(connection: Connection, job_id: int) -> int:
     """Return the number of a job's last box."""
     return int(connection.execute(select(func.max(box.c.number)).where(box.c.job_id == job_id)).scalar_one())
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LoadedBox:
-    """A box planned for a load."""
-
-    id: int
-    job_id: int
-    job: str
-    job_status: str
-    state: str
-    held: bool
-    missing: int
-
-
-def boxes_of_load(connection: Connection, load_id: int) -> list[LoadedBox]:
-    """Return the boxes planned for a load, by number."""
-    columns = (
-        *(box.c.id, box.c.job_id, job.c.code.label("job"), job.c.status.label("job_status"), box.c.state),
-        parts_lacking().label("missing"),
-        box.c.held_at.is_not(None).label("held"),
-    )
-    rows = connection.execute(select(*columns).join(job).where(box.c.load_id == load_id).order_by(box.c.id))
-    return [LoadedBox(**row._mapping) for row in rows]
 
 
 def plan_on_load(connection: Connection, box_ids: Collection[int], load_id: int | None) -> None:

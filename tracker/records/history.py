@@ -109,6 +109,14 @@ def last_of_job(connection: Connection, job_id: int, *, limit: int) -> list[Happ
     return [_happened(row) for row in connection.execute(query)]
 
 
+def left_behind(connection: Connection, load_id: int) -> list[Happened]:
+    """Return with which words boxes were left behind by a load; by its jobs' boxes, for which there is an index."""
+    jobs = select(box.c.job_id).where(box.c.load_id == load_id)
+    of_jobs = log.c.box_id.in_(select(box.c.id).where(box.c.job_id.in_(jobs)))
+    query = _HAPPENED.where(log.c.part_id.is_(None), of_jobs, log.c.action == "leave", log.c.load_id == load_id)
+    return [_happened(row) for row in connection.execute(query.order_by(log.c.seq))]
+
+
 # What is near a part
 
 

@@ -27,11 +27,12 @@ class Count:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxCounts:
-    """How many boxes a job has, and how many of them are sealed (or gone further) and shipped."""
+    """How many boxes a job has, how many of them are sealed (or gone further) and shipped, and how many it is owed."""
 
     total: int
     sealed: int
     shipped: int
+    owed: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,6 +238,7 @@ def _job(row: Any, counts: dict[str, Count]) -> JobView:
             total=counts["sealed"].total,
             sealed=counts["sealed"].done,
             shipped=counts["shipped"].done,
+            owed=0 if row.status == "cancelled" else counts["shipped"].total - counts["shipped"].done,
         ),
     )
 

@@ -85,13 +85,19 @@ class ConflictError(ShopError):
 
 
 class IncompleteError(ConflictError):
-    """A box or a load lacks something; ``missing`` lists what, where it is, and since when."""
+    """A box or a load lacks something; ``missing`` lists what, where it is, and since when.
+
+    ``staying`` lists the boxes that a load would leave behind; None where no load is asked about.
+    """
 
     title = "Something is missing"
 
-    def __init__(self, detail: str, missing: Sequence[Mapping[str, Any]]) -> None:
+    def __init__(
+        self, detail: str, missing: Sequence[Mapping[str, Any]], *, staying: Sequence[Mapping[str, Any]] | None = None
+    ) -> None:
         super().__init__(detail)
         self.missing = tuple(missing)
+        self.staying = None if staying is None else tuple(staying)
 
 
 class NotSignedInError(ShopError):

@@ -1,17 +1,25 @@
-"""Loads: the boxes that leave together. A load ships only when each box planned for it is on it."""
+"""Loads: the boxes that leave together.
+
+A load ships only when each box planned for it is on it, and when a foreman named each box of its jobs that stays.
+"""
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from types import MappingProxyType
+from typing import Any, Final
 from uuid import UUID, uuid5
 
-from tracker.records.contents import LoadedBox, boxes_of_load, insert_load, plan_on_load, ship_load_rows
+from tracker.records.contents import insert_load, plan_on_load, ship_load_rows
 from tracker.records.database import Database
 from tracker.records.floor import take_numbers
 from tracker.records.jobs import all_boxes_shipped, set_job_status
+from tracker.records.shipping import ShippingBox, boxes_on_load, staying_of_loads
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.leaving import Keeps, keeps_load
+from tracker.shop.reasons import refuse_bad_reason
 from tracker.shop.saying import say
 from tracker.shop.verdicts import BoxState
 from tracker.work.ledger import Ledger
@@ -92,38 +100,91 @@ def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, no
         ledger.write()
 
 
-def ship_load(database: Database, load_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeaveBehind:
+    """A foreman's word that boxes stay behind: why, and which, by their numbers."""
+
+    reason: str
+    boxes: frozenset[int]
+
+    def __post_init__(self) -> None:
+        refuse_bad_reason(self.reason, say("Say why these boxes stay behind."))
+
+
+def ship_load(
+    database: Database,
+    load_id: int,
+    *,
+    leave_behind: LeaveBehind | None = None,
+    who: str,
+    now: datetime,
+    act_id: UUID,
+) -> None:
     """Ship a load with all its boxes and the parts in them.
 
-    Raises IncompleteError with the boxes that are not on it, not whole, or of a held job.
+    Raises IncompleteError with the boxes that are not on it, not whole, or of a held job, and with those of its jobs
+    that stay behind: the latter must be just those that ``leave_behind`` names.
     """
     with database.write() as connection:
         ledger = Ledger(connection, who, now)
         _open_load(ledger, load_id)
-        boxes = boxes_of_load(connection, load_id)
+        boxes = boxes_on_load(connection, load_id)
         if not boxes:
             raise ConflictError(say("No box is planned for load %(load)s.", load=load_code(load_id)))
-        missing = [entry for box in boxes if (entry := _not_ready(box))]
-        if missing:
-            raise IncompleteError(say("Load %(load)s would leave short: it stays.", load=load_code(load_id)), missing)
+        staying = staying_of_loads(connection, [load_id])[load_id]
+        _refuse_short(load_id, boxes, staying, leave_behind)
         parts = ship_load_rows(connection, load_id, [box.id for box in boxes], now)
         _count_shipped(ledger, boxes, parts)
+        why = "" if leave_behind is None else leave_behind.reason
+        for box in staying:
+            message = f"Box {box.code} stays behind load {load_code(load_id)}: {why}."
+            _write(ledger, "leave", box, load_id, message, act_id)
         for box in boxes:
-            ledger.act(
-                "ship",
-                scan_id=uuid5(act_id, f"ship {box.id}"),
-                message=f"Box {box_code(box.id)} shipped on load {load_code(load_id)}.",
-                box_id=box.id,
-                job_id=box.job_id,
-                load_id=load_id,
-            )
+            _write(ledger, "ship", box, load_id, f"Box {box.code} shipped on load {load_code(load_id)}.", act_id)
         ledger.write()
         for job_id in {box.job_id for box in boxes}:
             if all_boxes_shipped(connection, job_id):
                 set_job_status(connection, job_id, "shipped", now)
 
 
-def _count_shipped(ledger: Ledger, boxes: Collection[LoadedBox], parts: dict[int, int]) -> None:
+def _refuse_short(
+    load_id: int, boxes: Sequence[ShippingBox], staying: Sequence[ShippingBox], leave_behind: LeaveBehind | None
+) -> None:
+    load = load_code(load_id)
+    missing = [_told(box, keeps) for box in boxes if (keeps := keeps_load(box))]
+    named = frozenset() if leave_behind is None else leave_behind.boxes
+    if missing:
+        told = say("Load %(load)s would leave short: it stays.", load=load)
+    elif named and named != {box.id for box in staying}:
+        told = say("What stays behind load %(load)s has changed: look at it anew, then say so again.", load=load)
+    elif staying and not named:
+        told = say(
+            "Load %(load)s would leave boxes of its jobs behind: plan them for it, or let a foreman say why they stay.",
+            load=load,
+        )
+    else:
+        return
+    raise IncompleteError(told, missing, staying=[told_of_staying(box) for box in staying])
+
+
+def told_of_staying(box: ShippingBox) -> dict[str, Any]:
+    """Return what the calls tell of a box that stays behind."""
+    return {
+        "job": box.job,
+        "box": box.code,
+        "name": box.name,
+        "state": box.state,
+        "held": box.held,
+        "missing_count": box.missing,
+    }
+
+
+def _write(ledger: Ledger, action: str, box: ShippingBox, load_id: int, message: str, act_id: UUID) -> None:
+    about = {"box_id": box.id, "job_id": box.job_id, "load_id": load_id}
+    ledger.act(action, scan_id=uuid5(act_id, f"{action} {box.id}"), message=message, **about)
+
+
+def _count_shipped(ledger: Ledger, boxes: Collection[ShippingBox], parts: dict[int, int]) -> None:
     for job_id, count in parts.items():
         ledger.bump(job_id, "ship", count)
     for job_id, count in Counter(box.job_id for box in boxes).items():
@@ -138,20 +199,21 @@ def _open_load(ledger: Ledger, load_id: int) -> None:
         raise ConflictError(say("Load %(load)s has shipped.", load=load_code(load_id)))
 
 
-def _not_ready(box: LoadedBox) -> dict[str, Any] | None:
-    if box.job_status in ("held", "cancelled"):
-        why = f"job {box.job} is {box.job_status}"
-    elif box.held:
-        why = "on hold: let it go or take it off the load"
-    elif box.state not in (BoxState.SEALED, BoxState.LOADED):
-        why = "not sealed"
-    elif box.missing:
-        why = f"{box.missing} of its parts are no longer good: replace them or take the box off the load"
-    elif box.state != BoxState.LOADED:
-        why = "not scanned onto the load"
-    else:
-        return None
-    return {"box": box_code(box.id), "job": box.job, "state": box.state, "why": why}
+_WHY: Final[Mapping[Keeps, str]] = MappingProxyType(
+    {
+        Keeps.JOB_HELD: "job {job} is held",
+        Keeps.JOB_CANCELLED: "job {job} is cancelled",
+        Keeps.HELD: "on hold: let it go or take it off the load",
+        Keeps.NOT_SEALED: "not sealed",
+        Keeps.NO_LONGER_WHOLE: "{missing} of its parts are no longer good: replace them or take the box off the load",
+        Keeps.NOT_ON_IT: "not scanned onto the load",
+    }
+)
+
+
+def _told(box: ShippingBox, keeps: Keeps) -> dict[str, Any]:
+    why = _WHY[keeps].format(job=box.job, missing=box.missing)
+    return {"box": box.code, "job": box.job, "state": box.state, "why": why}
 
 
 def planned_message(box_id: int, load_id: int) -> str:

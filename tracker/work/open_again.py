@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
 from uuid import UUID
 
 from tracker.records.contents import follow_ups_that_fill, items_of, lacks_of, last_sealing, update_box
@@ -10,15 +9,14 @@ from tracker.records.contradictions import drop_box, is_void
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
 from tracker.shop.codes import box_code
-from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.lacking import short_of
+from tracker.shop.reasons import refuse_bad_reason
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.shop.verdicts import BoxState, filling_state
 from tracker.work.follow_up import move_rest
 from tracker.work.ledger import Ledger
-
-LONGEST_REASON: Final = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,10 +27,7 @@ class Opening:
     reason: str
 
     def __post_init__(self) -> None:
-        if not (self.reason.strip() and self.reason.isprintable() and len(self.reason) <= LONGEST_REASON):
-            wanted = say("a reason of up to %(most)s characters on one line", most=LONGEST_REASON)
-            fault = Fault(where={"field": "reason"}, what=wanted)
-            raise InvalidInputError(say("Say why the box is opened again."), [fault])
+        refuse_bad_reason(self.reason, say("Say why the box is opened again."))
 
 
 def open_again(database: Database, opening: Opening, *, who: str, now: datetime, act_id: UUID) -> None:

@@ -26,6 +26,13 @@ if (chosen) {
     chosen.querySelector(".count").textContent = taken.length;
     const mass = taken.reduce((sum, tick) => sum + Number(tick.dataset.kg), 0);
     chosen.querySelector(".kg").textContent = (mass * Number(chosen.dataset.factor)).toFixed(0);
+    for (const line of document.querySelectorAll("[data-stays]")) {
+      const own = ticks.filter((tick) => tick.dataset.job === line.dataset.stays);
+      const left = own.filter((tick) => !tick.checked).map((tick) => tick.dataset.name);
+      if (line.dataset.also) left.push(line.dataset.also);
+      line.hidden = !left.length || own.every((tick) => !tick.checked);
+      line.textContent = line.hidden ? "" : line.dataset.says.replace("{boxes}", left.join(", "));
+    }
   };
   for (const tick of ticks) tick.addEventListener("change", tell);
   for (const all of document.querySelectorAll("button[data-all]")) {

@@ -1,0 +1,59 @@
+"""When a load may leave, decided here alone: what keeps it from leaving, and which boxes of its jobs stay behind."""
+
+from enum import StrEnum
+from typing import Protocol
+
+from tracker.shop.verdicts import CLOSED_STATES, BoxState
+
+
+class ShippedBox(Protocol):
+    """A box as these rules need it. ``kept``: a foreman holds it; ``open_load``: its load, where that has not left."""
+
+    @property
+    def state(self) -> str: ...
+    @property
+    def job_status(self) -> str: ...
+    @property
+    def kept(self) -> bool: ...
+    @property
+    def missing(self) -> int: ...
+    @property
+    def open_load(self) -> int | None: ...
+
+
+class Keeps(StrEnum):
+    """Why a box that is planned for a load keeps it from leaving."""
+
+    JOB_HELD = "job_held"
+    JOB_CANCELLED = "job_cancelled"
+    HELD = "held"
+    NOT_SEALED = "not_sealed"
+    NO_LONGER_WHOLE = "no_longer_whole"
+    NOT_ON_IT = "not_on_it"
+
+
+def keeps_load(box: ShippedBox) -> Keeps | None:
+    """Say why a box keeps the load that it is planned for from leaving; None when it does not.
+
+    A part that was found damaged in a sealed box is as good as in no box: such a box is no longer whole.
+    """
+    if box.job_status == "held":
+        return Keeps.JOB_HELD
+    if box.job_status == "cancelled":
+        return Keeps.JOB_CANCELLED
+    if box.kept:
+        return Keeps.HELD
+    if box.state not in CLOSED_STATES:
+        return Keeps.NOT_SEALED
+    if box.missing:
+        return Keeps.NO_LONGER_WHOLE
+    return None if box.state == BoxState.LOADED else Keeps.NOT_ON_IT
+
+
+def stays_behind(box: ShippedBox) -> bool:
+    """Say whether a box of a job stays behind when another box of that job leaves.
+
+    All do but those that have shipped, are cancelled, or leave on this load or on another one that has not left: held
+    boxes do, and so do those that hold the rest of another one.
+    """
+    return box.state != BoxState.SHIPPED and box.job_status != "cancelled" and box.open_load is None
