@@ -102,6 +102,11 @@ def test_every_answer_but_done_says_in_a_sentence_what_it_means(outcome: Outcome
     assert "%(" not in said
 
 
+EARLIER_STEPS_DONE = "It was scanned before its earlier steps were done. They are done now: scan it again."
+STILL_HELD = "Job J-1 is on hold. Put it aside and ask the foreman."
+HELD_NO_MORE = "Job J-1 was on hold when this was scanned and goes on now. Scan it again."
+
+
 @pytest.mark.parametrize(
     ("outcome", "facts", "says"),
     [
@@ -115,12 +120,23 @@ def test_every_answer_but_done_says_in_a_sentence_what_it_means(outcome: Outcome
         (Outcome.WRONG_BOX, PART, "It belongs in box 101."),
         (Outcome.WRONG_BOX, replace(PART, kind=Kind.BOX), "It belongs on load L1."),
         (Outcome.BOX_CLOSED, PART, "Box 101 is sealed. Ask the foreman."),
-        (Outcome.ON_HOLD, PART, "Job J-1 is on hold. Put it aside and ask the foreman."),
+        (Outcome.EARLY, replace(PART, open_steps=()), EARLIER_STEPS_DONE),
+        (Outcome.ON_HOLD, replace(PART, held_then=True, job_held=True), STILL_HELD),
+        (Outcome.ON_HOLD, replace(PART, held_then=True, job_held=True, damaged=True), STILL_HELD),
+        (Outcome.ON_HOLD, replace(PART, held_then=True), HELD_NO_MORE),
+        (Outcome.ON_HOLD, replace(PART, held_then=True, damaged=True), "Do no more to it. Ask the foreman."),
         (Outcome.ON_HOLD, replace(PART, damaged=True), "Do no more to it. Ask the foreman."),
+        (Outcome.ON_HOLD, PART, "It was on hold when this was scanned and is not any more. Scan it again."),
         (Outcome.REPLACED, PART, "This label counts no more: P2 took its place. Put this one aside."),
         (Outcome.UNKNOWN, replace(PART, kind=Kind.SLOT), "Scan the part first, then this code."),
         (Outcome.UNDONE, replace(PART, undone=Action.PASS, undone_step=Step.CUT), "It counts no longer as done: cut."),
+        (
+            Outcome.UNDONE,
+            replace(PART, undone=Action.PASS, undone_step=Step.CUT, held_by="S-2"),
+            "It is still done by S-2: cut.",
+        ),
         (Outcome.UNDONE, replace(PART, undone=Action.DAMAGED), "It is no longer marked damaged."),
+        (Outcome.UNDONE, replace(PART, undone=Action.DAMAGED, held_by="S-2"), "It is still marked damaged by S-2."),
         (Outcome.NOTED, replace(PART, action=Action.PLACE, slot="CART-1"), "It lies in slot CART-1."),
     ],
 )

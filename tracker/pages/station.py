@@ -134,7 +134,7 @@ def _counts_last(connection: Connection, station: StationView) -> dict[str, Any]
 
 
 def _said(scan: KeptScan) -> Said:
-    return said_as(scan.outcome, action=scan.action, damaged=scan.damaged and not scan.job_held)
+    return said_as(scan.outcome, action=scan.action, damaged=scan.held_back_damaged)
 
 
 @blueprint.post("/station/picture")

@@ -11,7 +11,7 @@ from tracker.pages.context import now
 from tracker.pages.days import day
 from tracker.pages.outlines import Panel, outline_svg
 from tracker.pages.words import OUTCOMES, Facts, Said, box_name, gettext, said_as, sentence
-from tracker.records import floor, look
+from tracker.records import floor, look, readings
 from tracker.records.access import StationView, list_stations
 from tracker.records.boards import BoardView, board_view
 from tracker.records.designs import Marks, marks_of
@@ -20,6 +20,7 @@ from tracker.records.look import PartView
 from tracker.records.shipping import Loading, loading_of
 from tracker.records.waiting import KeptScan, TakenBack, kept_scan, taken_back, uncut_on_board
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
+from tracker.shop.progress import holder_of, marked_by
 from tracker.shop.scans import Action, Answer
 from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
@@ -88,7 +89,7 @@ def tell(connection: Connection, answer: Answer, station: StationView) -> Told |
         said=said_as(
             answer.outcome,
             action=facts.action,
-            damaged=facts.damaged and not facts.job_held,
+            damaged=found.kept.held_back_damaged,
             staying=facts.load_staying > 0 and (facts.kind is Kind.LOAD or facts.load_on == facts.load_boxes),
         ),
         says=sentence(answer.outcome, facts),
@@ -123,8 +124,8 @@ def in_short(connection: Connection, answer: Answer, station: StationView) -> di
 def takes_back(connection: Connection, station_id: int) -> str:
     """Name what an undo at a station would take back now; empty where there is nothing."""
     at = now()
-    last = floor.last_counted(connection, station_id, at)
-    meant = floor.last_flagged(connection, station_id, at, last) or last
+    last = readings.last_standing(connection, station_id, at)
+    meant = readings.last_flagged(connection, station_id, at, last) or last
     kept = None if meant is None else kept_scan(connection, UUID(bytes=meant.scan_id))
     if kept is None:
         return ""
@@ -194,7 +195,9 @@ def _facts(
         action=kept.action,
         undone=None if undone is None else undone.action,
         undone_step=None if undone is None else undone.step,
+        held_by=_held_by(connection, undone, state),
         job=box.job.code if box else "",
+        held_then=kept.held_then,
         job_held=box is not None and box.job.status == "held",
         damaged=state is not None and state.progress.damaged,
         box=_box_name(found),
@@ -211,6 +214,19 @@ def _facts(
         inferred=tuple(map(Step, answer.inferred)),
         uncut=uncut_on_board(connection, read_code(found.board.code).number) if found.board else 0,
     )
+
+
+def _held_by(connection: Connection, undone: TakenBack | None, part: PartRow | None) -> str:
+    """The station by whose reading what an undo took back holds all the same; empty where it holds no more."""
+    if undone is None or part is None:
+        return ""
+    happened = floor.sightings(connection, [part.id])[part.id]
+    if undone.action is Action.DAMAGED:
+        holding = marked_by(happened)
+    else:
+        step = undone.step if undone.action is Action.PASS else None
+        holding = None if step is None else holder_of(step, happened, part.route)
+    return next((each.name for each in list_stations(connection) if each.id == holding), "")
 
 
 def _box_name(found: _Found) -> str:

@@ -187,8 +187,8 @@ TABLET_AT: Final = "tablet at "  # as tracker.work.visits names what it pairs
 def said_as(outcome: Outcome, *, action: Action = Action.PASS, damaged: bool = False, staying: bool = False) -> Said:
     """Return how an answer is told: its outcome's way, unless something is to be put aside or asked about.
 
-    ``damaged``: the part that was held back is marked so; ``staying``: a load that is opened, or is full now, would
-    leave boxes of its jobs behind.
+    ``damaged``: the part was held back as marked so; ``staying``: a load that is opened, or is full now, would leave
+    boxes of its jobs behind.
     """
     match outcome:
         case Outcome.ON_HOLD if damaged:
@@ -276,9 +276,10 @@ class Facts:
     """What is known of one scan that was answered, as far as a sentence needs it.
 
     ``kind`` is what the code names, None for a text that is no code; ``contradicts`` what a late scan does not fit;
-    ``action`` is what was asked, ``undone`` what an
-    undo took back. ``open_steps`` are the part's steps before the station's own that are not done. Of a load: the day
-    on which it leaves, how many of its boxes are on it, and how many boxes of its jobs stay behind.
+    ``action`` is what was asked, ``undone`` what an undo took back, and ``held_by`` the station by which that holds all
+    the same. ``held_then`` says that the job was on hold at the scan's own time, ``job_held`` that it is now.
+    ``open_steps`` are the part's steps before the station's own that are not done. Of a load: the day on which it
+    leaves, how many of its boxes are on it, and how many boxes of its jobs stay behind.
     """
 
     step: Step
@@ -288,7 +289,9 @@ class Facts:
     action: Action = Action.PASS
     undone: Action | None = None
     undone_step: Step | None = None
+    held_by: str = ""
     job: str = ""
+    held_then: bool = False
     job_held: bool = False
     damaged: bool = False
     box: str = ""
@@ -375,13 +378,18 @@ def _noted(facts: Facts) -> str:
 
 
 def _undone(facts: Facts) -> str:
+    if facts.undone is Action.DAMAGED and facts.held_by:
+        return gettext("It is still marked damaged by %(station)s.", station=facts.held_by)
     if facts.undone is Action.DAMAGED:
         return gettext("It is no longer marked damaged.")
     if facts.undone is Action.PLACE:
         return gettext("Its place is no longer noted.")
     if facts.undone_step is None:
         return ""
-    return gettext("It counts no longer as done: %(step)s.", step=step_word(facts.undone_step))
+    step = step_word(facts.undone_step)
+    if facts.held_by:
+        return gettext("It is still done by %(station)s: %(step)s.", station=facts.held_by, step=step)
+    return gettext("It counts no longer as done: %(step)s.", step=step)
 
 
 def _refused(outcome: Outcome, facts: Facts) -> str:
@@ -414,6 +422,8 @@ def _early(facts: Facts) -> str:
         return gettext("The box is not sealed. Take it back to packing.")
     if facts.step is Step.SHIP:
         return gettext("A part ships in its box. Scan box %(box)s when it is sealed.", box=facts.box)
+    if not facts.open_steps:
+        return gettext("It was scanned before its earlier steps were done. They are done now: scan it again.")
     steps = listed([step_word(step) for step in facts.open_steps])
     return gettext("Not done yet: %(steps)s. Bring it there first.", steps=steps)
 
@@ -449,11 +459,15 @@ def _closed(facts: Facts) -> str:
 
 
 def _on_hold(facts: Facts) -> str:
-    if facts.damaged and not facts.job_held:
+    if facts.held_then and facts.job_held:
+        return gettext("Job %(job)s is on hold. Put it aside and ask the foreman.", job=facts.job)
+    if facts.damaged:
         return gettext("Do no more to it. Ask the foreman.")
-    if facts.box_kept and not facts.job_held:
+    if facts.box_kept and not facts.held_then:
         return gettext("This box is on hold and stays in the shop. Ask the foreman.")
-    return gettext("Job %(job)s is on hold. Put it aside and ask the foreman.", job=facts.job)
+    if facts.held_then:
+        return gettext("Job %(job)s was on hold when this was scanned and goes on now. Scan it again.", job=facts.job)
+    return gettext("It was on hold when this was scanned and is not any more. Scan it again.")
 
 
 def _unknown(facts: Facts) -> str:

@@ -176,7 +176,8 @@ def _sqlite_engine(url: str, *, pool_size: int, begin: str, writes: bool) -> Eng
         raw.execute("PRAGMA foreign_keys=ON")
         raw.execute("PRAGMA recursive_triggers=ON")  # so that REPLACE cannot slip past the log's guard
         raw.execute("PRAGMA journal_size_limit=67108864")
-        raw.execute("PRAGMA cache_size=-65536")
+        # In KiB. A reader drops its pages at each commit of the writer, so more would only fill the memory eight times.
+        raw.execute(f"PRAGMA cache_size={-65536 if writes else -8192}")
         if not writes:
             raw.execute("PRAGMA wal_autocheckpoint=0")  # the writer alone checkpoints
             raw.execute("PRAGMA query_only=ON")

@@ -2,8 +2,8 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
-from typing import Any, Final, cast
+from datetime import datetime
+from typing import Any, cast
 from uuid import UUID
 
 from sqlalchemy import Connection, bindparam, exists, insert, select, update
@@ -13,7 +13,7 @@ from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.progress import Happening, Progress, Sighting
 from tracker.shop.scans import Answer
 from tracker.shop.steps import Route, Step
-from tracker.shop.verdicts import CLOSED_STATES, COUNTING_OUTCOMES, BoxState, Outcome
+from tracker.shop.verdicts import CLOSED_STATES, BoxState, Outcome
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,22 +78,6 @@ class LoadRow:
 
     id: int
     shipped: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LastCounted:
-    """A station's scan that counted: what an undo takes back."""
-
-    seq: int
-    at: datetime
-    action: str
-    step: Step
-    part_id: int | None
-    box_id: int | None
-    load_id: int | None
-    job_id: int | None
-    scan_id: bytes
-    code: str
 
 
 @dataclass(slots=True)
@@ -166,23 +150,6 @@ _UPDATE_STATION = (
 )
 
 _undo = log.alias("the_undo")
-_settling = log.alias("the_settling")
-_NOT_UNDONE = ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists()
-_LAST_COUNTED = (
-    select(
-        *(log.c.seq, log.c.at, log.c.action, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id),
-        *(log.c.job_id, log.c.scan_id, log.c.code),
-    )
-    .where(
-        log.c.station_id == bindparam("station_id"),
-        log.c.at <= bindparam("at"),
-        log.c.outcome.in_(sorted(COUNTING_OUTCOMES)),
-        _NOT_UNDONE,
-    )
-    .order_by(log.c.at.desc(), log.c.seq.desc())
-    .limit(1)
-)
-_LAST_OPENED = _LAST_COUNTED.where(log.c.outcome == Outcome.DONE, log.c.action == "pass")
 _SIGHTINGS = (
     select(
         *(log.c.seq, log.c.action, log.c.outcome, log.c.at, log.c.station_id, log.c.step, log.c.infers, log.c.slot_id),
@@ -234,21 +201,6 @@ _BOX_ACTS = (
         log.c.action.in_(["plan", "seal", "pass"]),
     )
     .order_by(log.c.seq)
-)
-# What was flagged and refused at a station: it counts for nothing, and an undo that follows it means it.
-_LAST_FLAGGED = (
-    select(log.c.seq, log.c.at, log.c.step, log.c.part_id, log.c.box_id, log.c.scan_id)
-    .where(
-        log.c.station_id == bindparam("station_id"),
-        log.c.at.between(bindparam("since"), bindparam("at")),
-        log.c.flag.is_not(None),
-        log.c.action == "pass",
-        log.c.outcome.not_in(sorted(COUNTING_OUTCOMES)),
-        _NOT_UNDONE,
-        ~select(_settling.c.seq).where(_settling.c.settles == log.c.seq).exists(),
-    )
-    .order_by(log.c.at.desc(), log.c.seq.desc())
-    .limit(1)
 )
 _HOLD_BEFORE = (
     select(log.c.action)
@@ -377,20 +329,6 @@ def take_numbers(connection: Connection, what: str, count: int) -> range:
     return range(last - count + 1, last + 1)
 
 
-def last_counted(connection: Connection, station_id: int, at: datetime) -> LastCounted | None:
-    """Return the station's last scan up to ``at`` that counted and was not taken back."""
-    return _counted(connection.execute(_LAST_COUNTED, {"station_id": station_id, "at": at}).first())
-
-
-def last_opened(connection: Connection, station_id: int, at: datetime) -> LastCounted | None:
-    """Return the station's last scan up to ``at`` that was done: its box or load was the open one."""
-    return _counted(connection.execute(_LAST_OPENED, {"station_id": station_id, "at": at}).first())
-
-
-def _counted(row: Any) -> LastCounted | None:
-    return None if row is None else LastCounted(**{**row._mapping, "step": Step(row.step)})
-
-
 def sightings(connection: Connection, part_ids: Collection[int]) -> dict[int, list[Sighting]]:
     """Return what happened to each of these parts: the facts that its progress is folded from."""
     found: dict[int, list[Sighting]] = {part_id: [] for part_id in part_ids}
@@ -476,33 +414,6 @@ def loading_that_stands(connection: Connection, box_id: int) -> int | None:
 
 def _is_loading(row: Any) -> bool:
     return bool(row.action == "pass" and row.step == Step.SHIP and row.outcome == Outcome.DONE and row.undo_at is None)
-
-
-_EVER: Final = datetime.min.replace(tzinfo=UTC)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LastFlagged:
-    """A station's scan that was refused and flagged: an undo that follows it means it."""
-
-    seq: int
-    at: datetime
-    step: Step
-    part_id: int | None
-    box_id: int | None
-    scan_id: bytes
-
-
-def last_flagged(connection: Connection, station_id: int, at: datetime, last: LastCounted | None) -> LastFlagged | None:
-    """Return the station's last scan up to ``at`` that was refused and flagged, neither taken back nor settled.
-
-    None when ``last``, the last one that counted, came after it.
-    """
-    since = _EVER if last is None else last.at
-    row = connection.execute(_LAST_FLAGGED, {"station_id": station_id, "at": at, "since": since}).first()
-    if row is None or (last is not None and (row.at, row.seq) < (last.at, last.seq)):
-        return None
-    return LastFlagged(**{**row._mapping, "step": Step(row.step)})
 
 
 def planned_before_move(connection: Connection, part_id: int, at: datetime) -> int | None:

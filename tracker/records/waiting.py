@@ -54,8 +54,8 @@ class WaitingList:
 class KeptScan:
     """One row of the log as a station's screen needs it.
 
-    ``undone`` says that an undo took the scan back, ``damaged`` that its part is marked so now, ``job_held`` that the
-    part's job is on hold now; ``kind`` is what it contradicts.
+    ``undone`` says that an undo took the scan back, ``held_then`` that its job was on hold at the scan's own time;
+    ``kind`` is what it contradicts.
     """
 
     id: UUID
@@ -74,8 +74,12 @@ class KeptScan:
     load: str | None
     slot: str | None
     undone: bool
-    damaged: bool
-    job_held: bool
+    held_then: bool
+
+    @property
+    def held_back_damaged(self) -> bool:
+        """Whether its part was held back as a damaged one: nothing but that or the job's hold holds a part back."""
+        return self.outcome is Outcome.ON_HOLD and self.part is not None and not self.held_then
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,6 +195,21 @@ def _sealed_boxes(connection: Connection, _step: Step) -> Iterator[Waiting]:
 # What was scanned
 
 _undo = log.alias("the_undo")
+_act = log.alias("the_act")
+# The last word on holding the job of a row of the log, as it stood at the row's own time.
+_HOLD_THEN = (
+    select(_act.c.action)
+    .where(
+        _act.c.job_id == log.c.job_id,
+        _act.c.part_id.is_(None),
+        _act.c.box_id.is_(None),
+        _act.c.action.in_(["hold", "resume"]),
+        _act.c.at <= log.c.at,
+    )
+    .order_by(_act.c.at.desc(), _act.c.seq.desc())
+    .limit(1)
+    .scalar_subquery()
+)
 _KEPT = (
     select(
         *(log.c.scan_id, log.c.at, log.c.code, log.c.kind, log.c.action, log.c.outcome, log.c.who),
@@ -204,11 +223,10 @@ _KEPT = (
             box.c.state.label("box_state"),
         ),
         *(slot.c.name.label("slot_name"), _undo.c.seq.label("undo_seq")),
-        *(part.c.damaged, job.c.status.label("job_status")),
+        _HOLD_THEN.label("hold_then"),
     )
     .select_from(log)
     .outerjoin(part, part.c.id == log.c.part_id)
-    .outerjoin(job, job.c.id == part.c.job_id)
     .outerjoin(box, box.c.id == log.c.box_id)
     .outerjoin(slot, slot.c.id == log.c.slot_id)
     .outerjoin(_undo, _undo.c.undoes == log.c.seq)
@@ -255,8 +273,7 @@ def _kept(row: Any) -> KeptScan:
         load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
         slot=row.slot_name,
         undone=row.undo_seq is not None,
-        damaged=bool(row.damaged),
-        job_held=row.job_status == "held",
+        held_then=row.hold_then == "hold",
     )
 
 

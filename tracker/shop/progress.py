@@ -139,6 +139,38 @@ def in_order(happened: Collection[Sighting]) -> list[Sighting]:
     return sorted(filter(holds, happened), key=lambda sighting: (sighting.at, sighting.seq))
 
 
+def stands_first(sighting: Sighting, happened: Collection[Sighting]) -> bool:
+    """Say whether a sighting is its station's own word, for an undo there to take back.
+
+    It holds, and where it passes the part through a step, no earlier one at the station that holds said so already.
+    """
+    same = [s for s in in_order(happened) if _is_same(s, sighting)]
+    return bool(same) and same[0].seq == sighting.seq
+
+
+def _is_same(one: Sighting, other: Sighting) -> bool:
+    if other.what is not Happening.PASS:
+        return one.seq == other.seq
+    return one.what is Happening.PASS and (one.station, one.step) == (other.station, other.step)
+
+
+def holder_of(step: Step, happened: Collection[Sighting], route: Route) -> int | None:
+    """Return the station by whose reading a step is done: one that read it there, else one that infers it; or None."""
+    holding = in_order(happened)
+    passes = [s for s in holding if s.what is Happening.PASS]
+    progress = NOT_STARTED
+    for sighting in sorted(passes, key=lambda each: each.step is not step):  # stable: those at the step itself first
+        progress = advance(progress, sighting, route)
+        if step in progress.done:
+            return sighting.station
+    return None
+
+
+def marked_by(happened: Collection[Sighting]) -> int | None:
+    """Return the station whose mark holds a part for damaged, or None."""
+    return next((s.station for s in in_order(happened) if s.what is Happening.DAMAGED), None)
+
+
 def _last_seq(happened: Iterable[Sighting], what: Happening) -> int:
     return max((s.seq for s in happened if s.what is what), default=-1)
 

@@ -4,7 +4,7 @@ Everything is given: the part, the station, the progress as it stood at the scan
 station has open. Nothing is looked up and nothing is written here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -72,13 +72,14 @@ class StationFacts:
 class BoxFacts:
     """A box as a verdict needs it; ``load`` is the code of the load that it is planned for.
 
-    ``held`` is its job's hold; ``kept`` says that a foreman keeps this box in the shop.
+    ``held`` and ``resumed`` are its job's hold, as of a part; ``kept`` says that a foreman keeps this box in the shop.
     """
 
     code: str
     state: BoxState
     job: str
     held: bool = False
+    resumed: bool = False
     kept: bool = False
     cancelled: bool = False
     load: str | None = None
@@ -90,7 +91,10 @@ class BoxFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartFacts:
-    """A part as a verdict needs it. ``held`` is the state of its job at the scan's own time."""
+    """A part as a verdict needs it; ``now`` is its progress today.
+
+    ``held`` is the state of its job at the scan's own time; ``resumed`` says that it was held then and goes on today.
+    """
 
     code: str
     name: str
@@ -98,7 +102,9 @@ class PartFacts:
     job: str
     route: Route
     box: BoxFacts
+    now: Progress
     held: bool = False
+    resumed: bool = False
     cancelled: bool = False
     replaced_by: str | None = None
 
@@ -132,9 +138,17 @@ def judge_part(part: PartFacts, station: StationFacts, before: Progress, open_bo
         return Verdict(outcome=Outcome.AGAIN, message=f"{part.title}: {station.step} was already done.")
     still_open = before.open_before(station.step, part.route)
     if still_open and not station.infers:
-        listed = " and ".join(still_open)
-        return Verdict(outcome=Outcome.EARLY, message=f"{part.title}: {listed} not done yet. Bring it there first.")
+        return _judge_early(part, still_open)
     return Verdict(outcome=Outcome.DONE, message=f"{part.title}: {station.step} done.")
+
+
+def _judge_early(part: PartFacts, still_open: Collection[Step]) -> Verdict:
+    """Name what is open today; a scan that arrives late may have been early though nothing is open any more."""
+    listed = " and ".join(step for step in still_open if step not in part.now.done)
+    told = f"{listed} not done yet. Bring it there first."
+    if not listed:
+        told = f"this scan was made before {' and '.join(still_open)} was done. Scan it again."
+    return Verdict(outcome=Outcome.EARLY, message=f"{part.title}: {told}")
 
 
 def _judge_standing(part: PartFacts) -> Verdict | None:
@@ -144,17 +158,32 @@ def _judge_standing(part: PartFacts) -> Verdict | None:
     if part.cancelled:
         return Verdict(outcome=Outcome.CANCELLED, message=f"{part.title}: job {part.job} is cancelled.")
     if part.held:
-        message = f"{part.title}: job {part.job} is on hold. Put the part aside and ask the foreman."
-        return Verdict(outcome=Outcome.ON_HOLD, message=message)
+        return Verdict(outcome=Outcome.ON_HOLD, message=f"{part.title}: {_told_of_hold(part)}")
     return None
+
+
+_WAS_ON_HOLD = "was on hold when this was scanned and goes on now. Scan it again."
+_ASK_ABOUT_DAMAGE = "marked damaged. Ask the foreman to replace it or to record the repair."
+
+
+def _told_of_hold(part: PartFacts) -> str:
+    if not part.resumed:
+        return f"job {part.job} is on hold. Put the part aside and ask the foreman."
+    if part.now.damaged:
+        return f"job {part.job} was on hold when this was scanned; the part is {_ASK_ABOUT_DAMAGE}"
+    return f"job {part.job} {_WAS_ON_HOLD}"
 
 
 def _judge_damage(part: PartFacts, before: Progress) -> Verdict | None:
     """A damaged part is worked on no further, wherever it is scanned: each step would be spent on waste."""
     if not before.damaged:
         return None
-    message = f"{part.title}: marked damaged. Ask the foreman to replace it or to record the repair."
-    return Verdict(outcome=Outcome.ON_HOLD, message=message)
+    told = (
+        _ASK_ABOUT_DAMAGE
+        if part.now.damaged
+        else "marked damaged when this was scanned, and good again. Scan it again."
+    )
+    return Verdict(outcome=Outcome.ON_HOLD, message=f"{part.title}: {told}")
 
 
 def _judge_loose_part(part: PartFacts) -> Verdict:
@@ -180,7 +209,8 @@ def judge_box(box: BoxFacts, station: StationFacts, open_load: str | None) -> Ve
     if box.cancelled:
         return Verdict(outcome=Outcome.CANCELLED, message=f"Box {box.code}: job {box.job} is cancelled.")
     if box.held:
-        return Verdict(outcome=Outcome.ON_HOLD, message=f"Box {box.code}: job {box.job} is on hold.")
+        told = _WAS_ON_HOLD if box.resumed else "is on hold."
+        return Verdict(outcome=Outcome.ON_HOLD, message=f"Box {box.code}: job {box.job} {told}")
     if station.step is Step.SHIP:
         return _judge_loading(box, open_load)
     if box.closed:

@@ -9,20 +9,21 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
-from uuid import UUID, uuid5
+from uuid import uuid5
 
 from sqlalchemy import Connection
 
-from tracker.records import floor
+from tracker.records import floor, readings
 from tracker.records.boards import BoardView, board_view, parts_on_board
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
+from tracker.records.readings import Reading
 from tracker.records.shipping import staying_of_loads
 from tracker.shop import verdicts
 from tracker.shop.clocks import LONGEST_WAY
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.contradictions import Contradiction, told
-from tracker.shop.progress import Happening, Progress, Sighting, advance, fold, known_at
+from tracker.shop.progress import Happening, Progress, Sighting, advance, fold, holder_of, known_at, marked_by
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
@@ -249,10 +250,9 @@ class _Desk:
         entry.job_id = self.ledger.part(part_ids[0]).job.id if part_ids else None  # type: ignore[union-attr]
         return entry.record(_board_verdict(board, outcomes))
 
-    def _undo_board(self, code: Code, scan: Scan, last: floor.LastCounted, entry: "_Entry") -> Answer:
+    def _undo_board(self, code: Code, scan: Scan, last: Reading, entry: "_Entry") -> Answer:
         """Take back a board's row and the rows that were written with it."""
         board = board_view(self.ledger.connection, code.number)
-        scan_id = UUID(bytes=last.scan_id)
         part_ids = parts_on_board(self.ledger.connection, code.number, living=False)
         self.ledger.look_up_parts(part_ids)
         parts = [part for part in map(self.ledger.part, part_ids) if part is not None]
@@ -260,7 +260,7 @@ class _Desk:
         refused = None if current is None else verdicts.judge_note(self._facts(scan.at, current))
         if refused:
             return entry.record(refused)
-        written = floor.seqs_of(self.ledger.connection, {uuid5(scan_id, part_code(each)): each for each in part_ids})
+        written = readings.board_rows(self.ledger.connection, last, part_ids)
         for part_id, seq in written.items():
             own = replace(scan, id=uuid5(scan.id, part_code(part_id)), code=part_code(part_id), action=Action.UNDO)
             row = _Entry(self.ledger, own, seq=entry.seq)
@@ -269,9 +269,17 @@ class _Desk:
             entry.seq = self.ledger.next_seq()
         entry.undoes, entry.job_id = last.seq, last.job_id
         number = board.number if board else code
-        answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=f"Taken back: board {number} at cut."))
         self.ledger.refold(written, at=scan.at)
-        return answer
+        message = f"Taken back: board {number} at cut.{self._cut_elsewhere(parts, entry.station_row)}"
+        return entry.record(Verdict(outcome=Outcome.UNDONE, message=message))
+
+    def _cut_elsewhere(self, parts: Sequence[PartRow], station: StationRow) -> str:
+        """Say which of a board's parts are cut all the same, as another station read them."""
+        happened = floor.sightings(self.ledger.connection, [part.id for part in parts])
+        holding = [holder_of(Step.CUT, happened[part.id], part.route) for part in parts]
+        others = [each for each in holding if each is not None and each != station.id]
+        names = " and ".join(sorted({self._station_named(each) for each in others}))
+        return f" {len(others)} of its parts are still done by {names}." if others else ""
 
     def _say_what_next(self, verdict: Verdict, part: PartRow, upcoming: Step | None) -> Verdict:
         box = self.ledger.box(part.box.id) or part.box
@@ -458,7 +466,7 @@ class _Desk:
         if scan.part:
             return self._part_coded(self._code(scan.part, Kind.PART))
         self.ledger.write()
-        last = floor.last_counted(self.ledger.connection, entry.station_row.id, scan.at)
+        last = readings.last_standing(self.ledger.connection, entry.station_row.id, scan.at)
         part = None if last is None or last.part_id is None else self.ledger.part(last.part_id)
         if part is None:
             raise _Refused(Outcome.UNKNOWN, "Scan the part first, then this code.")
@@ -478,8 +486,8 @@ class _Desk:
         entry.action = Action.UNDO
         self.ledger.write()
         station = entry.station_row
-        last = floor.last_counted(self.ledger.connection, station.id, scan.at)
-        flagged = floor.last_flagged(self.ledger.connection, station.id, scan.at, last)
+        last = readings.last_standing(self.ledger.connection, station.id, scan.at)
+        flagged = readings.last_flagged(self.ledger.connection, station.id, scan.at, last)
         if flagged is not None and _means(scan, flagged):
             return self._undo_flagged(flagged, scan, entry)
         if last is None:
@@ -502,20 +510,36 @@ class _Desk:
         entry.load_id = last.load_id
         entry.undoes = last.seq
         unloads = box is not None and last.step is Step.SHIP and self._stands(last, box)
-        answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=_undone_message(last, part, box)))
+        message = _undone_message(last, part, box)
         if part is not None:
-            self.ledger.refold([part.id], at=scan.at)
-        elif box is not None and unloads:
+            message += self._take_back(part, last, scan, entry)
+        answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=message))
+        if part is None and box is not None and unloads:
             self.ledger.set_box(box, state=BoxState.SEALED)
         if last.step in (Step.PACK, Step.SHIP):
             self._reopen(station, scan.at)
         return answer
 
-    def _stands(self, last: floor.LastCounted, box: BoxRow) -> bool:
+    def _take_back(self, part: PartRow, last: Reading, scan: Scan, entry: "_Entry") -> str:
+        """Fold a part's progress without a reading; say by which station what was taken back holds all the same."""
+        happened = floor.sightings(self.ledger.connection, [part.id])[part.id]
+        left = [replace(s, undone=(scan.at, entry.seq)) if s.seq == last.seq else s for s in happened]
+        self.ledger.set_progress(part, fold(left, part.route), at=scan.at)
+        if last.action == Action.DAMAGED.value:
+            marking = marked_by(left)
+            return "" if marking is None else f" It is still marked damaged by {self._station_named(marking)}."
+        holding = holder_of(last.step, left, part.route) if last.action == Action.PASS.value else None
+        return "" if holding is None else f" It is still done by {self._station_named(holding)}."
+
+    def _station_named(self, station_id: int) -> str:
+        station = self.ledger.station_numbered(station_id)
+        return "" if station is None else station.name
+
+    def _stands(self, last: Reading, box: BoxRow) -> bool:
         """Whether it is this scan by which the box is loaded: it may have come off its load, or onto another, since."""
         return floor.loading_that_stands(self.ledger.connection, box.id) == last.seq
 
-    def _undo_flagged(self, flagged: floor.LastFlagged, scan: Scan, entry: "_Entry") -> Answer:
+    def _undo_flagged(self, flagged: Reading, scan: Scan, entry: "_Entry") -> Answer:
         """Take back a late scan that counts for nothing yet: nobody need settle it any more."""
         part = None if flagged.part_id is None else self.ledger.part(flagged.part_id)
         box = None if flagged.box_id is None else self.ledger.box(flagged.box_id)
@@ -529,7 +553,7 @@ class _Desk:
             self.ledger.refold([part.id], at=scan.at)
         return answer
 
-    def _check_meant(self, scan: Scan, last: floor.LastCounted) -> None:
+    def _check_meant(self, scan: Scan, last: Reading) -> None:
         """Refuse an undo that is read with the code of another part or board than the one that it would take back."""
         meant, done = _code_or_none(scan.code), _code_or_none(last.code)
         if meant is None or meant.kind not in (Kind.PART, Kind.BOARD) or meant == done:
@@ -539,7 +563,7 @@ class _Desk:
         told = f"{meant} was not scanned last here: {self._named_last(last)} was."
         raise _Refused(Outcome.NOTHING_TO_UNDO, f"{told} Scan the undo card to take that back.")
 
-    def _named_last(self, last: floor.LastCounted) -> str:
+    def _named_last(self, last: Reading) -> str:
         """Name what was scanned last: the part, even where a slot's code or a card's was read for it."""
         part = None if last.part_id is None else self.ledger.part(last.part_id)
         return last.code if part is None else f"{part.name} of cabinet {part.cabinet} ({part_code(part.id)})"
@@ -547,7 +571,7 @@ class _Desk:
     def _reopen(self, station: StationRow, at: datetime) -> None:
         """After an undo, the station has open what it had open before the scan that was taken back."""
         self.ledger.write()
-        opened = floor.last_opened(self.ledger.connection, station.id, at)
+        opened = readings.last_opened(self.ledger.connection, station.id, at)
         box_id = opened.box_id if opened and station.step is Step.PACK else None
         load_id = opened.load_id if opened and station.step is Step.SHIP else None
         box = None if box_id is None else self.ledger.box(box_id)
@@ -567,7 +591,7 @@ class _Desk:
         box_id = station.open_box_id
         if station.opened_at is not None and scan.at < station.opened_at:
             self.ledger.write()
-            opened = floor.last_opened(self.ledger.connection, station.id, scan.at)
+            opened = readings.last_opened(self.ledger.connection, station.id, scan.at)
             box_id = None if opened is None else opened.box_id
         box = None if box_id is None else self.ledger.box(box_id)
         return box if box is not None and _takes_parts(box) else None
@@ -589,6 +613,7 @@ class _Desk:
         return floor.held_at(self.ledger.connection, job.id, at)
 
     def _facts(self, at: datetime, part: PartRow) -> PartFacts:
+        held = self._held(part.job, at)
         return PartFacts(
             code=part_code(part.id),
             name=part.name,
@@ -596,17 +621,21 @@ class _Desk:
             job=part.job.code,
             route=part.route,
             box=self._box_facts(self.ledger.box(part.box.id) or part.box, at),
-            held=self._held(part.job, at),
+            now=part.progress,
+            held=held,
+            resumed=held and part.job.status != "held",
             cancelled=part.status == "cancelled",
             replaced_by=None if part.replaced_by_id is None else part_code(part.replaced_by_id),
         )
 
     def _box_facts(self, box: BoxRow, at: datetime) -> BoxFacts:
+        held = self._held(box.job, at)
         return BoxFacts(
             code=box_code(box.id),
             state=box.state,
             job=box.job.code,
-            held=self._held(box.job, at),
+            held=held,
+            resumed=held and box.job.status != "held",
             kept=box.held_at is not None and box.held_at <= at,
             cancelled=box.job.status == "cancelled",
             load=None if box.load_id is None else str(Code(Kind.LOAD, box.load_id)),
@@ -698,7 +727,7 @@ def _sscc_or_none(text: str) -> str | None:
         return None
 
 
-def _means(scan: Scan, flagged: floor.LastFlagged) -> bool:
+def _means(scan: Scan, flagged: Reading) -> bool:
     """Whether an undo may mean a scan: it is read without a part's code, or with that of the scan's part."""
     code = _code_or_none(scan.code)
     return code is None or code.kind is not Kind.PART or code.number == flagged.part_id
@@ -736,13 +765,13 @@ def _takes_parts(box: BoxRow) -> bool:
     return box.state in (BoxState.OPEN, BoxState.PACKING)
 
 
-def _closed_to_undo(last: floor.LastCounted, state: BoxState) -> bool:
+def _closed_to_undo(last: Reading, state: BoxState) -> bool:
     if last.step is Step.SHIP:
         return state is BoxState.SHIPPED
     return last.step is Step.PACK and state in verdicts.CLOSED_STATES
 
 
-def _undone_message(last: floor.LastCounted, part: PartRow | None, box: BoxRow | None) -> str:
+def _undone_message(last: Reading, part: PartRow | None, box: BoxRow | None) -> str:
     if part is not None:
         what = last.step.value if last.action == Action.PASS.value else last.action
         return f"Taken back: {part.name}, cabinet {part.cabinet}: {what}."

@@ -1,0 +1,139 @@
+"""An undo takes back its station's own last reading, and says so when another station's holds all the same."""
+
+from collections.abc import Callable, Iterator
+from itertools import combinations
+from pathlib import Path
+
+import pytest
+
+from tests.floor import JOB, Floor, scan_of
+from tracker.records.database import Database
+from tracker.shop.codes import Code, Kind, read_code
+from tracker.shop.scans import Action, Scan
+from tracker.shop.steps import Step
+from tracker.work.access import add_station
+from tracker.work.boards import job_boards, plan_job_boards
+from tracker.work.replace import repair_part
+
+
+@pytest.fixture
+def floor(database: Database) -> Floor:
+    return with_two_of_each(database)
+
+
+def with_two_of_each(database: Database) -> Floor:
+    floor = Floor(database)
+    for step in (Step.CUT, Step.PACK):
+        add_station(database, f"{step.value.upper()}-2", step)
+    return floor
+
+
+@pytest.mark.parametrize("stations", [("CUT-1", "CUT-2"), ("PACK-1", "PACK-2")])
+@pytest.mark.parametrize("first", [0, 1])
+def test_a_step_that_two_stations_read_is_open_when_both_took_their_readings_back(
+    floor: Floor, stations: tuple[str, str], first: int
+) -> None:
+    step = stations[0][:-2].lower()
+    assert [floor.scan(floor.toe_kick, station).outcome for station in stations] == ["done", "again"]
+    one, other = stations[first], stations[1 - first]
+    undo = floor.undo(one)
+    assert (undo.outcome, undo.part) == ("undone", floor.toe_kick)
+    assert undo.message == f"Taken back: Toe kick, cabinet 101: {step}. It is still done by {other}."
+    assert floor.job().steps[step].done == 1
+    floor.check()
+    assert floor.undo(other).message == f"Taken back: Toe kick, cabinet 101: {step}."
+    assert floor.job().steps[step].done == 0
+    assert [floor.undo(station).outcome for station in stations] == ["nothing_to_undo"] * 2
+    floor.check()
+
+
+def test_the_second_beep_of_a_double_scan_is_no_reading_of_its_own(floor: Floor) -> None:
+    for code in (floor.deck, floor.end, floor.deck):
+        floor.scan(code, "CUT-1")
+    assert [floor.undo("CUT-1").part for _ in range(2)] == [floor.end, floor.deck]
+    assert floor.undo("CUT-1").outcome == "nothing_to_undo"
+    assert floor.job().steps["cut"].done == 0
+    floor.check()
+
+
+def test_an_undo_after_a_double_scan_whose_first_beep_came_late_takes_both_back(floor: Floor) -> None:
+    before = floor.tick()
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.deck, "CUT-1", at=before)
+    floor.undo("CUT-1")
+    assert floor.part(floor.deck).step == "cut"
+    floor.check()
+
+
+def test_a_step_that_a_later_station_takes_as_done_is_told_as_held_by_it(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.deck, "MACHINE-1")
+    assert floor.undo("CUT-1").message.endswith("It is still done by MACHINE-1.")
+    assert floor.part(floor.deck).step == "band"
+    floor.check()
+
+
+def test_damage_that_two_stations_marked_is_told_as_marked_until_both_took_it_back(floor: Floor) -> None:
+    for station in ("CUT-1", "CUT-2"):
+        floor.scan(floor.deck, station, action=Action.DAMAGED)
+    assert floor.undo("CUT-2").message.endswith("It is still marked damaged by CUT-1.")
+    assert floor.part(floor.deck).damaged
+    assert floor.undo("CUT-1").message == "Taken back: Deck, cabinet 101: damaged."
+    assert not floor.part(floor.deck).damaged
+    floor.check()
+
+
+def test_damage_that_was_repaired_is_not_taken_back_any_more(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED)
+    repair_part(floor.database, read_code(floor.deck).number, "filled", **floor.act())
+    assert floor.undo("CUT-1").outcome == "nothing_to_undo"
+
+
+def test_a_board_that_two_saws_read_is_cut_until_both_took_it_back(floor: Floor) -> None:
+    plan_job_boards(floor.database, JOB, **floor.act())
+    (board,) = job_boards(floor.database, JOB)
+    assert [floor.scan(board.code, saw).outcome for saw in ("CUT-1", "CUT-2", "CUT-2")] == ["done", "again", "again"]
+    assert floor.undo("CUT-1").message == "Taken back: board 1 at cut. 3 of its parts are still done by CUT-2."
+    assert floor.job().steps["cut"].done == 3
+    assert floor.undo("CUT-2").message == "Taken back: board 1 at cut."
+    assert floor.job().steps["cut"].done == 0
+    assert floor.undo("CUT-2").outcome == "nothing_to_undo"
+    floor.check()
+
+
+def orders(first: list[Scan], second: list[Scan]) -> Iterator[list[Scan]]:
+    """Every order in which the scans of two stations may arrive, each station's own in the order of its queue."""
+    for places in combinations(range(len(first) + len(second)), len(first)):
+        queues = iter(first), iter(second)
+        yield [next(queues[0] if place in places else queues[1]) for place in range(len(first) + len(second))]
+
+
+def test_the_order_in_which_two_stations_scans_and_undos_arrive_changes_nothing(
+    sqlite_template: Path, tmp_path: Path
+) -> None:
+    from shutil import copyfile
+
+    floor = with_two_of_each(_fresh(sqlite_template, tmp_path, copyfile))
+    first = [scan_of(floor.deck, "CUT-1", floor.tick()), scan_of("", "CUT-1", floor.tick(2), action=Action.UNDO)]
+    second = [scan_of(floor.deck, "CUT-2", first[0].at), scan_of("", "CUT-2", floor.tick(2), action=Action.UNDO)]
+    first.append(scan_of(floor.deck, "CUT-1", floor.tick()))
+    second.append(scan_of(str(Code(Kind.PART, 1)), "CUT-2", floor.tick()))
+    second.append(scan_of("", "CUT-2", floor.tick(), action=Action.UNDO))
+    found = set()
+    for order in orders(first, second):
+        floor = with_two_of_each(_fresh(sqlite_template, tmp_path, copyfile))
+        floor.tick(60)
+        for scan in order:
+            floor.send([scan])
+        floor.check()
+        found.add(str(floor.part(floor.deck)))
+        floor.database.close()
+    assert len(found) == 1
+
+
+def _fresh(template: Path, folder: Path, copyfile: Callable[[Path, Path], object]) -> Database:
+    path = folder / "shop.db"
+    for leftover in folder.iterdir():
+        leftover.unlink()
+    copyfile(template, path)
+    return Database(f"sqlite:///{path}")
