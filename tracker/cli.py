@@ -699,10 +699,17 @@ def _write_pdf(out: Path, write: Callable[[BinaryIO], int]) -> int:
 def verify(as_json: bool) -> None:
     """Work every state out anew from the log and compare; exit 1 if there is a difference.
 
+    Rows of the log whose times cannot be are named, too; they are no difference.
+
     Example: tracker verify
     """
+    from tracker.work.verify import impossible_rows
     from tracker.work.verify import verify as differences
 
+    for row in impossible_rows(_database()):
+        kept = {"what": f"row {row.seq} of the log", "at": row.at, "received_at": row.received_at}
+        told = f"Row {row.seq} of the log, from {row.who}: its time cannot be. It was received at {row.received_at}."
+        _put(kept if row.said_at is None else {**kept, "said_at": row.said_at}, told, as_json=as_json)
     found = 0
     for difference in differences(_database()):
         found += 1

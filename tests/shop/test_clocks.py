@@ -1,12 +1,13 @@
 """A clock that is wrong is told from a request that was slow and from scans that waited."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.shop.clocks import GOOD_FOR, Clock, after_placing, measured, noticed, placed
+from tracker.shop import clocks
+from tracker.shop.clocks import CALENDAR, GOOD_FOR, Clock, after_placing, measured, noticed
 
 NOON = datetime(2027, 3, 1, 12, tzinfo=UTC)
 SECONDS = st.floats(0, 1.9).map(lambda seconds: timedelta(seconds=seconds))
@@ -16,6 +17,10 @@ OFF = st.integers(-400, 400).map(lambda hours: timedelta(hours=hours))
 
 def seconds(number: float) -> timedelta:
     return timedelta(seconds=number)
+
+
+def placed(clock: Clock | None, said_at: datetime, received: datetime) -> datetime | None:
+    return clocks.placed(clock, said_at, received=received, began=NOON - timedelta(days=300))
 
 
 @given(WAYS)
@@ -50,6 +55,7 @@ def test_what_a_device_scans_later_is_placed_later_and_nothing_in_the_future(
         received = sent + way
         clock = measured(clock, sent=sent + off, received=received)
         at = placed(clock, true + off, received)
+        assert at is not None
         assert true <= at <= received
         if clock.wrong:
             assert at >= last
@@ -93,11 +99,42 @@ def test_of_a_device_that_does_not_say_when_it_sends_only_a_clock_that_is_ahead_
 def test_a_clock_at_the_end_of_the_calendar_breaks_nothing() -> None:
     end = datetime.max.replace(tzinfo=UTC)
     clock = measured(None, sent=end, received=NOON)
-    assert placed(clock, end, NOON) == NOON
-    assert placed(clock, NOON, NOON) == NOON
+    assert placed(clock, NOON, NOON) is None
     begin = datetime.min.replace(tzinfo=UTC)
     clock = measured(None, sent=begin, received=NOON)
     assert placed(clock, begin, NOON) == NOON
+    assert placed(clock, NOON, NOON) is None
+
+
+@pytest.mark.parametrize("clock", [None, measured(None, sent=NOON, received=NOON)])
+@pytest.mark.parametrize(
+    "said",
+    [
+        datetime(1, 1, 1, tzinfo=timezone(timedelta(hours=14))),
+        datetime(9999, 12, 31, 23, tzinfo=timezone(timedelta(hours=-14))),
+        datetime(1970, 1, 1, tzinfo=UTC),
+        NOON - timedelta(days=301),
+        NOON + timedelta(days=1, microseconds=1),
+    ],
+)
+def test_a_time_that_cannot_be_decides_no_place(clock: Clock | None, said: datetime) -> None:
+    assert placed(clock, said, NOON) is None
+
+
+def test_a_day_before_the_log_begins_and_a_day_ahead_can_still_be() -> None:
+    early = NOON - timedelta(days=301) + timedelta(microseconds=1)
+    assert placed(None, early, NOON) == early
+    assert placed(None, NOON + timedelta(days=1), NOON) == NOON
+
+
+@given(st.datetimes(timezones=st.timezones()), st.none() | OFF)
+def test_whatever_a_device_says_its_scan_takes_a_place_between_the_logs_beginning_and_now(
+    said: datetime, off: timedelta | None
+) -> None:
+    clock = None if off is None else measured(None, sent=NOON + off, received=NOON)
+    at = placed(clock, said, NOON)
+    assert at is None or NOON - timedelta(days=301) < at <= NOON
+    assert CALENDAR[0] <= clocks.in_calendar(said) <= CALENDAR[1]
 
 
 def test_a_naive_time_is_refused() -> None:

@@ -1,13 +1,19 @@
 """A clock that is wrong is noticed, corrected for when its scans are placed, and shown; the log keeps both times."""
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
+
+import pytest
+
+from sqlalchemy import select, text
 
 from tests.floor import Floor, scan_of
 from tracker.records import look
 from tracker.records.clocks import WrongClock, wrong_clocks
+from tracker.records.tables import log
 from tracker.shop.codes import read_code
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.work.scan import Sender, take_scans
+from tracker.work.verify import impossible_rows
 
 HOUR = timedelta(hours=1)
 
@@ -113,3 +119,61 @@ def test_a_scan_sent_again_keeps_its_first_place(floor: Floor) -> None:
     assert send(floor, scan, sent=floor.clock + HOUR) == first
     (entry,) = history(floor, floor.deck)
     assert entry.at == placed
+
+
+@pytest.mark.parametrize("tells", [True, False])
+@pytest.mark.parametrize(
+    "said",
+    [
+        datetime(1, 1, 1, tzinfo=timezone(timedelta(hours=14))),
+        datetime(9999, 12, 31, 23, tzinfo=timezone(timedelta(hours=-14))),
+        datetime(1970, 1, 1, 0, 5, tzinfo=UTC),
+    ],
+)
+def test_a_scan_whose_time_cannot_be_counts_from_when_it_arrived_and_its_clock_is_shown(
+    floor: Floor, said: datetime, *, tells: bool
+) -> None:
+    before = floor.scan(floor.deck, "CUT-1")
+    floor.tick(60)
+    sent = floor.clock if tells else None
+    answers = send(
+        floor, scan_of(floor.end, "CUT-1", floor.clock), scan_of(floor.deck, "MACHINE-1", said), sent=sent
+    )
+    assert before.ok
+    assert all(answer.ok for answer in answers)
+    entry = history(floor, floor.deck)[-1]
+    assert (entry.at, entry.received_at) == (floor.clock, floor.clock)
+    assert entry.said_at is not None
+    assert [(clock.device, clock.told) for clock in wrong(floor)] == [("token 7", False)]
+    floor.tick(60)
+    send(floor, scan_of(floor.deck, "BAND-1", floor.clock), sent=floor.clock)
+    assert history(floor, floor.deck)[-1].at == floor.clock, "nothing after it is shifted"
+    floor.check()
+
+
+def test_a_scan_whose_time_cannot_be_is_judged_after_those_whose_time_can(floor: Floor) -> None:
+    floor.tick(60)
+    never = datetime(1970, 1, 1, tzinfo=UTC)
+    earlier = floor.clock - timedelta(seconds=5)
+    undo, scan = scan_of("", "CUT-1", never, action=Action.UNDO), scan_of(floor.deck, "CUT-1", earlier)
+    undone, done = send(floor, undo, scan, sent=floor.clock)
+    assert (done.outcome, undone.outcome) == ("done", "undone")
+    floor.check()
+
+
+def test_what_version_0_5_stored_from_outside_the_calendar_is_read_and_named(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.end, "CUT-1")
+    early, late = -62_135_647_200_000_000, 253_402_346_800_000_000  # microseconds: the year 0 and the year 10000
+    with floor.database.write() as connection:
+        sqlite = connection.dialect.name == "sqlite"
+        connection.execute(text(f"DROP TRIGGER {'log_refuses_update' if sqlite else 'log_is_written_once ON log'}"))
+        rows = connection.execute(select(log.c.seq).where(log.c.action == "pass").order_by(log.c.seq)).scalars().all()
+        for column, micros, seq in (("at", early, rows[0]), ("said_at", late, rows[1])):
+            connection.execute(text(f"UPDATE log SET {column} = {micros} WHERE seq = {seq}"))
+        connection.execute(text(f"UPDATE part SET seen_at = {early}, latest_at = {early} WHERE id = 1"))
+    assert history(floor, floor.deck)[0].at.year == 2
+    assert history(floor, floor.end)[0].said_at is not None
+    assert floor.part(floor.deck).last_seen is not None
+    floor.check()
+    assert [row.seq for row in impossible_rows(floor.database)] == list(rows)

@@ -17,6 +17,12 @@ _MINUTE, _HOUR, _DAY = 60, 3_600, 86_400  # in seconds
 def clock_says(wrong: WrongClock) -> str:
     """Say of a device whose clock is wrong by how much it is, and that it wants to be set."""
     span = span_words(abs(wrong.ahead_s))
+    if wrong.ahead_s < 0 and not wrong.told:
+        return _(
+            "The clock of %(device)s is slow by %(span)s. What it scans counts from when it arrives; set the clock.",
+            device=wrong.device,
+            span=span,
+        )
     if wrong.ahead_s < 0:
         return _(
             "The clock of %(device)s is slow by %(span)s. Its scans are placed by the right time; set the clock.",

@@ -3,12 +3,15 @@
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, and_, func, select
 
+from tracker.records.clocks import log_began
 from tracker.records.floor import progress_of
 from tracker.records.tables import box, job, log, part, tally
+from tracker.shop.clocks import CALENDAR, MARGIN
 from tracker.shop.progress import Progress
 from tracker.shop.steps import Route, Step
 from tracker.shop.verdicts import Outcome
@@ -131,6 +134,28 @@ def kept_jobs(connection: Connection) -> dict[int, tuple[str, str]]:
     """Return each job's code and status."""
     rows = connection.execute(select(job.c.id, job.c.code, job.c.status))
     return {row.id: (row.code, row.status) for row in rows}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImpossibleRow:
+    """A row of the log with a time that cannot be, which was stored before such times were noticed."""
+
+    seq: int
+    who: str
+    at: datetime
+    received_at: datetime
+    said_at: datetime | None
+
+
+def impossible_rows(connection: Connection) -> list[ImpossibleRow]:
+    """Return the rows of the log that took their place by a time that cannot be, or keep one that no calendar holds."""
+    began = log_began(connection)
+    if began is None:
+        return []
+    first, last = CALENDAR
+    columns = (log.c.seq, log.c.who, log.c.at, log.c.received_at, log.c.said_at)
+    never = (log.c.at <= began - MARGIN) | (log.c.said_at < first) | (log.c.said_at > last)
+    return [ImpossibleRow(**row._mapping) for row in connection.execute(select(*columns).where(never))]
 
 
 def counts(connection: Connection) -> tuple[int, int]:

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, bindparam, insert, select, update
 
-from tracker.records.tables import clock, person, station, token
+from tracker.records.tables import clock, log, person, station, token
 from tracker.shop.clocks import LONGEST_WAY, RIGHT_WITHIN, Clock
 
 SHOWN: Final = 50
@@ -32,6 +32,12 @@ class WrongClock:
 def clocks_of(connection: Connection, devices: Collection[str]) -> dict[str, Clock]:
     """Return the clocks of these devices, by device; none for one that was never measured."""
     return {row.device: _clock(row) for row in connection.execute(_OF, {"devices": list(devices)})}
+
+
+def log_began(connection: Connection) -> datetime | None:
+    """Return when the first row of the log was written; None while there is none."""
+    began: datetime | None = connection.execute(select(log.c.received_at).order_by(log.c.seq).limit(1)).scalar()
+    return began
 
 
 def keep_clock(connection: Connection, device: str, kept: Clock, station_id: int | None) -> None:

@@ -27,6 +27,7 @@ from sqlalchemy import (
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
 
+from tracker.shop.clocks import CALENDAR
 from tracker.shop.printing import PrintState
 from tracker.shop.progress import PartStatus
 from tracker.shop.roles import Role
@@ -85,9 +86,13 @@ def to_micros(moment: datetime) -> int:
 
 
 def from_micros(micros: int) -> datetime:
-    """Return the UTC time of a number of microseconds since 1970."""
-    seconds, rest = divmod(micros, 1_000_000)
+    """Return the UTC time of a number of microseconds since 1970; the nearest that can be told in every time zone."""
+    seconds, rest = divmod(min(max(micros, _EARLIEST), _LATEST), 1_000_000)
     return datetime.fromtimestamp(seconds, UTC).replace(microsecond=rest)
+
+
+# Before version 0.6 a device's time was kept as it was said, even from outside the calendar.
+_EARLIEST, _LATEST = map(to_micros, CALENDAR)
 
 
 def _among(column: str, *words: str) -> CheckConstraint:

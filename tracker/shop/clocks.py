@@ -3,15 +3,18 @@
 A device says with each request when it sent it. A request only ever arrives later than it was sent, so of several
 requests the one that seems to have travelled least tells most (the same thought as the clock filter of RFC 5905,
 section 10, which keeps the sample of the least delay). What a device read hours ago and sends now is late, not wrong.
+A time that still cannot be, once the clock is put right, tells nothing of when the scan was made.
 """
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Final
 
 RIGHT_WITHIN: Final = timedelta(seconds=2)  # a clock ahead by more is wrong: nothing arrives before it is sent
 LONGEST_WAY: Final = timedelta(minutes=1)  # a request that seems to travel longer comes from a clock that is slow
 GOOD_FOR: Final = timedelta(minutes=15)  # then a clock is measured anew
+MARGIN: Final = timedelta(days=1)  # a time by so much before the log begins, or ahead, cannot be
+CALENDAR: Final = (datetime(2, 1, 1, tzinfo=UTC), datetime(9998, 12, 31, tzinfo=UTC))  # holds in every time zone
 _NONE: Final = timedelta(0)
 
 
@@ -72,17 +75,38 @@ def noticed(before: Clock | None, *, latest: datetime, received: datetime) -> Cl
     return before
 
 
-def placed(clock: Clock | None, said_at: datetime, received: datetime) -> datetime:
+def put_right(clock: Clock | None, said_at: datetime) -> datetime:
+    """Return what a device's time means once its clock is put right, where it is known well enough for that."""
+    if clock is None or not clock.told or not clock.wrong:
+        return in_calendar(said_at)
+    try:
+        return in_calendar(said_at + clock.offset)
+    except OverflowError:
+        return CALENDAR[0] if clock.offset < _NONE else CALENDAR[1]
+
+
+def in_calendar(time: datetime) -> datetime:
+    """Return a time, or the nearest one that can be told in every time zone."""
+    return min(max(time, CALENDAR[0]), CALENDAR[1])
+
+
+def can_be(time: datetime, *, began: datetime, received: datetime) -> bool:
+    """Whether something can have happened then that was ``received`` by a log that ``began`` with its first row."""
+    return began - MARGIN < time <= received + MARGIN
+
+
+def placed(clock: Clock | None, said_at: datetime, *, received: datetime, began: datetime) -> datetime | None:
     """Return the time by which a scan takes its place: by the clock put right, and never in the future.
 
-    What a device with a wrong clock scanned later is never placed before what it scanned earlier.
+    What a device with a wrong clock scanned later is never placed before what it scanned earlier. None where the time
+    cannot be, even so: then nobody knows more than when the scan arrived.
     """
-    if clock is None or not clock.told or not clock.wrong:
-        return min(said_at, received)
-    right = min(_shifted(said_at, clock.offset), received)
-    if clock.said_at is not None and clock.placed_at is not None and said_at >= clock.said_at:
-        right = min(max(right, clock.placed_at), received)
-    return right
+    right = put_right(clock, said_at)
+    if not can_be(right, began=began, received=received):
+        return None
+    if clock is not None and clock.told and clock.wrong and clock.said_at is not None and clock.placed_at is not None:
+        right = max(right, clock.placed_at) if said_at >= clock.said_at else right
+    return min(right, received)
 
 
 def after_placing(clock: Clock, said_at: datetime, at: datetime) -> Clock:
@@ -90,11 +114,3 @@ def after_placing(clock: Clock, said_at: datetime, at: datetime) -> Clock:
     if clock.said_at is not None and said_at < clock.said_at:
         return clock
     return replace(clock, said_at=said_at, placed_at=at)
-
-
-def _shifted(time: datetime, offset: timedelta) -> datetime:
-    """A time at the edge of what a calendar holds stays as it is: nothing in a shop happened then."""
-    try:
-        return time + offset
-    except OverflowError:
-        return time

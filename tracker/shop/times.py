@@ -19,6 +19,9 @@ def read_time(text: str) -> datetime:
     leap = second == "60"
     zone = "+00:00" if offset in "Zz" else offset
     moment = datetime.fromisoformat(f"{day}T{hour_minute}{'59' if leap else second}{(fraction or '')[:7]}{zone}")
-    if leap:
-        moment = moment.replace(microsecond=0) + timedelta(seconds=1)
-    return moment
+    if not leap:
+        return moment
+    try:
+        return moment.replace(microsecond=0) + timedelta(seconds=1)
+    except OverflowError:
+        raise ValueError("the last second that a calendar holds is 9999-12-31T23:59:59") from None

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from sqlalchemy import Connection
 
 from tracker.records import audit, floor
-from tracker.records.audit import BoxActs, KeptBox, KeptPart
+from tracker.records.audit import BoxActs, ImpossibleRow, KeptBox, KeptPart
 from tracker.records.database import Database
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.progress import PartStatus, Progress, fold, status_of
@@ -28,6 +28,12 @@ def verify(database: Database) -> Iterator[Difference]:
     """Give every difference between the kept state and the fold of the log; nothing when all is well."""
     with database.read() as connection:
         yield from _Audit(connection).run()
+
+
+def impossible_rows(database: Database) -> list[ImpossibleRow]:
+    """Return the rows of the log whose times cannot be. They are no difference: the log is never changed."""
+    with database.read() as connection:
+        return audit.impossible_rows(connection)
 
 
 class _Audit:
