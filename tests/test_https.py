@@ -52,7 +52,7 @@ def trusting(made: Made) -> ssl.SSLContext:
 def echo_app() -> Flask:
     app = Flask("echo")
 
-    @app.post("/echo")
+    @app.post("/api/v1/plans/echo")
     def echo() -> bytes:
         return request.get_data()
 
@@ -156,7 +156,7 @@ def test_bodies_and_answers_of_all_sizes_come_whole_over_one_kept_connection(ser
     connection = http.client.HTTPSConnection("127.0.0.1", port_of(server), context=trusting(made), timeout=WAIT_S)
     for size in (0, 1, 8_191, 8_192, 16_384, 16_385, 100_000, BIG):
         body = os.urandom(size)
-        connection.request("POST", "/echo", body)
+        connection.request("POST", "/api/v1/plans/echo", body)
         assert connection.getresponse().read() == body
     connection.close()
 
@@ -165,7 +165,7 @@ def test_clients_at_once_each_get_their_own_answers(server: Server, made: Made) 
     def talk(number: int) -> bool:
         context = trusting(made)
         bodies = [bytes([number]) * (1 + number * 997 * turn) for turn in range(10)]
-        return all(ask(server, context, "/echo", body) == body for body in bodies)
+        return all(ask(server, context, "/api/v1/plans/echo", body) == body for body in bodies)
 
     with ThreadPoolExecutor(16) as clients:
         assert all(clients.map(talk, range(16)))
@@ -183,7 +183,7 @@ def test_a_client_that_reads_slowly_gets_all_of_a_big_answer(server: Server, mad
 
 def test_requests_that_come_in_crumbs_and_in_one_piece_are_answered_in_order(server: Server, made: Made) -> None:
     with _greeted(server, made) as client:
-        text = b"POST /echo HTTP/1.1\r\nHost: localhost\r\nContent-Length: 3\r\n\r\n"
+        text = b"POST /api/v1/plans/echo HTTP/1.1\r\nHost: localhost\r\nContent-Length: 3\r\n\r\n"
         for byte in text + b"one":
             client.sendall(bytes([byte]))
         client.sendall(text + b"two" + text.replace(b"Host", b"Connection: close\r\nHost") + b"six")
@@ -260,7 +260,9 @@ def test_the_page_of_trust_is_served_by_plain_http(server: Server) -> None:
     assert plain(server, "GET", "/trust") == (200, "", b"trust page")
 
 
-@pytest.mark.parametrize(("verb", "path"), [("POST", "/echo"), ("POST", "/trust"), ("GET", "/api/v1/jobs")])
+@pytest.mark.parametrize(
+    ("verb", "path"), [("POST", "/api/v1/plans/echo"), ("POST", "/trust"), ("GET", "/api/v1/jobs")]
+)
 def test_nothing_that_came_by_plain_http_is_acted_upon_and_a_call_is_told_where_to_ask(
     server: Server, verb: str, path: str
 ) -> None:

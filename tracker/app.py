@@ -10,6 +10,7 @@ from uuid import uuid4
 from flask import Flask, Response, current_app, g, request
 from prometheus_client import CollectorRegistry, Counter, Histogram
 from sqlalchemy.exc import SQLAlchemyError
+from werkzeug.exceptions import RequestEntityTooLarge
 
 from tracker.api import (
     boxes,
@@ -30,6 +31,7 @@ from tracker.api import (
     service,
 )
 from tracker.api.context import check_caller
+from tracker.bodies import CarefulJson, most_bytes
 from tracker.pages import (
     flagged_page,
     jobs_board,
@@ -56,7 +58,6 @@ from tracker.work.print_queue import PrintQueue
 from tracker.work.together import ScanCounter
 from tracker.work.visits import KEPT, LaterNotes
 
-MAX_BODY_BYTES = 80 * 1024 * 1024
 _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
 requests_log = logging.getLogger("tracker.requests")
 
@@ -82,7 +83,6 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     app = Flask("tracker.pages", static_folder="static", template_folder="templates")
     app.config.update(
         SECRET_KEY=settings.secret_key,
-        MAX_CONTENT_LENGTH=MAX_BODY_BYTES,
         MAX_FORM_MEMORY_SIZE=1024 * 1024,
         SESSION_COOKIE_HTTPONLY=True,
         PERMANENT_SESSION_LIFETIME=KEPT,  # the shop's own records say when a session ends
@@ -90,8 +90,7 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     )
     app.session_interface = Sessions()
     app.url_map.converters["int"] = RowNumber
-    app.json.ensure_ascii = False  # type: ignore[attr-defined]  # the default provider has it
-    app.json.sort_keys = False  # type: ignore[attr-defined]  # the default provider has it
+    app.json = CarefulJson(app)
     app.extensions["shop_database"] = database or Database(settings.database_url)
     app.extensions["shop_settings"] = settings
     app.extensions["shop_scans"] = ScanCounter(app.extensions["shop_database"])
@@ -128,6 +127,9 @@ def _start() -> None:
     given = request.headers.get("X-Request-Id", "")
     g.request_id = given if _REQUEST_ID.fullmatch(given) else uuid4().hex
     g.started = time.perf_counter()
+    request.max_content_length = most_bytes(request.path)
+    if (request.content_length or 0) > request.max_content_length:
+        raise RequestEntityTooLarge  # also where the view would not have read it
 
 
 def _is_call() -> bool:

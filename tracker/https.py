@@ -16,8 +16,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
-from waitress.channel import HTTPChannel
-
+from tracker.channel import Channel
 from tracker.shop.errors import InvalidInputError
 
 logger = logging.getLogger("tracker.https")
@@ -109,7 +108,7 @@ def _end_of(certificate: Path) -> datetime:
     return load_pem_x509_certificate(certificate.read_bytes()).not_valid_after_utc
 
 
-class TlsChannel(HTTPChannel):  # type: ignore[misc]  # waitress has no types
+class TlsChannel(Channel):
     """One connection of waitress, encrypted; one that does not begin with TLS goes on as plain http.
 
     Its requests then say so in ``wsgi.url_scheme``: ``HttpsOnly`` answers them.

@@ -14,9 +14,9 @@ from typing import Any
 
 from flask import Flask
 from waitress import wasyncore
-from waitress.channel import HTTPChannel
 from waitress.server import create_server
 
+from tracker.channel import Channel
 from tracker.https import Certificate, HttpsOnly, TlsChannel
 from tracker.shop.errors import ConflictError
 
@@ -104,10 +104,10 @@ class Server:
         shown = f"[{host}]" if ":" in host else host
         self.address = f"http{'' if certificate is None else 's'}://{shown}:{listening.getsockname()[1]}"
 
-    def _open_channel(self, *given: Any, **named: Any) -> HTTPChannel:
+    def _open_channel(self, *given: Any, **named: Any) -> Channel:
         self._make_room()
         if self._certificate is None:
-            return HTTPChannel(*given, **named)
+            return Channel(*given, **named)
         return TlsChannel(*given, **named, context=self._certificate.context())
 
     def _make_room(self) -> None:

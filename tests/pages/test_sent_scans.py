@@ -129,7 +129,7 @@ def test_a_name_that_the_service_has_not_signed_or_long_ago_is_nobodys(
     long_ago = old.dumps("Ada")
     monkeypatch.undo()
     other = URLSafeTimedSerializer("another shop", salt="byline").dumps("Ada")
-    for place, by in enumerate((long_ago, other, "Ada", "\ud800", "", 7, None)):
+    for place, by in enumerate((long_ago, other, "Ada", "\u00e9", "", 7, None)):
         send(signed_in(app, "Ben"), PATHS["station"], scan(floor.deck, by=by, second=place))
     assert {who for _code, who in logged(floor)} == {"Ben"}
 

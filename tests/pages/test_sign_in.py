@@ -3,25 +3,28 @@
 import re
 import threading
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from itsdangerous import SignatureExpired
 from playwright.sync_api import Browser, Page
 
 from tests.floor import START, Floor
 from tests.pages.looking import readable
 from tracker.app import create_app
+from tracker.pages.cookies import PatientSigner
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
+from tracker.records.people import change_visit, visit_by_hash
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.roles import Role
 from tracker.work.people import add_person, make_badge, set_choices
-from tracker.work.visits import make_pairing
+from tracker.work.visits import digest_of_visit, make_pairing
 
 PASSWORD, WRONG, SHORT, OTHER = (
     "a password of eight words",
@@ -101,6 +104,45 @@ def test_a_session_that_ended_says_so_and_one_that_never_was_does_not(app: Flask
     gone = client.get("/people", follow_redirects=True)
     assert "Your session has ended" in gone.text
     assert enter(client).status_code == 401
+
+
+class Behind(PatientSigner):
+    """Signs as the service did a year ago."""
+
+    def get_timestamp(self) -> int:
+        return super().get_timestamp() - 365 * 86_400
+
+
+class Ahead(PatientSigner):
+    """Signs as the service did while its clock was a year ahead."""
+
+    def get_timestamp(self) -> int:
+        return super().get_timestamp() + 365 * 86_400
+
+
+def test_a_service_clock_that_is_set_back_signs_nobody_out(app: Flask, client: FlaskClient) -> None:
+    enter(client)
+    signer = app.session_interface.get_signing_serializer(app)  # type: ignore[attr-defined]  # ours has it
+    cookie = client.get_cookie("session")
+    assert cookie is not None
+    kept = signer.loads(cookie.value)
+    signer.signer = Ahead
+    client.set_cookie("session", signer.dumps(kept))
+    a_year = timedelta(days=365)
+    with app.extensions["shop_database"].write() as connection:
+        change_visit(connection, digest_of_visit(kept["visit"]), seen_at=datetime.now(UTC) + a_year)
+    assert client.get("/me").status_code == 200
+    with app.extensions["shop_database"].read() as connection:
+        found = visit_by_hash(connection, digest_of_visit(kept["visit"]))
+    assert found is not None
+    assert abs(found.seen_at - datetime.now(UTC)) < timedelta(minutes=5), "its age is counted from now on"
+
+
+def test_what_was_signed_too_long_ago_has_ended() -> None:
+    signer = PatientSigner("key", salt="x")
+    with pytest.raises(SignatureExpired):
+        signer.unsign(Behind("key", salt="x").sign("text"), max_age=60)
+    assert signer.unsign(Ahead("key", salt="x").sign("text"), max_age=60) == b"text"
 
 
 def test_signing_out_ends_the_session_in_the_shops_records_too(app: Flask, client: FlaskClient) -> None:

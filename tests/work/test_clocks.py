@@ -3,13 +3,12 @@
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
-
-from sqlalchemy import select, text
+from sqlalchemy import BigInteger, literal, select, text, update
 
 from tests.floor import Floor, scan_of
 from tracker.records import look
 from tracker.records.clocks import WrongClock, wrong_clocks
-from tracker.records.tables import log
+from tracker.records.tables import log, part
 from tracker.shop.codes import read_code
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.work.scan import Sender, take_scans
@@ -136,9 +135,7 @@ def test_a_scan_whose_time_cannot_be_counts_from_when_it_arrived_and_its_clock_i
     before = floor.scan(floor.deck, "CUT-1")
     floor.tick(60)
     sent = floor.clock if tells else None
-    answers = send(
-        floor, scan_of(floor.end, "CUT-1", floor.clock), scan_of(floor.deck, "MACHINE-1", said), sent=sent
-    )
+    answers = send(floor, scan_of(floor.end, "CUT-1", floor.clock), scan_of(floor.deck, "MACHINE-1", said), sent=sent)
     assert before.ok
     assert all(answer.ok for answer in answers)
     entry = history(floor, floor.deck)[-1]
@@ -169,9 +166,10 @@ def test_what_version_0_5_stored_from_outside_the_calendar_is_read_and_named(flo
         sqlite = connection.dialect.name == "sqlite"
         connection.execute(text(f"DROP TRIGGER {'log_refuses_update' if sqlite else 'log_is_written_once ON log'}"))
         rows = connection.execute(select(log.c.seq).where(log.c.action == "pass").order_by(log.c.seq)).scalars().all()
-        for column, micros, seq in (("at", early, rows[0]), ("said_at", late, rows[1])):
-            connection.execute(text(f"UPDATE log SET {column} = {micros} WHERE seq = {seq}"))
-        connection.execute(text(f"UPDATE part SET seen_at = {early}, latest_at = {early} WHERE id = 1"))
+        for column, micros, seq in ((log.c.at, early, rows[0]), (log.c.said_at, late, rows[1])):
+            connection.execute(update(log).where(log.c.seq == seq).values({column: literal(micros, BigInteger)}))
+        kept = literal(early, BigInteger)
+        connection.execute(update(part).where(part.c.id == 1).values(seen_at=kept, latest_at=kept))
     assert history(floor, floor.deck)[0].at.year == 2
     assert history(floor, floor.end)[0].said_at is not None
     assert floor.part(floor.deck).last_seen is not None

@@ -75,6 +75,25 @@ def test_a_page_that_only_asks_for_news_does_not_keep_a_persons_session(floor: F
         visits.visitor(floor.database, secret, START + timedelta(hours=12.1), polls=True)
 
 
+def test_a_clock_that_is_set_back_ends_no_session_and_makes_none_last(floor: Floor, ida: int) -> None:
+    secret = visits.sign_in(floor.database, "Ida", PASSWORD, at(60 * 24 * 365))
+    assert visits.visitor(floor.database, secret, START, polls=True).name == "Ida"
+    with pytest.raises(NotSignedInError):
+        visits.visitor(floor.database, secret, START + timedelta(hours=12.1))
+
+
+def test_a_clock_that_is_set_back_keeps_nobody_waiting_and_forgets_no_wrong_guess(floor: Floor, ida: int) -> None:
+    later = 60 * 24 * 365
+    for minute in range(visits.GUESSES_BY_NAME):
+        with pytest.raises(NotSignedInError):
+            visits.sign_in(floor.database, "Ida", "wrong", at(later + minute))
+    with pytest.raises(NotSignedInError):
+        visits.sign_in(floor.database, "Ida", "wrong", at())
+    with pytest.raises(ThrottledError):
+        visits.sign_in(floor.database, "Ida", PASSWORD, at(0.1))
+    assert visits.sign_in(floor.database, "Ida", PASSWORD, at(30))
+
+
 def test_a_new_password_ends_the_other_sessions(floor: Floor, ida: int) -> None:
     mine, other = (visits.sign_in(floor.database, "Ida", PASSWORD, at()) for _ in range(2))
     people.set_password(floor.database, ida, "another good password", keep=visits.digest_of_visit(mine))

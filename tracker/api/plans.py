@@ -7,9 +7,9 @@ from marshmallow import Schema, fields, validate
 
 from tracker.api.cabinet_shapes import CabinetOrderShape, CabinetShape, cabinet_json
 from tracker.api.context import database
-from tracker.api.schemas import LiftingShape, Shape, lifting_json
+from tracker.api.schemas import LiftingShape, Rows, Shape, lifting_json
 from tracker.api.service import CallBlueprint
-from tracker.shop.boxing.planner import MOST_PANELS, plan_boxes
+from tracker.shop.boxing.planner import MOST_CARTONS, MOST_PANELS, plan_boxes
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import order_from_cells
@@ -23,6 +23,7 @@ from tracker.work.lists import standard_named
 blueprint = CallBlueprint("plans", __name__)
 Value = TypeVar("Value")
 _FEW_ENOUGH = validate.Length(max=MOST_PANELS, error=f"at most {MOST_PANELS:,} panels are wanted in one plan")
+_FEW_CARTONS = validate.Length(max=MOST_CARTONS, error=f"at most {MOST_CARTONS} kinds of carton are wanted in one plan")
 
 
 class Size(fields.Float):
@@ -58,8 +59,8 @@ class CartonShape(Shape):
 class PanelsShape(Shape):
     """What is to be packed, and into what."""
 
-    panels = fields.List(fields.Nested(PanelShape), required=True, validate=_FEW_ENOUGH)
-    cartons = fields.List(fields.Nested(CartonShape), required=True)
+    panels = Rows(fields.Nested(PanelShape), required=True, validate=_FEW_ENOUGH)
+    cartons = Rows(fields.Nested(CartonShape), required=True, validate=_FEW_CARTONS)
     layer_gap_mm = fields.Float(load_default=0.0)
     bag_height_mm = fields.Float(load_default=0.0)
     bag_mass_kg = fields.Float(load_default=0.0)

@@ -64,7 +64,7 @@ def _limit() -> str:
     most, sent = request.max_content_length, request.content_length
     if most is not None and (sent is None or sent > most):
         told = f" This one has {sent:,}." if sent is not None else ""
-        return f"A request may have at most {most:,} bytes.{told} Send it in several parts."
+        return f"A request to this address may have at most {most:,} bytes.{told} Send it in several parts."
     texts, fields = request.max_form_memory_size, request.max_form_parts
     return f"Beside its files a form may have at most {texts:,} bytes in at most {fields:,} fields."
 

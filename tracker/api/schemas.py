@@ -8,6 +8,7 @@ from flask import json
 from marshmallow import RAISE, Schema, ValidationError, fields, validate
 
 from tracker.shop.cabinets.orders import MOST_ROWS
+from tracker.shop.cutlist import MOST_FAULTS_TOLD, MOST_PIECES
 from tracker.shop.lifting import grade_lifting
 from tracker.shop.printing import PrintState, Reason
 from tracker.shop.scans import Action, Scan
@@ -35,6 +36,26 @@ class Time(fields.Field[datetime]):
             return read_time(value)
         except (TypeError, ValueError):
             raise ValidationError(_WANTED_TIME) from None
+
+
+class Rows(fields.List[Any]):
+    """A list whose length is looked at before what is in it, and of whose faults no more are told than help."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> list[Any]:
+        if not isinstance(value, list):
+            raise self.make_error("invalid")
+        self._validate(value)
+        found, faults = [], {}
+        for index, each in enumerate(value):
+            try:
+                found.append(self.inner.deserialize(each, **kwargs))
+            except ValidationError as fault:
+                faults[index] = fault.messages
+                if len(faults) == MOST_FAULTS_TOLD:
+                    break
+        if faults:
+            raise ValidationError(faults)
+        return found
 
 
 # Scans
@@ -127,7 +148,7 @@ def _usable_time(given: dict[str, Any]) -> datetime | None:
 class BatchShape(Shape):
     """Readings to judge, 1 to 500."""
 
-    scans = fields.List(ScanRow(ScanShape), required=True, validate=validate.Length(min=1, max=500))
+    scans = Rows(ScanRow(ScanShape), required=True, validate=validate.Length(min=1, max=500))
     sent_at = Time(
         load_default=None,
         allow_none=True,
@@ -170,10 +191,10 @@ class JobOrderShape(Shape):
     customer = fields.String(required=True)
     due = fields.Date(required=True)
     units = fields.String(load_default="mm", validate=validate.OneOf(["mm", "in"]))
-    parts = fields.List(fields.Dict(), load_default=list)
-    cabinets = fields.List(fields.Dict(), load_default=list, validate=validate.Length(max=MOST_ROWS))
+    parts = Rows(fields.Dict(), load_default=list, validate=validate.Length(max=MOST_PIECES))
+    cabinets = Rows(fields.Dict(), load_default=list, validate=validate.Length(max=MOST_ROWS))
     standard = fields.String(load_default=None, allow_none=True)
-    items = fields.List(fields.Dict(), load_default=list)
+    items = Rows(fields.Dict(), load_default=list, validate=validate.Length(max=MOST_PIECES))
 
 
 class ImportShape(Schema):
@@ -539,7 +560,7 @@ class LoadOrderShape(Shape):
     """The boxes that are to leave together, and when."""
 
     ship_on = fields.Date(required=True)
-    boxes = fields.List(fields.String(), required=True, validate=validate.Length(min=1, max=2_000))
+    boxes = Rows(fields.String(), required=True, validate=validate.Length(min=1, max=2_000))
 
 
 class LoadedBoxShape(Schema):

@@ -3,9 +3,9 @@
 import re
 from typing import Any, NoReturn
 
-from flask import Flask, Response, g, jsonify, render_template_string
+from flask import Flask, Response, current_app, g, jsonify, render_template_string
 from flask_smorest import Api, Blueprint
-from marshmallow import Schema, ValidationError
+from marshmallow import Schema, ValidationError, missing
 from sqlalchemy.exc import DBAPIError
 from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import HTTPException, UnsupportedMediaType
@@ -25,6 +25,9 @@ class Parser(FlaskParser):
         if not req.is_json and req.get_data():
             raise UnsupportedMediaType("Send the body as application/json.")
         return super().load_json(req, schema)
+
+    def _raw_load_json(self, req: Any) -> Any:
+        return current_app.json.loads(req.get_data()) if req.is_json else missing
 
     def _handle_invalid_json_error(self, error: Any, req: Any, *args: Any, **kwargs: Any) -> NoReturn:
         raise InvalidInputError("The body is not JSON. Nothing was stored.", [Fault(where={}, what=str(error))])

@@ -70,7 +70,7 @@ def read_scan(given: dict[str, Any], station: str) -> Reading:
         raise InvalidInputError(gettext("This is no scan."), faults)
     scan = Scan(
         id=scan_id,
-        code=_text(code),
+        code=code[:LONGEST_CODE],
         at=at,
         station=station,
         action=Action(action),
@@ -103,11 +103,6 @@ def _time(given: Any, field: str, faults: list[Fault]) -> datetime | None:
     except ValueError as wrong:
         faults.append(_fault(field, str(wrong)))
         return None
-
-
-def _text(code: str) -> str:
-    """What no database keeps, half a character, becomes a question mark: the reading is then answered as misread."""
-    return code[:LONGEST_CODE].encode("utf-8", "replace").decode()
 
 
 def _fault(field: str, what: str) -> Fault:

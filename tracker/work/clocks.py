@@ -7,7 +7,17 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from tracker.records.clocks import clocks_of, keep_clock, log_began
-from tracker.shop.clocks import MARGIN, RIGHT_WITHIN, Clock, after_placing, in_calendar, measured, noticed, placed, put_right
+from tracker.shop.clocks import (
+    MARGIN,
+    RIGHT_WITHIN,
+    Clock,
+    after_placing,
+    in_calendar,
+    measured,
+    noticed,
+    placed,
+    put_right,
+)
 from tracker.shop.scans import Scan
 
 

@@ -185,9 +185,11 @@ def visitor(
     if visit is None or bearer is None:
         raise NotSignedInError(say("Your session has ended. Sign in again."))
     noted: dict[str, datetime] = {}
-    if now - visit.seen_at > NOTED_EVERY and not (polls and visit.person_id is not None):
+    set_back = visit.seen_at - now > NOTED_EVERY  # the service's clock: an age is counted from now on
+    if set_back or (now - visit.seen_at > NOTED_EVERY and not (polls and visit.person_id is not None)):
         noted["seen_at"] = now
-    if acts and bearer.worker_id is not None and visit.worker_at is not None and now - visit.worker_at > NOTED_EVERY:
+    worker_at = visit.worker_at if bearer.worker_id is not None else None
+    if worker_at is not None and (worker_at - now > NOTED_EVERY or (acts and now - worker_at > NOTED_EVERY)):
         noted["worker_at"] = now
     if noted:
         note(database, digest, noted)
@@ -321,7 +323,9 @@ def _count_guess(database: Database, attempt: Attempt, *keys: str) -> list[str]:
 
 
 def _check_wait(key: str, known: GuessRow | None, now: datetime) -> None:
-    left = timedelta(0) if known is None else known.last_at + _wait(key, known) - now
+    if known is None or known.last_at > now:  # the service's clock was set back: nobody knows how long ago that was
+        return
+    left = known.last_at + _wait(key, known) - now
     if left > timedelta(0):
         seconds = int(left.total_seconds()) + 1
         told = say("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=seconds)
