@@ -1,4 +1,4 @@
-"""The log takes any act: the program names them, and a new one no longer has the log copied."""
+"""The log takes any act, so that a new one no longer has it copied, and keeps what a card and a named box meant."""
 
 import re
 
@@ -21,6 +21,12 @@ AS_KNOWN = f"CASE WHEN action IN ({LISTED}) THEN action WHEN part_id IS NULL THE
 
 
 def upgrade() -> None:
+    _take_any_act()
+    op.add_column("log", sa.Column("meant", sa.BigInteger(), nullable=True))
+    op.add_column("log", sa.Column("opened_id", sa.Integer(), nullable=True))
+
+
+def _take_any_act() -> None:
     if op.get_bind().dialect.name == "sqlite":
         _log_anew(rf",?\s*CONSTRAINT {CHECK} CHECK \(action IN \([^)]*\)\)", "", action="action")
     else:
@@ -29,6 +35,8 @@ def upgrade() -> None:
 
 def downgrade() -> None:
     """Rows of acts that an older program does not know stay under a word that it knows."""
+    op.drop_column("log", "opened_id")
+    op.drop_column("log", "meant")
     if op.get_bind().dialect.name == "sqlite":
         check = f", CONSTRAINT {CHECK} CHECK (action IN ({LISTED})), CONSTRAINT pk_log"
         _log_anew(r",?\s*CONSTRAINT pk_log", check, action=AS_KNOWN)

@@ -128,7 +128,7 @@ HELD_NO_MORE = "Job J-1 was on hold when this was scanned and goes on now. Scan 
         (Outcome.ON_HOLD, replace(PART, damaged=True), "Do no more to it. Ask the foreman."),
         (Outcome.ON_HOLD, PART, "It was on hold when this was scanned and is not any more. Scan it again."),
         (Outcome.REPLACED, PART, "This label counts no more: P2 took its place. Put this one aside."),
-        (Outcome.UNKNOWN, replace(PART, kind=Kind.SLOT), "Scan the part first, then this code."),
+        (Outcome.UNKNOWN, replace(PART, kind=Kind.SLOT), "Nothing is marked. Scan the part first, then this code."),
         (Outcome.UNDONE, replace(PART, undone=Action.PASS, undone_step=Step.CUT), "It counts no longer as done: cut."),
         (
             Outcome.UNDONE,

@@ -9,7 +9,7 @@ from sqlalchemy import func, select
 from tests.floor import JOB, Floor, scan_of
 from tracker.records.database import Database
 from tracker.records.tables import log
-from tracker.shop.codes import Code, Kind, part_code, read_code
+from tracker.shop.codes import Code, Kind, read_code
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import Outcome
@@ -244,31 +244,6 @@ def test_the_damaged_card_is_about_the_part_scanned_last(floor: Floor) -> None:
     floor.scan(floor.end, "CUT-1")
     assert floor.scan(str(Code(Kind.COMMAND, 2)), "CUT-1").outcome == "noted"
     assert floor.part(floor.end).damaged
-    floor.check()
-
-
-CARD = str(Code(Kind.COMMAND, 2))
-
-
-def test_a_card_marks_the_part_that_the_device_showed_whatever_was_scanned_last(floor: Floor) -> None:
-    floor.scan(floor.end, "CUT-1")
-    answer = floor.scan(CARD, "CUT-1", part=floor.deck)
-    assert (answer.outcome, answer.part) == ("noted", floor.deck)
-    assert "Deck, cabinet 101" in answer.message
-    assert floor.scan(floor.slot, "CUT-1", part=floor.deck).part == floor.deck
-    assert not floor.part(floor.end).damaged
-    floor.check()
-
-
-def test_a_card_with_a_part_that_cannot_be_marked_marks_none_and_says_so(floor: Floor) -> None:
-    floor.scan(floor.end, "CUT-1")
-    unknown = floor.scan(CARD, "CUT-1", part=part_code(77))
-    assert (unknown.outcome, unknown.message) == ("unknown", f"No part of this shop has the code {part_code(77)}.")
-    assert floor.scan(CARD, "CUT-1", part="rubbish").outcome == "misread"
-    assert floor.scan(CARD, "CUT-1", part=floor.box_101).outcome == "misread"
-    replace_part(floor.database, 1, "lost", **floor.act())
-    assert floor.scan(CARD, "CUT-1", part=floor.deck).outcome == "replaced"
-    assert not any(floor.part(code).damaged for code in (floor.deck, floor.toe_kick, floor.end))
     floor.check()
 
 

@@ -472,7 +472,7 @@ def _on_hold(facts: Facts) -> str:
 
 def _unknown(facts: Facts) -> str:
     if facts.kind in (Kind.SLOT, Kind.COMMAND):
-        return gettext("Scan the part first, then this code.")
+        return gettext("Nothing is marked. Scan the part first, then this code.")
     if facts.kind is Kind.BOARD:
         return gettext("There is no such board any more: it may be planned anew.")
     return gettext("Nothing in this shop has this code.")

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any, cast
 from uuid import UUID
 
-from sqlalchemy import Connection, bindparam, exists, insert, select, update
+from sqlalchemy import Connection, bindparam, exists, func, insert, select, update
 
 from tracker.records.tables import box, counter, job, load, log, part, slot, station, tally
 from tracker.shop.codes import box_code, part_code, read_code
@@ -18,7 +18,7 @@ from tracker.shop.verdicts import CLOSED_STATES, BoxState, Outcome
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationRow:
-    """A station and what it has open."""
+    """A station and what it has open. ``latest_at`` is the time of its latest reading: an earlier one comes late."""
 
     id: int
     name: str
@@ -27,6 +27,7 @@ class StationRow:
     open_box_id: int | None
     open_load_id: int | None
     opened_at: datetime | None
+    latest_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +98,8 @@ _JOB_COLUMNS = (
     job.c.status.label("job_status"),
     job.c.status_at.label("job_status_at"),
 )
-_STATIONS = select(station)
+_LATEST_AT = select(func.max(log.c.at)).where(log.c.station_id == station.c.id).scalar_subquery()
+_STATIONS = select(station, _LATEST_AT.label("latest_at"))
 _STATION_BY_NAME = _STATIONS.where(station.c.name.in_(bindparam("names", expanding=True)))
 _STATION_BY_ID = _STATIONS.where(station.c.id.in_(bindparam("ids", expanding=True)))
 _BOX_COLUMNS = (

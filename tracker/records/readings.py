@@ -1,4 +1,4 @@
-"""What a station read last: what an undo there takes back, and what it has open."""
+"""What a station read last: what an undo there takes back, what its cards are about, and what it has open."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -7,12 +7,14 @@ from itertools import count
 from typing import Any, Final
 from uuid import UUID, uuid5
 
-from sqlalchemy import Connection, bindparam, or_, select
+from sqlalchemy import Connection, and_, bindparam, or_, select
 
 from tracker.records.boards import parts_on_board
 from tracker.records.floor import seqs_of, sightings
 from tracker.records.tables import log
-from tracker.shop.codes import Kind, MisreadError, part_code, read_code
+from tracker.shop.cards import Read, changed_by, meant_at
+from tracker.shop.codes import COMMAND_NUMBERS, Command, Kind, MisreadError, part_code, read_code
+from tracker.shop.contradictions import Contradiction
 from tracker.shop.progress import Sighting, stands_first
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import COUNTING_OUTCOMES, OK_OUTCOMES, Outcome
@@ -36,39 +38,52 @@ class Reading:
     job_id: int | None
     scan_id: bytes
     code: str
+    meant: int | None
 
 
 _undo = log.alias("the_undo")
 _settling = log.alias("the_settling")
 _NOT_UNDONE = ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists()
-_READINGS = (
-    select(
-        *(log.c.seq, log.c.at, log.c.action, log.c.outcome, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id),
-        *(log.c.job_id, log.c.scan_id, log.c.code),
-    )
-    .where(
-        log.c.station_id == bindparam("station_id"),
-        log.c.at <= bindparam("at"),
-        log.c.action != "undo",
-        or_(log.c.code != "", log.c.part_id.is_(None)),  # what a desk writes for a station has no code
-    )
-    .order_by(log.c.at.desc(), log.c.seq.desc())
+_ALL_READINGS = select(
+    *(log.c.seq, log.c.at, log.c.action, log.c.outcome, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id),
+    *(log.c.job_id, log.c.scan_id, log.c.code, log.c.meant),
+).where(
+    log.c.station_id == bindparam("station_id"),
+    log.c.action != "undo",
+    or_(log.c.code != "", log.c.part_id.is_(None)),  # what a desk writes for a station has no code
 )
-_OK_READINGS = (
-    _READINGS.where(log.c.outcome.in_(sorted(OK_OUTCOMES)), _NOT_UNDONE)
-    .limit(_ROWS_AT_ONCE)
-    .offset(bindparam("passed"))
-)
+_READINGS = _ALL_READINGS.where(log.c.at <= bindparam("at")).order_by(log.c.at.desc(), log.c.seq.desc())
+_READINGS_AFTER = _ALL_READINGS.where(log.c.at > bindparam("at")).order_by(log.c.at, log.c.seq)
+_OK_READINGS = _READINGS.where(log.c.outcome.in_(sorted(OK_OUTCOMES)), _NOT_UNDONE)
 _LAST_OPENED = _READINGS.where(log.c.outcome == Outcome.DONE, log.c.action == "pass", _NOT_UNDONE).limit(1)
 # What was flagged and refused at a station: it counts for nothing, and an undo that follows it means it.
 _LAST_FLAGGED = _READINGS.where(
     log.c.at >= bindparam("since"),
     log.c.flag.is_not(None),
+    or_(log.c.kind.is_(None), log.c.kind.not_in([Contradiction.CARD, Contradiction.UNDO])),
     log.c.action == "pass",
     log.c.outcome.not_in(sorted(COUNTING_OUTCOMES)),
     _NOT_UNDONE,
     ~select(_settling.c.seq).where(_settling.c.settles == log.c.seq).exists(),
 ).limit(1)
+
+# The undos at a station after a time that took back what was read before it, or its repeat, or found nothing.
+_undone = log.alias("the_undone")
+_UNDOS_PAST = (
+    select(log.c.undoes, log.c.code)
+    .select_from(log)
+    .outerjoin(_undone, _undone.c.seq == log.c.undoes)
+    .where(
+        log.c.station_id == bindparam("station_id"),
+        log.c.at > bindparam("at"),
+        log.c.action == "undo",
+        or_(
+            log.c.outcome == Outcome.NOTHING_TO_UNDO,
+            _undone.c.at <= bindparam("at"),
+            and_(_undone.c.part_id == bindparam("part_id"), _undone.c.step == bindparam("step")),
+        ),
+    )
+)
 
 
 def last_standing(connection: Connection, station_id: int, at: datetime) -> Reading | None:
@@ -77,12 +92,14 @@ def last_standing(connection: Connection, station_id: int, at: datetime) -> Read
     One that was answered ``again`` stands where another station had done the step before; the second beep of a double
     scan does not, nor does a mark or a packing that a desk took back.
     """
-    return next((each for each in _ok_readings(connection, station_id, at) if _stands(connection, each)), None)
+    readings = _few_at_a_time(connection, _OK_READINGS, station_id, at)
+    return next((each for each in readings if _stands(connection, each)), None)
 
 
-def _ok_readings(connection: Connection, station_id: int, at: datetime) -> Iterator[Reading]:
+def _few_at_a_time(connection: Connection, query: Any, station_id: int, at: datetime) -> Iterator[Reading]:
     for passed in count(step=_ROWS_AT_ONCE):
-        rows = connection.execute(_OK_READINGS, {"station_id": station_id, "at": at, "passed": passed}).all()
+        some = query.limit(_ROWS_AT_ONCE).offset(passed)
+        rows = connection.execute(some, {"station_id": station_id, "at": at}).all()
         yield from map(_reading, rows)
         if len(rows) < _ROWS_AT_ONCE:
             return
@@ -116,6 +133,56 @@ def board_rows(connection: Connection, board: Reading, part_ids: list[int]) -> d
     """Return, by part, the number in the log of the row that was written for it with the reading of its board."""
     scan_id = UUID(bytes=board.scan_id)
     return seqs_of(connection, {uuid5(scan_id, part_code(part_id)): part_id for part_id in part_ids})
+
+
+def meant_by_card(connection: Connection, station_id: int, at: datetime) -> Read | None:
+    """Return the reading that the damaged card or a slot's code is about that is read at a station ``at`` a time."""
+    return meant_at(at, map(_read, _few_at_a_time(connection, _READINGS, station_id, at)))
+
+
+def card_changed_by(connection: Connection, station_id: int, late: Read) -> bool:
+    """Say whether a card or a slot's code that was read after a ``late`` reading would have been about another part."""
+    after = map(_read, _few_at_a_time(connection, _READINGS_AFTER, station_id, late.at))
+    return changed_by(late, after) is not None
+
+
+def _read(row: Reading) -> Read:
+    return Read(
+        seq=row.seq,
+        at=row.at,
+        part=row.part_id,
+        passing=row.part_id is None and (row.box_id or row.load_id) is not None,
+        card=is_card(row.code),
+        meant=row.meant,
+    )
+
+
+def is_card(text: str) -> bool:
+    """Say whether a text is the code of the damaged card or of a slot."""
+    try:
+        code = read_code(text)
+    except MisreadError:
+        return False
+    return code.kind is Kind.SLOT or (code.kind is Kind.COMMAND and COMMAND_NUMBERS.get(code.number) is Command.DAMAGED)
+
+
+def undo_changed_by(connection: Connection, station_id: int, late: Sighting, part_id: int) -> bool:
+    """Say whether an undo at a station after a ``late`` reading there took back another one, or found none."""
+    known = {"station_id": station_id, "at": late.at, "part_id": part_id, "step": late.step}
+    undos = connection.execute(_UNDOS_PAST, known).all()
+    if not any(row.undoes is not None or _may_mean(row.code, part_id) for row in undos):
+        return False
+    happened = [*sightings(connection, [part_id])[part_id], late]
+    return stands_first(late, happened)
+
+
+def _may_mean(named: str, part_id: int) -> bool:
+    """Whether an undo that found nothing would have taken a part's reading: it named that part, or none."""
+    try:
+        code = read_code(named)
+    except MisreadError:
+        return True
+    return code.kind is Kind.COMMAND or (code.kind, code.number) == (Kind.PART, part_id)
 
 
 def last_opened(connection: Connection, station_id: int, at: datetime) -> Reading | None:

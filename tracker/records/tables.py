@@ -488,6 +488,8 @@ log = Table(
     Column("said_at", Instant),  # what the device's clock said, where the scan was placed by another time
     Column("kind", String(12)),  # of a flag: what contradicts; of a settling: what was chosen
     Column("settles", BigInteger),  # the number of the flagged row that this one settles
+    Column("meant", BigInteger),  # of a card or a slot's code: the number of the reading here that it was about
+    Column("opened_id", Integer),  # the box that a scan named, which is open from then on
     Index("uq_log_scan_id", "scan_id", unique=True),
     Index("ix_log_part_id", "part_id", sqlite_where=text("part_id IS NOT NULL"),
           postgresql_where=text("part_id IS NOT NULL")),

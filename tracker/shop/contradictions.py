@@ -24,6 +24,8 @@ class Contradiction(StrEnum):
     DAMAGED = "damaged"
     OFF_LOAD = "off_load"
     OPENED = "opened"
+    CARD = "card"
+    UNDO = "undo"
 
 
 class Choice(StrEnum):
@@ -99,7 +101,7 @@ def _choices(standing: Standing) -> tuple[Choice, ...]:
             return (Choice.REPLACE, Choice.REPAIRED) if standing.part_damaged and not standing.part_dead else ()
         case Contradiction.OFF_LOAD | Contradiction.OPENED:
             return (Choice.ON_LOAD, Choice.LEAVE) if standing.box_loadable else ()
-        case None:
+        case Contradiction.CARD | Contradiction.UNDO | None:
             return ()
 
 
@@ -126,10 +128,20 @@ def told(kind: Contradiction, *, box: str = "", load: str = "") -> Said:
             return say("a later scan of this part was refused as too early and would be done now: scan it again")
         case Contradiction.DAMAGED:
             return say("found damaged, but recorded in box %(box)s, which is closed", box=box)
-        case Contradiction.OFF_LOAD:
-            return say("scanned onto load %(load)s before the box was taken off it, arrived after", load=load)
-        case Contradiction.OPENED:
-            return say("scanned onto load %(load)s before the box was opened again, arrived after", load=load)
+        case Contradiction.OFF_LOAD | Contradiction.OPENED:
+            return _told_of_load(kind, load)
+        case Contradiction.CARD:
+            return say(
+                "read before the damaged card or a slot's code there, arrived after: look which part it is about"
+            )
+        case Contradiction.UNDO:
+            return say("read before an undo there, arrived after: look which of its scans was meant")
+
+
+def _told_of_load(kind: Contradiction, load: str) -> Said:
+    if kind is Contradiction.OPENED:
+        return say("scanned onto load %(load)s before the box was opened again, arrived after", load=load)
+    return say("scanned onto load %(load)s before the box was taken off it, arrived after", load=load)
 
 
 def offered(choice: Choice, standing: Standing) -> Said:

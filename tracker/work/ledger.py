@@ -110,6 +110,11 @@ class Ledger:
             "opened_at": at,
         }
 
+    def note_reading(self, station: StationRow, at: datetime) -> None:
+        """Remember the time of a station's latest reading: what is read earlier and judged later comes late."""
+        if station.latest_at is None or at > station.latest_at:
+            self._stations[station.name] = replace(station, latest_at=at)
+
     def set_progress(self, part: PartRow, after: Progress, *, at: datetime | None = None) -> None:
         """Keep a part's new progress, and what follows for its job's tallies and its box.
 
@@ -198,4 +203,6 @@ _EMPTY_ROW: dict[str, Any] = {
     "said_at": None,
     "kind": None,
     "settles": None,
+    "meant": None,
+    "opened_id": None,
 }

@@ -20,6 +20,7 @@ from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
 from tracker.records.readings import Reading
 from tracker.records.shipping import staying_of_loads
 from tracker.shop import verdicts
+from tracker.shop.cards import Read
 from tracker.shop.clocks import LONGEST_WAY
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.contradictions import Contradiction, told
@@ -27,7 +28,7 @@ from tracker.shop.progress import Happening, Progress, Sighting, advance, fold, 
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxFacts, BoxState, Outcome, PartFacts, StationFacts, Verdict
+from tracker.shop.verdicts import OK_OUTCOMES, BoxFacts, BoxState, Outcome, PartFacts, StationFacts, Verdict
 from tracker.work.clocks import place_scans
 from tracker.work.ledger import Ledger
 
@@ -244,7 +245,7 @@ class _Desk:
         for part_id in part_ids:
             own = replace(scan, id=uuid5(scan.id, part_code(part_id)), code=part_code(part_id))
             row = _Entry(self.ledger, own, seq=entry.seq)
-            row.station = station
+            row.station, row.with_board = station, True
             outcomes.append(self._part(read_code(own.code), own, row).outcome)
             entry.seq = self.ledger.next_seq()  # the board's own row stands after its parts': an undo finds it first
         entry.job_id = self.ledger.part(part_ids[0]).job.id if part_ids else None  # type: ignore[union-attr]
@@ -466,10 +467,11 @@ class _Desk:
         if scan.part:
             return self._part_coded(self._code(scan.part, Kind.PART))
         self.ledger.write()
-        last = readings.last_standing(self.ledger.connection, entry.station_row.id, scan.at)
-        part = None if last is None or last.part_id is None else self.ledger.part(last.part_id)
-        if part is None:
-            raise _Refused(Outcome.UNKNOWN, "Scan the part first, then this code.")
+        last = readings.meant_by_card(self.ledger.connection, entry.station_row.id, scan.at)
+        part = None if last is None or last.part is None else self.ledger.part(last.part)
+        if last is None or part is None:
+            raise _Refused(Outcome.UNKNOWN, "Nothing is marked. Scan the part first, then this code.")
+        entry.meant = last.seq
         return part
 
     def _slot_named(self, named: str) -> int:
@@ -658,6 +660,9 @@ class _Entry:
         self.action = scan.action
         self.undoes: int | None = None
         self.contradiction: Contradiction | None = None
+        self.meant: int | None = None
+        self.opened: BoxRow | None = None
+        self.with_board = False
 
     @property
     def station_row(self) -> StationRow:
@@ -674,7 +679,9 @@ class _Entry:
         """Write the scan to the log with its answer; return the answer."""
         box = self.box or (self.part.box if self.part else None)
         steps = frozenset(inferred)
-        kind = self.contradiction
+        kind = self.contradiction or self._changes_a_command(verdict)
+        if self.station is not None:
+            self._ledger.note_reading(self.station_row, self._scan.at)
         self._ledger.add_to_log(
             seq=self.seq,
             scan_id=self._scan.id.bytes,
@@ -697,6 +704,7 @@ class _Entry:
             flag=None if kind is None else str(told(kind, **self._about(box))),
             kind=None if kind is None else kind.value,
             said_at=self._scan.said_at,
+            meant=self.meant,
         )
         return Answer(
             id=self._scan.id,
@@ -707,6 +715,28 @@ class _Entry:
             next=None if next_step is None else next_step.value,
             inferred=tuple(step.value for step in Step if step in steps),
         )
+
+    def _changes_a_command(self, verdict: Verdict) -> Contradiction | None:
+        """Say whether a card, a slot's code or an undo would have meant another part, had this reading come in time."""
+        latest, at = None if self.station is None else self.station_row.latest_at, self._scan.at
+        if latest is None or at >= latest or self.action is Action.UNDO or self.with_board:
+            return None
+        self._ledger.write()
+        connection, station, part = self._ledger.connection, self.station_row, self.part
+        late = Read(
+            seq=self.seq,
+            at=at,
+            part=None if part is None else part.id,
+            passing=part is None and (self.box or self.load_id) is not None,
+            card=readings.is_card(self._scan.code),
+        )
+        if readings.card_changed_by(connection, station.id, late):
+            return Contradiction.CARD
+        if part is not None and verdict.outcome in OK_OUTCOMES:
+            sighting = Sighting(seq=self.seq, at=at, what=Happening(self.action), station=station.id, step=station.step)
+            if readings.undo_changed_by(connection, station.id, sighting, part.id):
+                return Contradiction.UNDO
+        return None
 
     def _about(self, box: BoxRow | None) -> dict[str, str]:
         load = "" if self.load_id is None else str(Code(Kind.LOAD, self.load_id))
