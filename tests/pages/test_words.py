@@ -154,7 +154,7 @@ DOCK = replace(PART, step=Step.SHIP, kind=Kind.BOX, load="L1", load_day="Fri, Ma
         (replace(DOCK, load_on=12), "On load L1 of Fri, Mar 5: all 12 boxes. The truck may leave."),
         (
             replace(DOCK, load_on=12, load_staying=1),
-            "On load L1 of Fri, Mar 5: all 12 boxes, but not all of its jobs. Ask the foreman before the truck leaves.",
+            "Ask the foreman before the truck leaves.",
         ),
         (replace(DOCK, kind=Kind.LOAD), "The load of Fri, Mar 5 is open: 5 of 12 boxes are on it. Scan the boxes."),
     ],

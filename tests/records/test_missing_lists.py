@@ -119,8 +119,8 @@ def test_a_job_and_a_load_can_be_asked_for_alone(floor: Floor) -> None:
     load = floor.plan(floor.box_102)
     assert codes(page(floor, job_code="J-1")) == [floor.box_102, floor.box_101]
     with floor.database.read() as connection:
-        assert codes(missing_on_loads(connection, load_id=read_code(load).number)) == [floor.box_102]
-        assert codes(missing_on_loads(connection)) == [floor.box_102]
+        for asked in (read_code(load).number, None):  # box 101 stays behind
+            assert codes(missing_on_loads(connection, load_id=asked)) == [floor.box_101, floor.box_102]
     assert codes(page(floor, job_code="none")) == []
 
 
@@ -155,3 +155,18 @@ def test_a_box_of_which_only_the_items_are_not_counted_is_not_complete(floor: Fl
     (box,) = page(floor).boxes
     assert (box.code, box.state, box.parts, box.lacking) == (floor.box_101, "complete", [], 1)
     assert [(each.item, each.quantity) for each in box.items] == [("spring pin 8 mm", 2)]
+
+
+def test_by_load_stands_every_box_that_stays_behind_it_under_the_first_load_of_its_job(floor: Floor) -> None:
+    floor.pack_all()
+    floor.seal(floor.box_102)
+    load = floor.plan(floor.box_102)
+    with floor.database.read() as connection:
+        for asked in (None, read_code(load).number):
+            (found,) = missing_on_loads(connection, load_id=asked).boxes
+            assert (found.code, found.load, found.behind, found.uncounted) == (floor.box_101, None, load, 1)
+        (kept,) = open_loads(connection, limit=5)
+    assert kept.behind == len(floor.staying(load)) == 1
+    floor.plan(floor.box_101)
+    with floor.database.read() as connection:
+        assert [each.behind for each in open_loads(connection, limit=5)] == [0, 0]

@@ -90,7 +90,7 @@ def tell(connection: Connection, answer: Answer, station: StationView) -> Told |
             answer.outcome,
             action=facts.action,
             damaged=found.kept.held_back_damaged,
-            staying=facts.load_staying > 0 and (facts.kind is Kind.LOAD or facts.load_on == facts.load_boxes),
+            staying=facts.kind is Kind.BOX and facts.load_on == facts.load_boxes and facts.load_staying > 0,
         ),
         says=sentence(answer.outcome, facts),
         title=_title(found),

@@ -107,7 +107,7 @@ OUTCOMES: Final[Mapping[Outcome, Said]] = MappingProxyType(
 
 _DAMAGED: Final = _said(_("Damaged, put it aside"), Shape.CROSS, Sound.STOP)
 _MARKED: Final = _said(_("Noted"), Shape.NOTE, Sound.OK, Shade.ASIDE)
-_NOT_ALL_LEAVES: Final = _said(_("Done"), Shape.TICK, Sound.LOOK, Shade.ASIDE)
+_NOT_ALL_LEAVES: Final = _said(_("Done, but wait"), Shape.WAIT, Sound.LOOK, Shade.ASIDE)
 
 STEPS: Final[Mapping[Step, Lazy]] = MappingProxyType(
     {
@@ -187,8 +187,8 @@ TABLET_AT: Final = "tablet at "  # as tracker.work.visits names what it pairs
 def said_as(outcome: Outcome, *, action: Action = Action.PASS, damaged: bool = False, staying: bool = False) -> Said:
     """Return how an answer is told: its outcome's way, unless something is to be put aside or asked about.
 
-    ``damaged``: the part was held back as marked so; ``staying``: a load that is opened, or is full now, would leave
-    boxes of its jobs behind.
+    ``damaged``: the part was held back as marked so; ``staying``: a load that is full now would leave boxes of its
+    jobs behind.
     """
     match outcome:
         case Outcome.ON_HOLD if damaged:
@@ -361,11 +361,7 @@ def _on_load(facts: Facts) -> str:
     if facts.load_on < facts.load_boxes:
         return gettext("On load %(load)s of %(day)s: %(on)s of %(boxes)s boxes.", **named)
     if facts.load_staying:
-        return gettext(
-            "On load %(load)s of %(day)s: all %(boxes)s boxes, but not all of its jobs. "
-            "Ask the foreman before the truck leaves.",
-            **named,
-        )
+        return gettext("Ask the foreman before the truck leaves.")
     return gettext("On load %(load)s of %(day)s: all %(boxes)s boxes. The truck may leave.", **named)
 
 

@@ -5,7 +5,7 @@ there is none on its job's due date. Bounded: jobs are read in the order of thei
 that lack nothing are passed over by their tallies, finished ones never looked at.
 """
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -14,9 +14,9 @@ from typing import Any, Final
 
 from sqlalchemy import ColumnElement, CompoundSelect, Connection, Select, exists, func, select, tuple_, union_all
 
-from tracker.records.follow_ups import completes, first
 from tracker.records.lacking import is_incomplete, item_is_short, part_is_lacking
 from tracker.records.look import LastSeen
+from tracker.records.shipping import staying_of_loads, stays
 from tracker.records.tables import box, item, job, load, log, part, slot, station, tally
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.progress import Progress
@@ -151,8 +151,10 @@ def missing_on_loads(connection: Connection, *, after: After | None = None, load
 
     A box that a load leaves behind stands under that load, by the day of that load.
     """
-    both = [each if load_id is None else each.where(load.c.id == load_id) for each in (_ON_LOADS, _LEFT_BEHIND)]
-    return _page(connection, _heads(connection, union_all(*both), after, SCREEN), SCREEN)
+    on_loads = _ON_LOADS if load_id is None else _ON_LOADS.where(load.c.id == load_id)
+    return _page(
+        connection, _heads(connection, union_all(on_loads, _left_behind(load_id)), after, SCREEN), SCREEN, load_id
+    )
 
 
 _COLUMNS = (
@@ -169,13 +171,28 @@ _OF_LOADS: Select[Any] = (
     select(*_COLUMNS, load.c.ship_on.label("leaves")).select_from(load).where(load.c.state == "open")
 )
 _ON_LOADS = _OF_LOADS.join(box, box.c.load_id == load.c.id).join(job, job.c.id == box.c.job_id).where(*_LACKS)
-# A follow-up box that is on no load while the box that it completes is: that load would leave short.
-_LEFT_BEHIND = (
-    _OF_LOADS.join(first, first.c.load_id == load.c.id)
-    .join(box, completes())
-    .join(job, job.c.id == box.c.job_id)
-    .where(job.c.status.in_(_OPEN), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED)
+_its, _mate = load.alias("its"), box.alias("mate")
+_leaving_mates = select(_mate.c.job_id).join(_its, _its.c.id == _mate.c.load_id).where(_its.c.state == "open")
+_first_load = (
+    select(_its.c.id)
+    .join(_mate, _mate.c.load_id == _its.c.id)
+    .where(_its.c.state == "open", _mate.c.job_id == box.c.job_id)
+    .order_by(_its.c.ship_on, _its.c.id)
+    .limit(1)
+    .correlate(box)
+    .scalar_subquery()
 )
+
+
+def _left_behind(load_id: int | None = None) -> Select[Any]:
+    """The boxes that stay behind a load, or each the first one of its job that leaves."""
+    its_load = _first_load if load_id is None else load_id
+    mates = _leaving_mates if load_id is None else _leaving_mates.where(_its.c.id == load_id)
+    return (
+        _OF_LOADS.join(box, load.c.id == its_load)
+        .join(job, job.c.id == box.c.job_id)
+        .where(stays, box.c.job_id.in_(mates))
+    )
 
 
 def _of_job(code: str) -> Select[Any]:
@@ -231,7 +248,7 @@ def _heads_without_load(connection: Connection, after: After | None, bounds: Bou
         place = (rows[-1].due, rows[-1].id)
 
 
-def _page(connection: Connection, heads: Iterator[Any], bounds: Bounds) -> MissingPage:
+def _page(connection: Connection, heads: Iterator[Any], bounds: Bounds, load_id: int | None = None) -> MissingPage:
     chosen: list[Any] = []
     end: After | None = None
     rows = 0
@@ -244,14 +261,16 @@ def _page(connection: Connection, heads: Iterator[Any], bounds: Bounds) -> Missi
         chosen.append(head)
         rows += lacking
     ids = [head.id for head in chosen]
-    parts, items, behind = _lacking_parts(connection, ids), _short_items(connection, ids), _behind(connection, ids)
+    parts, items = _lacking_parts(connection, ids), _short_items(connection, ids)
+    behind = _behind(connection, ids, load_id)
     boxes = [_short_box(head, parts[head.id], items[head.id], behind.get(head.id), bounds) for head in chosen]
     return MissingPage(boxes=boxes, next=end)
 
 
-def _behind(connection: Connection, box_ids: Collection[int]) -> Mapping[int, int]:
+def _behind(connection: Connection, box_ids: Collection[int], load_id: int | None) -> Mapping[int, int]:
     """Return for each of these boxes that a load leaves behind the number of that load."""
-    query = _LEFT_BEHIND.with_only_columns(box.c.id, load.c.id.label("load_id")).where(box.c.id.in_(list(box_ids)))
+    boxes = _left_behind(load_id).where(box.c.id.in_(list(box_ids)))
+    query = boxes.with_only_columns(box.c.id, load.c.id.label("load_id"))
     return {row.id: row.load_id for row in connection.execute(query)}
 
 
@@ -345,7 +364,7 @@ def _short_items(connection: Connection, box_ids: Collection[int]) -> defaultdic
 class OpenLoad:
     """A load that has not left: how many of its boxes lack something, are complete but not sealed, and are on it.
 
-    ``behind`` boxes that complete boxes of it are planned for no load.
+    ``behind`` boxes of its jobs stay behind.
     """
 
     id: int
@@ -366,8 +385,8 @@ def open_loads(connection: Connection, *, limit: int) -> list[OpenLoad]:
     boxes: defaultdict[int, list[tuple[str, bool]]] = defaultdict(list)
     for load_id, state, lacks in connection.execute(states):
         boxes[load_id].append((state, bool(lacks)))
-    behind = Counter(connection.execute(_LEFT_BEHIND.with_only_columns(load.c.id)).scalars())
-    return [_open_load(row, boxes[row.id], behind[row.id]) for row in rows]
+    behind = staying_of_loads(connection, [row.id for row in rows])
+    return [_open_load(row, boxes[row.id], len(behind[row.id])) for row in rows]
 
 
 def _open_load(row: Any, boxes: Sequence[tuple[str, bool]], behind: int) -> OpenLoad:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
 
-from sqlalchemy import Connection, Select, and_, or_, select
+from sqlalchemy import ColumnElement, Connection, Select, and_, or_, select
 
 from tracker.records.follow_ups import completes, first
 from tracker.records.lacking import items_short, parts_lacking
@@ -61,6 +61,10 @@ _BOX = select(
 )
 _BOX = _BOX.select_from(box).join(job, job.c.id == box.c.job_id).outerjoin(first, first.c.id == box.c.follows_id)
 _BOX = _BOX.outerjoin(load, and_(load.c.id == box.c.load_id, load.c.state == "open"))
+# As shop.leaving.stays_behind says; a box that has not shipped is on no load that has left.
+stays: Final[ColumnElement[bool]] = and_(
+    job.c.status.in_(["open", "held"]), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED
+)
 _ORDER = (job.c.due, job.c.id, box.c.number)
 
 
@@ -71,7 +75,7 @@ def boxes_to_plan(
 
     Among the sealed ones stand those that hold the rest of a box that was sealed short, sealed or not.
     """
-    query = _BOX.where(job.c.status.in_(["open", "held"]), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED)
+    query = _BOX.where(stays)
     if sealed_only:
         query = query.where(or_(box.c.state.in_(READY_STATES), completes()))
     if job_code:
