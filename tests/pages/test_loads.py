@@ -140,11 +140,11 @@ def test_a_load_does_not_leave_short_unseen(shop: Shop, page: Page) -> None:
     page.goto(f"{shop.address}/loads/{load}")
     expect(main).not_to_contain_text("All boxes are on it.")
     expect(page.get_by_role("region", name="1 box stays behind")).to_contain_text(
-        "box 101 follow-up: open, 1 part missing"
+        "box 101 follow-up: open, lacks 1 part"
     )
     assert violations(page) == []
     page.get_by_text("The truck leaves").click()
-    expect(page.locator("details.sure[open]")).to_contain_text("box 101 follow-up: open, 1 part missing")
+    expect(page.locator("details.sure[open]")).to_contain_text("box 101 follow-up: open, lacks 1 part")
     assert violations(page) == []
     page.get_by_role("button", name="Put box 101 follow-up on this load").click()
     expect(main).to_contain_text("Sealed short: the rest is in box 101 follow-up, on the same load.")
@@ -181,7 +181,7 @@ def test_a_foreman_beside_the_packer_lets_a_box_stay_and_the_page_tells_it_after
     floor.seal(floor.box_102)
     add_person(shop.database, "Fay Fore", Role.FOREMAN, password="the word of a foreman", now=floor.tick())  # noqa: S106
     shop.sign_in(page, "/loads/new?job=J-1", Role.PACKER)
-    expect(page.locator(".stays")).to_contain_text("box 101: open, 2 parts missing, 1 kind of item not counted")
+    expect(page.locator(".stays")).to_contain_text("box 101: open, lacks 2 parts, 1 kind of item not counted")
     page.get_by_role("button", name="1 of 2 boxes of J-1").click()
     expect(page.get_by_role("status")).to_contain_text("Stays behind: 101")
     page.get_by_role("button", name="Plan the load").click()

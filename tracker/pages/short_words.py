@@ -32,7 +32,7 @@ def why_it_stays(box: ShippingBox) -> str:
     elif box.kept:
         why.append(_("on hold"))
     if box.missing:
-        why.append(ngettext("%(num)d part missing", "%(num)d parts missing", box.missing))
+        why.append(ngettext("lacks %(num)d part", "lacks %(num)d parts", box.missing))
     if box.uncounted:
         why.append(ngettext("%(num)d kind of item not counted", "%(num)d kinds of items not counted", box.uncounted))
     if box.state in READY_STATES:
