@@ -97,9 +97,24 @@ def test_the_gs1_prefix_is_set_and_tells_how_far_its_numbers_are(run: Run, tmp_p
     assert "No GS1 prefix is set" in run("gs1", "--off").stdout
 
 
+def test_an_import_says_what_it_read_by_another_name_and_what_to_look_at(shop: Run, tmp_path: Path) -> None:
+    table = tmp_path / "other.csv"
+    table.write_text("cab,part,qty,l,w,t,price\n1,End,2,700,500,18,9\n")
+    order = ("import", str(table), "--job", "J-3", "--customer", "Invented", "--due", "2020-01-31")
+    refused = shop(*order)
+    assert (refused.exit_code, "price" in refused.stderr) == (1, True)
+    taken = shop(*order, "--ignore", "price", "--json")
+    assert taken.exit_code == 0, taken.stderr
+    assert "The column qty is read as quantity." in taken.stderr
+    assert "2020-01-31" in taken.stderr
+    told = json.loads(taken.stdout)
+    assert (told["parts"], told["columns"]["cab"], len(told["warnings"])) == (2, "cabinet", 1)
+
+
 def test_a_cut_list_becomes_a_job_and_its_labels(shop: Run, tmp_path: Path) -> None:
     dry = shop(*_import(tmp_path, "--dry-run", "--json"))
-    assert json.loads(dry.stdout) == {"code": "J-1", "parts": 3, "cabinets": 2, "boxes": [], "dry_run": True}
+    told = {"code": "J-1", "parts": 3, "cabinets": 2, "boxes": [], "columns": {}, "warnings": [], "dry_run": True}
+    assert json.loads(dry.stdout) == told
     made = shop(*_import(tmp_path))
     assert (made.exit_code, made.stdout) == (0, "Job J-1: made 3 parts of 2 cabinets in 2 boxes.\n")
     again = shop(*_import(tmp_path))

@@ -1,5 +1,6 @@
 """What the environment decides, and what it may not."""
 
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,18 @@ def test_without_a_time_zone_the_shop_has_that_of_its_machine(tmp_path: Path) ->
     assert read_settings({"TRACKER_DATA_DIR": str(tmp_path)}).timezone == machine_timezone()
 
 
+def test_an_address_of_the_site_is_taken_without_its_last_slash(tmp_path: Path) -> None:
+    found = read_settings(
+        {"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_SITE_URL": " https://shop.example:8443/tracker/ "}
+    )
+    assert found.site_url == "https://shop.example:8443/tracker"
+
+
+def test_the_day_turns_at_the_shops_own_midnight(tmp_path: Path) -> None:
+    found = read_settings({"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_TIMEZONE": "Asia/Tokyo"})
+    assert found.day_of(datetime(2027, 3, 4, 15, 30, tzinfo=UTC)) == date(2027, 3, 5)
+
+
 def test_a_time_zone_and_a_proxy_are_taken_as_they_are_named(tmp_path: Path) -> None:
     named = {"TRACKER_TIMEZONE": "America/New_York", "TRACKER_TRUSTED_PROXY": "127.0.0.1"}
     found = read_settings({"TRACKER_DATA_DIR": str(tmp_path), **named})
@@ -19,7 +32,16 @@ def test_a_time_zone_and_a_proxy_are_taken_as_they_are_named(tmp_path: Path) -> 
 
 
 @pytest.mark.parametrize(
-    ("name", "value"), [("TRACKER_TIMEZONE", "Mars/Olympus"), ("TRACKER_TRUSTED_PROXY", "the proxy")]
+    ("name", "value"),
+    [
+        ("TRACKER_TIMEZONE", "Mars/Olympus"),
+        ("TRACKER_TRUSTED_PROXY", "the proxy"),
+        *(
+            ("TRACKER_SITE_URL", each)
+            for each in ("shop", "shop:8000", "ftp://shop", "http://", "http://sh op", "http://shop:x", "http://[1")
+        ),
+        *(("TRACKER_SITE_URL", each) for each in ("http://shop?x=1", "http://shop#x", "http://tällä")),
+    ],
 )
 def test_what_is_no_time_zone_or_no_address_is_refused_by_its_name(tmp_path: Path, name: str, value: str) -> None:
     with pytest.raises(InvalidInputError, match=name) as refused:

@@ -307,6 +307,7 @@ def slot(name: str, as_json: bool) -> None:
     "--items", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Table: box, item, quantity."
 )
 @click.option("--standard", help="The construction standard of the cabinets, by its name.")
+@click.option("--ignore", multiple=True, metavar="COLUMN", help="A column that means nothing; may be repeated.")
 @click.option("--dry-run", is_flag=True, help="Say what would be made; store nothing.")
 @json_option
 @answers
@@ -318,6 +319,7 @@ def import_(
     units: str,
     items: Path | None,
     standard: str | None,
+    ignore: tuple[str, ...],
     dry_run: bool,
     as_json: bool,
 ) -> None:
@@ -328,8 +330,9 @@ def import_(
     from contextlib import ExitStack
 
     from tracker.shop.lengths import Units
+    from tracker.shop.order_warnings import order_warnings
     from tracker.work.intake import read_order_table
-    from tracker.work.lists import packing_of, standard_named
+    from tracker.work.lists import boards_of, packing_of, standard_named
     from tracker.work.orders import preview_order, take_order
 
     with ExitStack() as stack:
@@ -344,7 +347,13 @@ def import_(
             due=day,
             units=Units(units),
             standard=standard_named(_database(), standard),
+            ignore=ignore,
         )
+    for heading, column in order.read_as.items():
+        echo(f"The column {heading} is read as {column}.", err=True)
+    warnings = order_warnings(order, boards_of(_database()), _settings().day_of(datetime.now(UTC)))
+    for warning in warnings:
+        echo(f"Look at this: {warning}", err=True)
     packing = packing_of(_database())
     if dry_run:
         taken = preview_order(order, packing)
@@ -356,6 +365,7 @@ def import_(
     boxes = say_many("%(num)d box", "%(num)d boxes", len(taken.box_names))
     sentence = f"Job {taken.code}: {verb} {parts} of {cabinets} in {boxes}."
     result = {"code": taken.code, "parts": taken.parts, "cabinets": taken.cabinets, "boxes": list(taken.boxes)}
+    result |= {"columns": dict(taken.columns), "warnings": warnings}
     _put({**result, "dry_run": dry_run}, sentence, as_json=as_json)
 
 

@@ -1,11 +1,14 @@
 """What the environment decides, read once into one frozen value."""
 
+import re
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date, datetime
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Final
+from urllib.parse import urlsplit
 
 from babel.dates import get_timezone
 from babel.localtime import get_localzone
@@ -14,6 +17,7 @@ from platformdirs import user_data_path
 from tracker.shop.errors import Fault, InvalidInputError
 
 ANY_PROXY: Final = "*"
+_PLAIN: Final = re.compile(r"[!-~]+")  # an address is written in ASCII, without spaces (RFC 3986)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +38,10 @@ class Settings:
     certificate: Path | None = None
     certificate_key: Path | None = None
 
+    def day_of(self, moment: datetime) -> date:
+        """Return the day that it is in the shop at a moment."""
+        return moment.astimezone(get_timezone(self.timezone)).date()
+
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
     """Read TRACKER_DATA_DIR, _DATABASE_URL, _SECRET_KEY, _SITE_URL, _TIMEZONE, _TRUSTED_PROXY, _CERTIFICATE and _KEY,
@@ -48,7 +56,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     data_dir.mkdir(parents=True, exist_ok=True)
     database_url = environment.get("TRACKER_DATABASE_URL") or f"sqlite:///{data_dir / 'tracker.db'}"
     secret_key = environment.get("TRACKER_SECRET_KEY") or _kept_secret(data_dir / "secret_key")
-    site_url = (environment.get("TRACKER_SITE_URL") or "").rstrip("/")
+    site_url = _site_url((environment.get("TRACKER_SITE_URL") or "").strip())
     return Settings(
         data_dir=data_dir,
         database_url=database_url,
@@ -84,6 +92,21 @@ def _timezone(name: str) -> str:
         told = "TRACKER_TIMEZONE is no time zone: a name such as Europe/Madrid is wanted."
         raise InvalidInputError(told, [fault]) from None
     return name
+
+
+def _site_url(address: str) -> str:
+    if not address:
+        return ""
+    try:
+        parts = urlsplit(address)
+        good = parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0
+    except ValueError:
+        good = False
+    if good and _PLAIN.fullmatch(address) and not parts.query and not parts.fragment:
+        return address.rstrip("/")
+    fault = Fault(where={"field": "TRACKER_SITE_URL"}, what=f"{address[:80]} is none")
+    told = "TRACKER_SITE_URL is no address: one such as https://tracker.example is wanted, with http:// or https://."
+    raise InvalidInputError(told, [fault])
 
 
 def _proxy(address: str) -> str:

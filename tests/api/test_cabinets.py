@@ -225,7 +225,7 @@ def test_a_bad_row_of_a_cabinet_table_is_named_by_line_and_column(office: Caller
         {"line": 3, "column": "depth", "rule": "lines.setback"}
     ]
     answer = office.upload("/jobs/import", **form, file=(BytesIO(b"cabinet,family\n1,base\n"), "c.csv"))
-    assert {"line": 1, "column": "width"} in [fault["where"] for fault in answer.json["errors"]]
+    assert {"line": 1, "column": "width, height, depth"} in [fault["where"] for fault in answer.json["errors"]]
 
 
 def test_boards_are_planned_labelled_and_scanned(office: Caller, admin: Caller) -> None:

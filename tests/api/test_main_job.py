@@ -12,6 +12,14 @@ from tests.reading import codes_in
 from tracker.shop.roles import Role
 
 AT = "2027-03-01T08:00:{:02d}+00:00"
+BOARD = """units = "mm"
+[[board]]
+name = "oak 18"
+material = "oak"
+length = 2800
+width = 2070
+thickness = 18
+"""
 ORDER: dict[str, Any] = {
     "code": "J-1042",
     "customer": "Larch Court (invented)",
@@ -145,6 +153,45 @@ def test_a_cut_list_is_imported_with_its_items(shop: dict[Role, Caller]) -> None
     box = office.get(f"/boxes/{made.json['boxes'][0]}").json
     assert box["items"] == [{"item": "spring pin 8 mm", "quantity": 2, "counted": None}]
     assert office.upload("/jobs/import", file=(io.BytesIO(table.encode()), "l.csv"), **form).status_code == 409
+
+
+@pytest.mark.parametrize("path", ["/jobs", "/jobs/import"])
+def test_every_call_that_takes_an_order_can_be_tried_and_says_what_to_look_at(
+    shop: dict[Role, Caller], path: str
+) -> None:
+    office = shop[Role.OFFICE]
+    shop[Role.ADMIN].client.put("/api/v1/lists/boards", headers=shop[Role.ADMIN].headers, json={"text": BOARD})
+    row = {"cabinet": "1", "part": "End", "length": 700, "width": 500, "thickness": 18, "material": "purple"}
+    form = {"code": "J-77", "customer": "Invented", "due": "2020-01-31"}
+
+    def send(query: str) -> Any:
+        if path == "/jobs":
+            return office.post(f"{path}{query}", {**form, "parts": [row]})
+        table = "\n".join(",".join(map(str, each)) for each in (row, row.values()))
+        return office.upload(f"{path}{query}", file=(io.BytesIO(table.encode()), "list.csv"), **form)
+
+    for query, status in (("?dry_run=1", 200), ("", 201)):
+        assert office.get("/jobs/J-77").status_code == 404
+        answer = send(query)
+        assert (answer.status_code, answer.json["parts"]) == (status, 1), answer.text
+        late, board = answer.json["warnings"]
+        assert "2020-01-31" in late
+        assert "purple, 18 mm" in board
+
+
+def test_other_names_are_matched_and_shown_and_columns_that_nobody_knows_refused_or_ignored(
+    shop: dict[Role, Caller],
+) -> None:
+    table = "cab,family,w,height,depth,qty,fronts,price\n1,base,600,876,600,3,3 drawers,9\n"
+    form = {"code": "J-78", "customer": "Invented", "due": "2027-03-05"}
+    office = shop[Role.OFFICE]
+    refused = office.upload("/jobs/import", file=(io.BytesIO(table.encode()), "c.csv"), **form)
+    assert (refused.status_code, refused.json["errors"][0]["where"]) == (422, {"line": 1, "column": "price"})
+    dry = office.upload(
+        "/jobs/import?dry_run=1", file=(io.BytesIO(table.encode()), "c.csv"), **form, ignore="colour, Price"
+    )
+    assert (dry.status_code, dry.json["cabinets"]) == (200, 3), dry.text
+    assert dry.json["columns"] == {"cab": "cabinet", "w": "width", "qty": "quantity"}
 
 
 def test_one_bad_row_and_nothing_is_stored_and_every_bad_row_is_named(shop: dict[Role, Caller]) -> None:

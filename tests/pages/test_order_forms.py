@@ -93,6 +93,26 @@ def test_a_material_that_the_shop_does_not_list_is_doubted(floor: Floor, office:
     assert "oak" not in doubt
 
 
+def test_the_preview_shows_what_is_read_by_another_name_and_a_day_that_is_past(office: Caller) -> None:
+    table = b"cab,part,qty,l,w,t,price\n1,End,2,720,560,18,9\n"
+    sent = {**HEAD, "by": "file", "due": "2020-01-31"}
+    refused = office.send("/orders/preview", **sent, file=(BytesIO(table), "list.csv"))
+    assert refused.status_code == 422
+    assert "price" in refused.text
+    page = office.send("/orders/preview", **sent, ignore="price", file=(BytesIO(table), "list.csv"))
+    assert page.status_code == 200, page.text
+    assert "qty is read as quantity" in page.text
+    assert "is past" in page.text
+    assert office.send("/orders/take", **fields_of(page.text, "/orders/take")).status_code == 303
+
+
+def test_a_bad_cell_under_another_name_is_mended_in_its_place(office: Caller) -> None:
+    table = b"cab,part,qty,l,w,t\n1,End,two,720,560,18\n"
+    form = office.send("/orders/preview", **{**HEAD, "by": "file"}, file=(BytesIO(table), "list.csv"))
+    assert form.status_code == 422
+    assert 'name="cell-2-2" value="two"' in form.text
+
+
 def test_a_refusal_speaks_in_the_units_in_which_the_order_is_written(office: Caller) -> None:
     sizes = {"width": "99", "height": "30", "depth": "23", "fronts": "door", "hinge": "left"}
     page = office.send("/orders/preview", **{**HEAD, "units": "in"}, **typed(**sizes))

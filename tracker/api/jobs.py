@@ -1,11 +1,12 @@
 """Jobs: taken, looked at, held, resumed, cancelled."""
 
 from collections.abc import Callable
+from dataclasses import asdict
 from typing import Any
 
 from flask import request
 
-from tracker.api.context import caller, database, new_id, now
+from tracker.api.context import caller, database, new_id, now, settings
 from tracker.api.paging import cut, date_and_number, number_after, token_after
 from tracker.api.schemas import (
     BoxesShape,
@@ -25,22 +26,24 @@ from tracker.records import look
 from tracker.records.look import JobView
 from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
 from tracker.shop.lengths import Units
+from tracker.shop.order_warnings import order_warnings
 from tracker.shop.orders import Order
 from tracker.shop.roles import Role
 from tracker.work.access import needs
 from tracker.work.intake import read_json_order, read_order_table
 from tracker.work.jobs import cancel_job, hold_job, resume_job
-from tracker.work.lists import packing_of, standard_named
-from tracker.work.orders import Taken, preview_order, take_order
+from tracker.work.lists import boards_of, packing_of, standard_named
+from tracker.work.orders import preview_order, take_order
 
 blueprint = CallBlueprint("jobs", __name__)
 
 
 @blueprint.route("/jobs", methods=["POST"])
 @blueprint.arguments(JobOrderShape)
+@blueprint.arguments(DryRunShape, location="query")
 @blueprint.response(201, TakenShape)
 @needs(Role.OFFICE)
-def post_job(order: dict[str, Any]) -> Taken:
+def post_job(order: dict[str, Any], query: dict[str, Any]) -> Any:
     """Take a job from cabinets or parts in JSON. All of it or nothing."""
     read = read_json_order(
         order["parts"],
@@ -52,7 +55,7 @@ def post_job(order: dict[str, Any]) -> Taken:
         due=order["due"],
         units=Units(order["units"]),
     )
-    return _take(read)
+    return _take(read, **query)
 
 
 @blueprint.route("/jobs/import", methods=["POST"])
@@ -60,7 +63,7 @@ def post_job(order: dict[str, Any]) -> Taken:
 @blueprint.arguments(DryRunShape, location="query")
 @blueprint.response(201, TakenShape)
 @needs(Role.OFFICE)
-def import_job(form: dict[str, Any], query: dict[str, Any]) -> Taken | tuple[Taken, int]:
+def import_job(form: dict[str, Any], query: dict[str, Any]) -> Any:
     """Take a job from a table, CSV or XLSX, in the form field ``file``; its items in ``items``, if any.
 
     A table with a column ``family`` lists cabinets; any other is a cut list.
@@ -78,15 +81,18 @@ def import_job(form: dict[str, Any], query: dict[str, Any]) -> Taken | tuple[Tak
         due=form["due"],
         units=Units(form["units"]),
         standard=standard_named(database(), form["standard"]),
+        ignore=form["ignore"].split(","),
     )
-    if query["dry_run"]:
-        return preview_order(order, packing_of(database())), 200
-    return _take(order)
+    return _take(order, **query)
 
 
-def _take(order: Order) -> Taken:
-    packing = packing_of(database())
-    return take_order(database(), order, who=caller().name, now=now(), act_id=new_id(), packing=packing)
+def _take(order: Order, *, dry_run: bool) -> dict[str, Any] | tuple[dict[str, Any], int]:
+    packing, at = packing_of(database()), now()
+    told = {"warnings": order_warnings(order, boards_of(database()), settings().day_of(at))}
+    if dry_run:
+        return {**asdict(preview_order(order, packing)), **told}, 200
+    taken = take_order(database(), order, who=caller().name, now=at, act_id=new_id(), packing=packing)
+    return {**asdict(taken), **told}
 
 
 @blueprint.route("/jobs", methods=["GET"])

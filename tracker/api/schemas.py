@@ -205,6 +205,7 @@ class ImportShape(Schema):
     due = fields.Date(required=True)
     units = fields.String(load_default="mm", validate=validate.OneOf(["mm", "in"]))
     standard = fields.String(load_default=None, allow_none=True)
+    ignore = fields.String(load_default="", metadata={"description": "columns that mean nothing, separated by commas"})
 
 
 class DryRunShape(Schema):
@@ -221,6 +222,10 @@ class TakenShape(Schema):
     cabinets = fields.Integer()
     boxes = fields.List(fields.String())
     box_names = fields.List(fields.String())
+    columns = fields.Dict(
+        keys=fields.String(), values=fields.String(), metadata={"description": "headings read by another name"}
+    )
+    warnings = fields.List(fields.String(), metadata={"description": "what to look at; none of it refuses the order"})
 
 
 class CountShape(Schema):

@@ -9,8 +9,8 @@ from typing import Final
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
 from tracker.shop.lifting import Handling, grade_lifting
+from tracker.shop.order_warnings import material_of, unlisted
 from tracker.shop.orders import Order
-from tracker.shop.steps import Supply
 from tracker.shop.supplies import Boards
 from tracker.work.orders import preview_order
 
@@ -140,11 +140,9 @@ def _box_row(box: PlannedBox) -> BoxRow:
 
 def _materials(order: Order, boards: Boards) -> list[MaterialRow]:
     sums: dict[tuple[str, float], list[float]] = {}
-    made: set[tuple[str, float]] = set()
+    not_listed = unlisted(order.parts, boards)
     for line in order.parts:
-        if line.supply is Supply.MADE:
-            made.add((line.material, round(line.thickness_mm, 2)))
-        found = sums.setdefault((line.material, round(line.thickness_mm, 2)), [0, 0.0, 0.0])
+        found = sums.setdefault(material_of(line), [0, 0.0, 0.0])
         found[0] += line.quantity
         found[1] += line.quantity * line.length_mm * line.width_mm / 1e6
         found[2] += line.quantity * line.mass_kg
@@ -155,7 +153,7 @@ def _materials(order: Order, boards: Boards) -> list[MaterialRow]:
             parts=int(count),
             area_m2=area,
             mass_kg=mass,
-            listed=not boards.stocks or (name, thickness) not in made or boards.lists(name or "board", thickness),
+            listed=(name, thickness) not in not_listed,
         )
         for (name, thickness), (count, area, mass) in sorted(sums.items())
     ]

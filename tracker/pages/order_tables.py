@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from typing import IO, Final
 
 from tracker.shop.cabinets.orders import CABINET_COLUMNS
-from tracker.shop.cutlist import column_name
+from tracker.shop.columns import column_name, column_of, is_of_cabinets
+from tracker.shop.cutlist import PART_COLUMNS
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.saying import join
 from tracker.work.table_files import read_table
@@ -75,7 +76,8 @@ def faulty_rows(file: IO[bytes], faults: Iterable[Fault]) -> Faulty:
         return Faulty(others=(*others, *told))
     # What is wrong with a file's first line is told in words: there is no cell to mend.
     others += _all(by_line.pop(1, _OfLine()))
-    names = [column_name(name) for name in header]
+    known = CABINET_COLUMNS if is_of_cabinets(header) else PART_COLUMNS
+    names = [column_of(name, known) or column_name(name) for name in header]
     rows = tuple(_row(line, header, names, found[line], by_line[line]) for line in sorted(by_line) if line in found)
     return Faulty(columns=tuple(header), rows=rows, others=tuple(others), more=len(by_line) - len(rows))
 
@@ -182,12 +184,12 @@ def rows_of_table(file: IO[bytes]) -> list[TypedRow] | None:
     """Return the rows of a table of cabinets as if they had been typed; None for another table, or a long one."""
     try:
         with read_table(file) as table:
-            names = [column_name(name) for name in table.header]
-            if "family" not in names:
+            if not is_of_cabinets(table.header):
                 return None
+            names = [column_of(name, CABINET_COLUMNS) for name in table.header]
             rows: list[TypedRow] = []
             for _line, cells in table.rows:
-                row = {name: cell for name, cell in zip(names, cells, strict=False) if name in CABINET_COLUMNS and cell}
+                row = {name: cell for name, cell in zip(names, cells, strict=False) if name is not None and cell}
                 if row:
                     rows.append(row)
                 if len(rows) > MOST_TYPED:

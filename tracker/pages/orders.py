@@ -64,7 +64,7 @@ blueprint = Blueprint("orders", __name__)
 
 EMPTY_ROWS: Final = 3
 MOST_DRAWN: Final = 30
-FIELDS: Final = ("code", "customer", "due", "units", "standard")
+FIELDS: Final = ("code", "customer", "due", "units", "standard", "ignore")
 _DRAWN: Final = ("family", "width", "height", "depth", "fronts", "hinge")
 
 
@@ -284,6 +284,7 @@ def _read_table(draft: Draft) -> Order:
                 due=_due(draft) or today(),
                 units=draft.units,
                 standard=standard_named(database(), draft.head["standard"] or None),
+                ignore=draft.head["ignore"].split(","),
             )
     finally:
         if items is not None:
@@ -393,6 +394,7 @@ def _preview_page(draft: Draft, order: Order, shown: Preview) -> str:
         order=order,
         shown=shown,
         drawings=drawings,
+        past=order.due < today(),
         day=day,
         number=lambda value: format_decimal(round(value, 1)),
         **_words(),

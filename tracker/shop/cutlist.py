@@ -1,11 +1,12 @@
 """The cut list: from rows of text, or rows of JSON, to the lines of an order. All rows or none, every fault named."""
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from sys import intern
 from typing import Any, Final
 
+from tracker.shop.columns import match_columns, wrong_width
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
 from tracker.shop.lengths import Units, read_count, read_length, spell_number
 from tracker.shop.orders import EDGES, ItemLine, PartLine
@@ -44,19 +45,17 @@ _EDGE_SETS: Final = {
 }
 
 
-def column_name(spelled: str) -> str:
-    """Return the name by which a column is known, however its case and spaces are written."""
-    return "".join(spelled.lower().split())
-
-
-def read_parts(header: Sequence[str], rows: Iterable[Row], units: Units) -> tuple[PartLine, ...]:
+def read_parts(
+    header: Sequence[str], rows: Iterable[Row], units: Units, *, ignore: Collection[str] = ()
+) -> tuple[PartLine, ...]:
     """Return the part lines of a table. Raises InvalidInputError naming line, column, value and what is wanted.
 
-    Raises TooLargeError for more than MOST_PIECES pieces.
+    ``ignore`` names columns that mean nothing. Raises TooLargeError for more than MOST_PIECES pieces.
     """
     faults = _Faults()
-    columns = _columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS)
-    return _part_lines(_table_rows(columns, len(header), rows, faults), units, faults)
+    inches = units is Units.INCH
+    columns = match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS, ignore=ignore, inches=inches)
+    return _part_lines(_table_rows(columns, header, rows, faults), units, faults)
 
 
 def parts_from_rows(rows: Iterable[Mapping[str, Any]], units: Units) -> tuple[PartLine, ...]:
@@ -65,11 +64,11 @@ def parts_from_rows(rows: Iterable[Mapping[str, Any]], units: Units) -> tuple[Pa
     return _part_lines(_json_rows(rows, PART_COLUMNS, faults), units, faults)
 
 
-def read_items(header: Sequence[str], rows: Iterable[Row]) -> tuple[ItemLine, ...]:
+def read_items(header: Sequence[str], rows: Iterable[Row], *, ignore: Collection[str] = ()) -> tuple[ItemLine, ...]:
     """Return the item lines of a table with the columns box, item, quantity; rows of one item in one box add up."""
     faults = _Faults()
-    columns = _columns(header, ITEM_COLUMNS, ITEM_COLUMNS)
-    return _item_lines(_table_rows(columns, len(header), rows, faults), faults)
+    columns = match_columns(header, ITEM_COLUMNS, ITEM_COLUMNS, ignore=ignore)
+    return _item_lines(_table_rows(columns, header, rows, faults), faults)
 
 
 def items_from_rows(rows: Iterable[Mapping[str, Any]]) -> tuple[ItemLine, ...]:
@@ -246,32 +245,11 @@ def _item_lines(named: _Named, faults: _Faults) -> tuple[ItemLine, ...]:
     return tuple(ItemLine(box=box, item=item, quantity=count) for (box, item), count in counts.items())
 
 
-def _columns(header: Sequence[str], known: Sequence[str], needed: Sequence[str]) -> dict[int, str]:
-    names = [column_name(spelled) for spelled in header]
-    twice = sorted({name for name in names if name in known and names.count(name) > 1})
-    absent = [name for name in needed if name not in names]
-    faults = _Faults()
-    for name in twice:
-        faults.add({"line": 1, "column": name}, say("this column is there twice; wanted: once"))
-    for name in absent:
-        found = ", ".join(name[:40] for name in names[:20] if name) or say("nothing")
-        what = say("this column is not there; wanted in the first line. Found: %(found)s", found=found)
-        faults.add({"line": 1, "column": name}, what)
-    faults.refuse_if_any(say("The first line does not name the columns. Nothing was stored."))
-    return {place: name for place, name in enumerate(names) if name in known}
-
-
-def _table_rows(columns: Mapping[int, str], width: int, rows: Iterable[Row], faults: _Faults) -> _Named:
+def _table_rows(columns: Mapping[int, str], header: Sequence[str], rows: Iterable[Row], faults: _Faults) -> _Named:
     for line, cells in rows:
         if not any(map(str.strip, cells)):
             continue
-        # An unquoted decimal comma makes one cell two and shifts the rest by a column: a wrong panel, were it let pass.
-        if len(cells) > width:
-            what = say(
-                "%(count)s values; wanted: %(width)s, as in the first line, with a decimal comma in quotation marks",
-                count=len(cells),
-                width=width,
-            )
+        if (what := wrong_width(header, cells)) is not None:
             faults.add({"line": line}, what)
         yield _at_line(line), {name: cells[place] for place, name in columns.items() if place < len(cells)}
 

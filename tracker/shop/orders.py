@@ -1,8 +1,8 @@
 """An order as the shop takes it: the parts and items of one job, before any code is given."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Final
 
@@ -98,7 +98,10 @@ class OrderedDesign:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
-    """One job as it is taken: who for, by when, and what. An item's box may be the name of a cabinet."""
+    """One job as it is taken: who for, by when, and what. An item's box may be the name of a cabinet.
+
+    ``read_as`` has the headings of its table that name a column by another well-known name, each with the column.
+    """
 
     job: str
     customer: str
@@ -106,3 +109,4 @@ class Order:
     parts: Sequence[PartLine]
     items: Sequence[ItemLine] = ()
     designs: Sequence[OrderedDesign] = ()
+    read_as: Mapping[str, str] = field(default_factory=dict)

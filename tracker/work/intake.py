@@ -1,6 +1,7 @@
 """Read an order as it arrives: a table of parts or of cabinets with its table of items, or rows of JSON."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import IO, Any
 
@@ -8,6 +9,7 @@ from tracker.shop import cutlist
 from tracker.shop.cabinets.lines import design_all, item_lines, part_lines
 from tracker.shop.cabinets.orders import CABINET_COLUMNS, NEEDED_CABINET_COLUMNS, read_cabinets
 from tracker.shop.cabinets.standard import Standard
+from tracker.shop.columns import is_of_cabinets, match_columns, read_as, wrong_width
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units
 from tracker.shop.orders import ItemLine, Order, OrderedDesign, PartLine
@@ -24,24 +26,31 @@ def read_order_table(
     due: date,
     units: Units,
     standard: Standard,
+    ignore: Collection[str] = (),
 ) -> Order:
     """Read a cut list, or a table of cabinets (it has a column ``family``), and a table of items if there is one.
+
+    ``ignore`` names columns that mean nothing.
 
     Raises InvalidInputError naming every bad cell, and for each cabinet that cannot be built the rule that it breaks.
     """
     table = read_table(file)
     designs: tuple[OrderedDesign, ...] = ()
     parts: Sequence[PartLine]
-    if "family" in map(cutlist.column_name, table.header):
-        designs = _read_cabinet_table(table, units, standard)
+    columns: Sequence[str]
+    if is_of_cabinets(table.header):
+        columns = CABINET_COLUMNS
+        designs = _read_cabinet_table(table, units, standard, ignore)
         parts = tuple(part_lines(designs))
     else:
-        parts = cutlist.read_parts(table.header, table.rows, units)
+        columns = cutlist.PART_COLUMNS
+        parts = cutlist.read_parts(table.header, table.rows, units, ignore=ignore)
     items: Sequence[ItemLine] = ()
     if items_file is not None:
-        table = read_table(items_file)
-        items = cutlist.read_items(table.header, table.rows)
-    return _order(parts, items, designs, job=job, customer=customer, due=due)
+        of_items = read_table(items_file)
+        items = cutlist.read_items(of_items.header, of_items.rows, ignore=ignore)
+    order = _order(parts, items, designs, job=job, customer=customer, due=due)
+    return replace(order, read_as=read_as(table.header, columns, ignore))
 
 
 def read_json_order(
@@ -68,10 +77,14 @@ def read_json_order(
     return _order(lines, cutlist.items_from_rows(items), designs, job=job, customer=customer, due=due)
 
 
-def _read_cabinet_table(table: Table, units: Units, standard: Standard) -> tuple[OrderedDesign, ...]:
+def _read_cabinet_table(
+    table: Table, units: Units, standard: Standard, ignore: Collection[str]
+) -> tuple[OrderedDesign, ...]:
+    inches = units is Units.INCH
+    columns = match_columns(table.header, CABINET_COLUMNS, NEEDED_CABINET_COLUMNS, ignore=ignore, inches=inches)
     long_rows: list[Fault] = []
     try:
-        return _designs(_rows(table, long_rows), units, standard, long_rows)
+        return _designs(_rows(table, columns, long_rows), units, standard, long_rows)
     except InvalidInputError as error:
         raise InvalidInputError(error.detail, [_at_column(fault) for fault in error.faults]) from error
 
@@ -95,30 +108,15 @@ def _at_column(fault: Fault) -> Fault:
     return Fault(where=where, what=fault.what)
 
 
-def _rows(table: Table, long_rows: list[Fault]) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]:
-    """Yield each row's place and cells; a row with more values than the header has names is left to ``long_rows``."""
-    names = [cutlist.column_name(spelled) for spelled in table.header]
-    known = [name for name in names if name in CABINET_COLUMNS]
-    faults = [
-        *(_header_fault(name, say("this column is not there")) for name in NEEDED_CABINET_COLUMNS if name not in known),
-        *(
-            _header_fault(name, say("this column is there twice"))
-            for name in sorted({n for n in known if known.count(n) > 1})
-        ),
-    ]
-    if faults:
-        raise InvalidInputError(say("The first line does not name the columns. Nothing was stored."), faults)
+def _rows(
+    table: Table, columns: Mapping[int, str], long_rows: list[Fault]
+) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]:
+    """Yield each row's place and cells; a row with values that the header does not name is left to ``long_rows``."""
     for line, cells in table.rows:
-        if any(map(str.strip, cells)):
-            if len(cells) > len(names):
-                what = say("%(count)s values; the first line has %(names)s names", count=len(cells), names=len(names))
-                long_rows.append(Fault(where={"line": line}, what=what))
-                continue
-            yield {"line": line}, {name: cell for name, cell in zip(names, cells, strict=False) if name in known}
-
-
-def _header_fault(name: str, what: str) -> Fault:
-    return Fault(where={"line": 1, "field": name}, what=what)
+        if (what := wrong_width(table.header, cells)) is not None:
+            long_rows.append(Fault(where={"line": line}, what=what))
+        elif any(map(str.strip, cells)):
+            yield {"line": line}, {name: cells[place] for place, name in columns.items() if place < len(cells)}
 
 
 def _order(

@@ -2,8 +2,8 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import islice
 from typing import Any
@@ -39,6 +39,7 @@ class Taken:
     cabinets: int
     box_names: tuple[str, ...]
     boxes: tuple[str, ...] = ()
+    columns: Mapping[str, str] = field(default_factory=dict)  # headings that were read as another name
 
 
 def take_order(
@@ -60,13 +61,7 @@ def take_order(
         job_id = numbers.job
         ledger.act("order", scan_id=act_id, message=f"Job {order.job} taken: {preview.parts} parts.", job_id=job_id)
         ledger.write()
-    return Taken(
-        code=preview.code,
-        parts=preview.parts,
-        cabinets=preview.cabinets,
-        box_names=preview.box_names,
-        boxes=tuple(box_code(number) for number in numbers.boxes),
-    )
+    return replace(preview, boxes=tuple(box_code(number) for number in numbers.boxes))
 
 
 def preview_order(order: Order, packing: Packing | None = None) -> Taken:
@@ -97,6 +92,7 @@ def _preview(order: Order, planned: Sequence[PlannedBox]) -> Taken:
         parts=sum(line.quantity for line in order.parts),
         cabinets=len({line.cabinet for line in order.parts}),
         box_names=tuple(box.name for box in planned),
+        columns=order.read_as,
     )
 
 

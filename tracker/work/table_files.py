@@ -7,7 +7,7 @@ import lzma
 import zipfile
 import zlib
 from collections.abc import Generator, Iterator, Mapping, Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from types import TracebackType
 from typing import IO, Final, Self
@@ -16,7 +16,9 @@ from xml.parsers import expat
 import openpyxl
 from openpyxl.utils.exceptions import InvalidFileException
 
-from tracker.shop.cutlist import ITEM_COLUMNS, PART_COLUMNS, Row, column_name
+from tracker.shop.cabinets.orders import CABINET_COLUMNS
+from tracker.shop.columns import column_of
+from tracker.shop.cutlist import ITEM_COLUMNS, MOST_FAULTS_TOLD, PART_COLUMNS, Row
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
 from tracker.shop.lengths import spell_number
 from tracker.shop.saying import Said, join, say
@@ -44,7 +46,7 @@ _OLD_EXCEL: Final = b"\xd0\xcf\x11\xe0"
 _UTF_16: Final = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _NOT_IN_WINDOWS_1252: Final = b"\x81\x8d\x8f\x90\x9d"
 _SHARED_STRINGS: Final = "xl/sharedstrings.xml"
-_KNOWN: Final = frozenset((*PART_COLUMNS, *ITEM_COLUMNS))
+_KNOWN: Final = frozenset((*PART_COLUMNS, *ITEM_COLUMNS, *CABINET_COLUMNS))
 # What zipfile, expat and openpyxl raise, each where it first stumbles over a damaged file.
 _DAMAGE: Final = (
     *(ArithmeticError, AttributeError, EOFError, LookupError, OSError, RuntimeError, SyntaxError, TypeError),
@@ -172,7 +174,7 @@ def _separator(first_line: str) -> str:
 
 
 def _known_names(line: str, separator: str) -> int:
-    return sum(column_name(name.strip().strip('"')) in _KNOWN for name in line.split(separator))
+    return sum(column_of(name.strip().strip('"'), _KNOWN) is not None for name in line.split(separator))
 
 
 def _encoding(file: IO[bytes]) -> str:
@@ -207,7 +209,7 @@ def _decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = 
 
 
 def _xlsx_rows(file: IO[bytes]) -> Generator[Row]:
-    _check_package(file)
+    uncounted = _check_package(file)
     try:
         book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
     except _DAMAGE as error:
@@ -216,6 +218,8 @@ def _xlsx_rows(file: IO[bytes]) -> Generator[Row]:
         if not book.worksheets:
             raise _no_table(say("the spreadsheet has no sheet"))
         sheet = book.worksheets[0]
+        part: str = sheet._worksheet_path  # type: ignore[attr-defined]  # noqa: SLF001 - nothing else tells it
+        _refuse_uncounted(uncounted.get(part.lstrip("/").lower(), []))
         sheet.reset_dimensions()  # what a file says of its size may be wrong
         for line, values in enumerate(sheet.iter_rows(values_only=True), start=1):
             yield line, _cells(values)
@@ -225,13 +229,27 @@ def _xlsx_rows(file: IO[bytes]) -> Generator[Row]:
         book.close()
 
 
+def _refuse_uncounted(cells: Sequence[tuple[int, str]]) -> None:
+    """Refuse formulas without a value: openpyxl would read each as an empty cell."""
+    if not cells:
+        return
+    told = say("The spreadsheet has formulas that were never worked out. Nothing was stored.")
+    faults = []
+    for line, cell in cells:
+        what = say("cell %(cell)s: a formula without a value; save the file in a spreadsheet program", cell=cell[:20])
+        faults.append(Fault(where={"line": line, "cell": cell[:20]}, what=what))
+    raise InvalidInputError(told, faults)
+
+
 def _damaged(error: BaseException) -> InvalidInputError:
     kind = type(error).__name__
     return _no_table(say("it is no readable spreadsheet, or a damaged one (%(kind)s)", kind=kind))
 
 
-def _check_package(file: IO[bytes]) -> None:
+def _check_package(file: IO[bytes]) -> dict[str, list[tuple[int, str]]]:
     """Refuse what is no spreadsheet, and a small file that would fill the memory, before openpyxl opens it.
+
+    Returns the line and name of each cell with a formula and no value, by the part that it stands in.
 
     zipfile unpacks no member beyond the size that the archive declares, so that declared sizes are true bounds.
     """
@@ -243,9 +261,12 @@ def _check_package(file: IO[bytes]) -> None:
             if "[Content_Types].xml" not in names or not any(name.startswith("xl/") for name in names):
                 raise _no_table(say("it is a zip archive, but no spreadsheet"))
             _check_sizes(members)
+            uncounted = {}
             for member in members:
+                name = member.filename.lower()
                 with archive.open(member) as part:
-                    _check_elements(part, member.filename.lower())
+                    uncounted[name] = _check_elements(part, name)
+            return uncounted
     except _DAMAGE as error:
         raise _damaged(error) from error
 
@@ -276,9 +297,14 @@ class _Elements:
     openpyxl holds a row whole, some 300 bytes an element, and leaves out a row that is not numbered above the last.
     """
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, most: int, parser: expat.XMLParserType) -> None:
         self._most = most
         self._all = self._of_row = self._depth = self._row = 0
+        self._cell, self._formula, self._value = "", False, False
+        self.uncounted: list[tuple[int, str]] = []  # line and name of each cell with a formula and no value
+        self._parser = parser
+        parser.StartElementHandler = self.start
+        parser.EndElementHandler = self.end
 
     def start(self, name: str, attributes: Mapping[str, str]) -> None:
         self._depth += 1
@@ -288,8 +314,23 @@ class _Elements:
             raise _too_large(say("The spreadsheet has far more cells than a cut list needs."))
         if self._depth == 3 and "r" in attributes and name.endswith("row"):
             self._check_order(int(float(attributes["r"])))
+        elif self._depth == 4:
+            # A formula may come to an empty text; any other value is written out.
+            self._cell, self._formula, self._value = attributes.get("r", "?"), False, attributes.get("t") == "str"
+        elif self._depth == 5 and name.rpartition(":")[2] == "f":
+            self._formula = True
+        elif self._depth == 5 and self._formula:
+            self._parser.CharacterDataHandler = self._text
+
+    def _text(self, _text: str) -> None:
+        self._value = True
+        self._parser.CharacterDataHandler = None
 
     def end(self, _name: str) -> None:
+        if self._depth == 4 and self._formula:
+            self._parser.CharacterDataHandler = None
+            if not self._value and len(self.uncounted) < MOST_FAULTS_TOLD:
+                self.uncounted.append((self._row, self._cell))
         self._depth -= 1
 
     def _check_order(self, row: int) -> None:
@@ -299,20 +340,19 @@ class _Elements:
         self._row = row
 
 
-def _check_elements(part: IO[bytes], name: str) -> None:
+def _check_elements(part: IO[bytes], name: str) -> list[tuple[int, str]]:
     if name.startswith("xl/worksheets/"):
-        elements = _Elements(MOST_ELEMENTS_OF_A_SHEET)
+        most = MOST_ELEMENTS_OF_A_SHEET
     else:
-        elements = _Elements(MOST_ELEMENTS_OF_THE_STRINGS if name == _SHARED_STRINGS else MOST_ELEMENTS_OF_OTHER_PARTS)
+        most = MOST_ELEMENTS_OF_THE_STRINGS if name == _SHARED_STRINGS else MOST_ELEMENTS_OF_OTHER_PARTS
     parser = expat.ParserCreate()
-    parser.StartElementHandler = elements.start
-    parser.EndElementHandler = elements.end
+    elements = _Elements(most, parser)
     parser.EntityDeclHandler = _refuse_entities
-    try:
+    # A picture is no XML, and XML that is broken is refused by openpyxl at the same place.
+    with suppress(expat.ExpatError):
         while chunk := part.read(_CHUNK):
             parser.Parse(chunk)
-    except expat.ExpatError:
-        return  # a picture, or XML that openpyxl refuses at the same place
+    return elements.uncounted
 
 
 def _refuse_entities(*_declaration: object) -> None:

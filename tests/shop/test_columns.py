@@ -1,0 +1,84 @@
+"""The first line of a table: other well-known names are matched, and nothing that stands there is passed over."""
+
+import pytest
+
+from tracker.shop.cabinets.orders import CABINET_COLUMNS, NEEDED_CABINET_COLUMNS
+from tracker.shop.columns import match_columns, read_as, wrong_width
+from tracker.shop.cutlist import NEEDED_PART_COLUMNS, PART_COLUMNS
+from tracker.shop.errors import InvalidInputError
+
+# As the public contract lists them.
+ALSO = {
+    "quantity": ("qty", "count", "pcs"),
+    "length": ("l", "length (mm)"),
+    "width": ("w", "width (mm)"),
+    "thickness": ("t", "thk", "thickness (mm)"),
+    "part": ("part name",),
+    "cabinet": ("cab",),
+    "material": ("mat",),
+    "edges": ("edge", "edging", "banding"),
+    "machining": ("program", "programme"),
+    "box": ("box no",),
+}
+PLAIN = ["cabinet", "part", "length", "width", "thickness"]
+
+
+def faults_of(header: list[str], *, inches: bool = False) -> list[tuple[str, str]]:
+    with pytest.raises(InvalidInputError) as refused:
+        match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS, inches=inches)
+    assert all(fault.where["line"] == 1 for fault in refused.value.faults)
+    return [(fault.where["column"], fault.what) for fault in refused.value.faults]
+
+
+@pytest.mark.parametrize(("spelled", "name"), [(each, name) for name, all_ in ALSO.items() for each in all_])
+def test_a_column_is_matched_by_its_other_well_known_names_and_shown(spelled: str, name: str) -> None:
+    header = [*(each for each in PLAIN if each != name), spelled.title()]
+    columns = match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS)
+    assert columns[len(header) - 1] == name
+    assert read_as(header, PART_COLUMNS) == {spelled.title(): name}
+
+
+def test_two_columns_for_one_name_are_refused_by_name() -> None:
+    assert [column for column, _what in faults_of([*PLAIN, "Qty", "quantity"])] == ["Qty, quantity"]
+    assert [column for column, _what in faults_of([*PLAIN, "part"])] == ["part"]
+
+
+def test_a_column_that_nobody_knows_is_refused_with_the_nearest_known_ones() -> None:
+    ((column, what),) = faults_of([*PLAIN, "machine"])
+    assert column == "machine"
+    assert "nearest: machining" in what
+    ((_column, what),) = faults_of([*PLAIN, "xyzzy"])
+    assert "known: cabinet, part" in what
+
+
+def test_a_column_that_is_ignored_means_nothing_whatever_it_is_called() -> None:
+    header = [*PLAIN, "Count", "quantity", "xyzzy"]
+    columns = match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS, ignore=["count", " XYZZY ", ""])
+    assert list(columns.values()) == [*PLAIN, "quantity"]
+    assert read_as(header, PART_COLUMNS, ["count"]) == {}
+
+
+def test_a_column_without_a_heading_is_none_while_it_is_empty() -> None:
+    header = ["", *PLAIN, " "]
+    assert list(match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS)) == [1, 2, 3, 4, 5]
+    assert wrong_width(header, ["", "1", "End", "700", "500", "18", " "]) is None
+    assert "without a heading" in str(wrong_width(header, ["x", "1", "End", "700", "500", "18"]))
+
+
+def test_what_is_not_there_is_said_once_with_both_kinds_of_table() -> None:
+    with pytest.raises(InvalidInputError) as refused:
+        match_columns(["cabinet", "part"], PART_COLUMNS, NEEDED_PART_COLUMNS)
+    assert [fault.where["column"] for fault in refused.value.faults] == ["length, width, thickness"]
+    assert "A cut list has cabinet, part" in refused.value.detail
+    assert "a table of cabinets has cabinet, family" in refused.value.detail
+
+
+def test_a_heading_in_millimetres_is_refused_in_a_job_in_inches() -> None:
+    header = ["cabinet", "part", "length (mm)", "width", "thickness"]
+    assert [column for column, _what in faults_of(header, inches=True)] == ["length (mm)"]
+
+
+def test_a_table_of_cabinets_knows_the_same_names() -> None:
+    header = ["cab", "family", "w", "height", "depth", "qty"]
+    columns = match_columns(header, CABINET_COLUMNS, NEEDED_CABINET_COLUMNS)
+    assert list(columns.values()) == ["cabinet", "family", "width", "height", "depth", "quantity"]

@@ -1,0 +1,131 @@
+"""The first line of a table: which column each heading names, by its own name or by another that is well known."""
+
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from difflib import get_close_matches
+from typing import Final
+
+from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.saying import Said, join, say
+
+ALSO: Final[Mapping[str, str]] = {
+    **dict.fromkeys(("qty", "count", "pcs"), "quantity"),
+    "l": "length",
+    "w": "width",
+    "t": "thickness",
+    "thk": "thickness",
+    **{f"{name}(mm)": name for name in ("length", "width", "thickness", "height", "depth")},
+    "partname": "part",
+    "cab": "cabinet",
+    "mat": "material",
+    "boxno": "box",
+    **dict.fromkeys(("edge", "edging", "banding"), "edges"),
+    **dict.fromkeys(("program", "programme"), "machining"),
+}
+_NEAREST: Final = 3
+_LONGEST: Final = 40
+
+
+def column_name(spelled: str) -> str:
+    """Return the name by which a heading is looked up, however its case and spaces are written."""
+    return "".join(spelled.lower().split())
+
+
+def column_of(spelled: str, known: Collection[str]) -> str | None:
+    """Return the column that a heading names, or None."""
+    name = column_name(spelled)
+    if name not in known:
+        name = ALSO.get(name, "")
+    return name if name in known else None
+
+
+def match_columns(
+    header: Sequence[str],
+    known: Sequence[str],
+    needed: Sequence[str],
+    *,
+    ignore: Collection[str] = (),
+    inches: bool = False,
+) -> dict[int, str]:
+    """Return the column at each place of a table's rows.
+
+    ``ignore`` names headings that may stand there and mean nothing; a place without a heading is none.
+    Raises InvalidInputError for a heading that nobody knows, two for one column, and columns that are not there.
+    """
+    left_out = {column_name(each) for each in ignore}
+    headings = {place: each for place, each in enumerate(header) if each.strip() and column_name(each) not in left_out}
+    columns = {place: name for place, each in headings.items() if (name := column_of(each, known)) is not None}
+    faults = [_unknown(each, known) for place, each in headings.items() if place not in columns]
+    faults += _twice(headings, columns)
+    if inches:
+        what = say("this column says millimetres, and the lengths of the job are in inches")
+        faults += [_fault(headings[place], what) for place in columns if "(mm)" in column_name(headings[place])]
+    if absent := [name for name in needed if name not in columns.values()]:
+        faults.append(_fault(", ".join(absent), say("not there")))
+    if faults:
+        raise InvalidInputError(_detail() if absent else _NOT_STORED, faults)
+    return columns
+
+
+def wrong_width(header: Sequence[str], cells: Sequence[str]) -> Said | None:
+    """Say what is wrong with a row that has values where the first line names nothing, or None.
+
+    An unquoted decimal comma makes one cell two and shifts the rest by a column: a wrong panel, were it let pass.
+    """
+    if len(cells) > len(header):
+        return say(
+            "%(count)s values; wanted: %(width)s, as in the first line, with a decimal comma in quotation marks",
+            count=len(cells),
+            width=len(header),
+        )
+    if any(cell.strip() and not name.strip() for name, cell in zip(header, cells, strict=False)):
+        return say("a value in a column without a heading; wanted: a heading, or no value")
+    return None
+
+
+def read_as(header: Sequence[str], known: Collection[str], ignore: Collection[str] = ()) -> dict[str, str]:
+    """Return the headings that name their column by another well-known name, each with the column."""
+    left_out = {column_name(each) for each in ignore}
+    return {
+        each.strip(): name
+        for each in header
+        if column_name(each) not in left_out and (name := column_of(each, known)) not in (None, column_name(each))
+    }
+
+
+def is_of_cabinets(header: Sequence[str]) -> bool:
+    """Whether a table lists cabinets rather than parts."""
+    return "family" in map(column_name, header)
+
+
+_NOT_STORED: Final = say("The first line does not name the columns. Nothing was stored.")
+
+
+def _detail() -> Said:
+    kinds = say(
+        "A cut list has cabinet, part, length, width, thickness; a table of cabinets has cabinet, family, width, "
+        "height, depth."
+    )
+    return join([_NOT_STORED, kinds], between=" ")
+
+
+def _unknown(spelled: str, known: Sequence[str]) -> Fault:
+    names = {**{also: name for also, name in ALSO.items() if name in known}, **{name: name for name in known}}
+    near = dict.fromkeys(names[each] for each in get_close_matches(column_name(spelled), names, n=_NEAREST))
+    if near:
+        what = say("nobody knows this column; nearest: %(near)s. Name it so, or ignore it", near=", ".join(near))
+    else:
+        what = say("nobody knows this column; known: %(known)s. Name it so, or ignore it", known=", ".join(known))
+    return _fault(spelled, what)
+
+
+def _twice(headings: Mapping[int, str], columns: Mapping[int, str]) -> list[Fault]:
+    found: defaultdict[str, list[str]] = defaultdict(list)
+    for place, name in columns.items():
+        found[name].append(headings[place].strip()[:_LONGEST])
+    what = say("two columns for one name; wanted: one. Rename the other, or ignore it")
+    return [_fault(", ".join(dict.fromkeys(spelled)), what) for spelled in found.values() if len(spelled) > 1]
+
+
+def _fault(column: str, what: str) -> Fault:
+    return Fault(where={"line": 1, "column": column.strip()[: 2 * _LONGEST]}, what=what)
