@@ -144,6 +144,18 @@ def test_a_cancelled_jobs_board_is_not_taken_back(floor: Floor) -> None:
     floor.check()
 
 
+def test_an_undo_with_a_boards_code_takes_back_no_late_scan_of_a_single_part(floor: Floor) -> None:
+    plan(floor)
+    (board,) = job_boards(floor.database, JOB)
+    before = floor.tick()
+    cancel_job(floor.database, JOB, **floor.act())
+    assert floor.scan(floor.deck, "CUT-1", at=before).outcome is Outcome.CANCELLED  # flagged: a foreman looks at it
+    answer = floor.scan(board.code, "CUT-1", action=Action.UNDO)
+    assert answer.outcome is Outcome.NOTHING_TO_UNDO
+    assert floor.undo("CUT-1").outcome is Outcome.UNDONE
+    floor.check()
+
+
 def test_an_unknown_board_is_refused(floor: Floor) -> None:
     assert floor.scan(str(Code(Kind.BOARD, 99)), "CUT-1").outcome is Outcome.UNKNOWN
 

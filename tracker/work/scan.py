@@ -758,9 +758,11 @@ def _sscc_or_none(text: str) -> str | None:
 
 
 def _means(scan: Scan, flagged: Reading) -> bool:
-    """Whether an undo may mean a scan: it is read without a part's code, or with that of the scan's part."""
+    """Whether an undo may mean a scan: it names neither a part nor a board, or the scan's part."""
     code = _code_or_none(scan.code)
-    return code is None or code.kind is not Kind.PART or code.number == flagged.part_id
+    if code is None or code.kind not in (Kind.PART, Kind.BOARD):
+        return True
+    return code.kind is Kind.PART and code.number == flagged.part_id
 
 
 def _is_late(at: datetime, part: PartRow) -> bool:

@@ -1,0 +1,57 @@
+"""What keeps a load from leaving and which boxes stay behind, against the contract's own words."""
+
+from dataclasses import dataclass
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tracker.shop.leaving import Keeps, keeps_load, stays_behind
+from tracker.shop.verdicts import BoxState
+
+
+@dataclass(frozen=True, kw_only=True)
+class Box:
+    state: str = BoxState.LOADED
+    job_status: str = "open"
+    kept: bool = False
+    missing: int = 0
+    open_load: int | None = None
+
+
+BOXES = st.builds(
+    Box,
+    state=st.sampled_from([*map(str, BoxState)]),
+    job_status=st.sampled_from(["open", "held", "shipped", "cancelled"]),
+    kept=st.booleans(),
+    missing=st.integers(0, 2),
+    open_load=st.sampled_from([None, 1, 2]),
+)
+
+
+@given(BOXES)
+def test_a_box_stays_behind_that_is_neither_shipped_cancelled_nor_on_an_open_load(box: Box) -> None:
+    gone, cancelled, leaves = box.state == "shipped", box.job_status == "cancelled", box.open_load is not None
+    assert stays_behind(box) is (not (gone or cancelled or leaves))
+
+
+@given(BOXES)
+def test_only_a_whole_box_that_is_on_its_load_and_that_nobody_holds_lets_it_leave(box: Box) -> None:
+    free = box.job_status not in ("held", "cancelled") and not box.kept
+    whole = box.missing == 0
+    assert (keeps_load(box) is None) is (free and whole and box.state == "loaded")
+
+
+@pytest.mark.parametrize(
+    ("box", "why"),
+    [
+        (Box(job_status="held", kept=True), Keeps.JOB_HELD),
+        (Box(job_status="cancelled"), Keeps.JOB_CANCELLED),
+        (Box(kept=True, state="sealed"), Keeps.HELD),
+        (Box(state="complete"), Keeps.NOT_SEALED),
+        (Box(missing=1), Keeps.NO_LONGER_WHOLE),
+        (Box(state="sealed"), Keeps.NOT_ON_IT),
+    ],
+)
+def test_what_keeps_a_load_is_named_by_what_must_be_done_first(box: Box, why: Keeps) -> None:
+    assert keeps_load(box) is why
