@@ -1,6 +1,5 @@
 """What is wrong with a station, in plain words, and what to do about it."""
 
-import json
 import os
 import shutil
 import socket
@@ -10,11 +9,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 from urllib.parse import quote, urlsplit
 
 from scanner_client.queue import Queue, QueueDiskError, QueueOpenError
-from scanner_client.sender import Server
+from scanner_client.sender import Server, said_in
 from scanner_client.settings import Settings, SettingsError
 
 LEAST_ROOM: Final = 100 * 1024 * 1024  # bytes
@@ -119,7 +118,7 @@ def _examine_token(server: Server, settings: Settings) -> Iterator[Finding]:
     except OSError as error:
         yield Finding(well=False, what="token", found=_why_unreachable(server.address, error), do="Ask again.")
         return
-    said = _said(body)
+    said = said_in(body)
     if status == 200:
         yield Finding(well=True, what="token", found="accepted")
         yield Finding(well=True, what="station", found=f"{said.get('station')}, step {said.get('step')}")
@@ -134,14 +133,6 @@ def _examine_token(server: Server, settings: Settings) -> Iterator[Finding]:
     new = "Ask the office for a token: tracker token NAME --role station. Put it into the token file."
     right = "Use the station of the token, or a token for this station."
     yield Finding(well=False, what="token", found=detail, do=right if status == 403 else new if status == 401 else "")
-
-
-def _said(body: bytes) -> Mapping[str, Any]:
-    try:
-        said = json.loads(body)
-    except ValueError:
-        return {}
-    return said if isinstance(said, dict) else {}
 
 
 def _examine_source(source: str) -> Finding:

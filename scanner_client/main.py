@@ -149,6 +149,8 @@ def _scan(settings: Settings) -> None:
         token = read_token(settings.checked_token_file)
         server = Server(settings.server, token, timeout_s=settings.timeout_seconds, clock=clock.now)
         readings = open_source(settings.source, screen.source, stop)
+        if refusal := server.station_refusal(settings.station):
+            raise ValueError(f"{refusal} Give --station as the office named it, or its code")  # noqa: TRY301
     except (ValueError, UnknownSourceError) as error:
         raise click.UsageError(str(error)) from error
     try:

@@ -7,6 +7,7 @@ import urllib.request
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from http import HTTPStatus
 from http.client import HTTPException, HTTPMessage
 from typing import IO, Any, Final
 from urllib.parse import urlencode, urlsplit
@@ -76,12 +77,20 @@ class Server:
         self._timeout_s = timeout_s
         self._clock = clock
         self._opener = urllib.request.build_opener(_StayHere)
+        self._known_stations: set[str] = set()
 
     def send(self, readings: Sequence[Reading]) -> Reply:
-        """Send readings in order. Never raises: what went wrong is in the reply."""
+        """Send readings in order. Never raises: what went wrong is in the reply.
+
+        The server answers readings of a station that it does not know as unknown codes, and they would be gone: such
+        are not sent, but refused here.
+        """
         sent_at = self._clock().isoformat()
         body = json.dumps({"scans": [_scan(reading) for reading in readings], "sent_at": sent_at}).encode()
         try:
+            for station in dict.fromkeys(reading.station for reading in readings):
+                if why := self._station_refusal(station):
+                    return Reply(heard=Heard.REFUSED, why=why)
             with self._open("/api/v1/scans", body) as response:
                 answered = json.load(response)
             answers = _read_answers(answered, {reading.id for reading in readings})
@@ -97,6 +106,25 @@ class Server:
         if not answers:
             return Reply(heard=Heard.AWAY, why="the server answered for none of the readings")
         return Reply(heard=Heard.ANSWERS, answers=answers, ahead_s=ahead_s)
+
+    def station_refusal(self, station: str) -> str:
+        """Return why the server takes no readings of a station (empty: the token's own).
+
+        It is empty when the server takes them, and when it cannot be asked now.
+        """
+        try:
+            return self._station_refusal(station)
+        except OSError:
+            return ""
+
+    def _station_refusal(self, station: str) -> str:
+        if station in self._known_stations:
+            return ""
+        status, _headers, body = self.ask(f"/api/v1/expected?{urlencode({'station': station, 'limit': 1})}")
+        if status == HTTPStatus.OK:
+            self._known_stations.add(station)
+        detail = str(said_in(body).get("detail") or "")
+        return detail if status in (HTTPStatus.FORBIDDEN, HTTPStatus.NOT_FOUND) and "station" in detail.lower() else ""
 
     def expected(self, station: str, since: int, after: str = "") -> Page | None:
         """Return what may come to a station (empty: the token's own), or None when there is none to be had."""
@@ -122,6 +150,15 @@ class Server:
     def _open(self, path: str, body: bytes | None = None) -> Any:
         request = urllib.request.Request(self.address + path, data=body, headers=self._headers)  # noqa: S310 - http or https
         return self._opener.open(request, timeout=self._timeout_s)
+
+
+def said_in(body: bytes) -> Mapping[str, Any]:
+    """Return an answer's JSON object; an empty one for anything else."""
+    try:
+        said = json.loads(body)
+    except (ValueError, RecursionError):
+        return {}
+    return said if isinstance(said, dict) else {}
 
 
 def _scan(reading: Reading) -> dict[str, str]:

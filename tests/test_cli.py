@@ -1,10 +1,14 @@
 """The commands, as a person or a script runs them."""
 
+import fcntl
 import json
+import os
 import shutil
 import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -18,6 +22,8 @@ from tracker.shop.codes import Code, Kind
 
 Run = Callable[..., Result]
 LIST = "cabinet,part,quantity,length,width,thickness,edges\n101,Deck,2,22 1/4,22,3/4,L1\n102,End,1,28 3/8,22,3/4,\n"
+
+_ORDER = ("--job", "J-9", "--customer", "Invented", "--due", "2027-03-05")
 
 
 @pytest.fixture
@@ -254,9 +260,212 @@ def test_verify_says_where_the_kept_state_is_not_what_the_log_says(shop: Run, tm
     database.close()
     result = shop("verify", "--json")
     assert result.exit_code == 1
-    found = [json.loads(line)["what"] for line in result.stdout.splitlines()]
-    assert len(found) == 4
+    *lines, last = (json.loads(line) for line in result.stdout.splitlines())
+    found = [line["what"] for line in lines]
+    assert (len(found), last) == (4, {"findings": 4, "whole": True})
     assert {what.split()[0] for what in found} == {"part", "box", "tally", "job"}
+
+
+# Where results go, and what goes wrong there
+
+
+@pytest.fixture
+def job(shop: Run, tmp_path: Path) -> Run:
+    assert shop(*_import(tmp_path)).exit_code == 0
+    return shop
+
+
+def test_a_result_goes_to_standard_output_and_its_sentence_elsewhere(job: Run) -> None:
+    written = job("labels", "J-1", "--out", "-", "--json")
+    assert (written.exit_code, written.stdout_bytes[:5]) == (0, b"%PDF-")
+    assert json.loads(written.stderr)["labels"] == 5
+
+
+def test_a_result_goes_through_a_pipe_a_device_and_a_link_and_leaves_them_what_they_are(
+    job: Run, tmp_path: Path
+) -> None:
+    pipe, link, file = tmp_path / "pipe", tmp_path / "link", tmp_path / "labels.pdf"
+    os.mkfifo(pipe)
+    link.symlink_to(file)
+    file.write_text("an older one")
+    file.chmod(0o640)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    fcntl.fcntl(reader, fcntl.F_SETPIPE_SZ, 1 << 20)
+    assert job("labels", "J-1", "--out", str(pipe)).exit_code == 0
+    assert os.read(reader, 5) == b"%PDF-"
+    os.close(reader)
+    assert job("labels", "J-1", "--out", str(link)).exit_code == 0
+    assert job("labels", "J-1", "--out", "/dev/null").exit_code == 0
+    assert (pipe.is_fifo(), link.is_symlink(), Path("/dev/null").is_char_device()) == (True, True, True)
+    assert (file.read_bytes()[:5], file.stat().st_mode & 0o777) == (b"%PDF-", 0o640)
+    assert sorted(path.name for path in tmp_path.glob("*.partial")) == []
+
+
+def test_standard_output_by_its_name_as_a_file_is_written_through(job: Run, tmp_path: Path) -> None:
+    for name in ("/dev/stdout", "/dev/fd/1"):
+        with (tmp_path / "got").open("wb") as got:
+            done = _in_a_process(["cards", "--out", name], stdout=got)
+        assert (done.returncode, "labels in" in done.stderr) == (0, True)
+        assert (tmp_path / "got").read_bytes().startswith(b"%PDF-")
+    assert Path("/dev/stdout").is_symlink()
+
+
+def _in_a_process(arguments: list[str], **more: Any) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-c", "from tracker.cli import main; main()", *arguments]
+    return subprocess.run(command, stderr=subprocess.PIPE, text=True, check=False, timeout=60, **more)
+
+
+_NOWHERE = "/nowhere/at/all"
+_OUTS = [("labels", "J-1"), ("boards", "J-1"), ("cards",)]
+_TROUBLES = [
+    *((*command, "--out", where) for command in _OUTS for where in (f"{_NOWHERE}/x", "/dev/full", "list.csv/x", ".")),
+    ("sheets", "J-2", "--out", "list.csv/sheets"),
+    ("tls", "shop", "--out", "list.csv/tls"),
+    ("backup", f"{_NOWHERE}/copy.db"),
+    ("backup", "list.csv/copy.db"),
+    ("backup", "."),
+    ("restore", f"{_NOWHERE}/copy.db"),
+    ("restore", "."),
+    ("restore", "list.csv"),
+    ("restore", "/proc/self/mem"),
+    *(("import", where, *_ORDER) for where in (_NOWHERE, ".", "/proc/self/mem", "/dev/null")),
+    *(
+        (kind, *more, where)
+        for kind, *more in (("list", "boards"), ("layout",))
+        for where in (_NOWHERE, ".", "/proc/self/mem")
+    ),
+    ("person", "Ida", "--role", "admin", "--password-file", "/proc/self/mem"),
+    ("serve", "--certificate", _NOWHERE, "--key", _NOWHERE),
+    ("serve", "--host", "192.0.2.1", "--port", "8000"),
+    ("print", "J-1", "--printer", "NONE"),
+]
+
+
+@pytest.mark.parametrize("arguments", _TROUBLES, ids=" ".join)
+def test_a_file_or_folder_that_cannot_be_used_is_told_in_a_sentence(
+    job: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    _told_in_a_sentence(job(*arguments))
+    assert [path for path in tmp_path.rglob("*partial*") if path.exists()] == []
+
+
+def _told_in_a_sentence(result: Result) -> None:
+    assert isinstance(result.exception, SystemExit), result.exception
+    assert result.exit_code in (1, 2)
+    assert "Traceback" not in result.output
+    told = result.stderr.splitlines()
+    assert told[-1].startswith("Error: ") or told[-1].startswith("  ")
+    assert len([line for line in told if line.startswith("Error: ")]) == 1
+    assert len(told) <= 4
+
+
+_BAD_SURROUNDINGS = {
+    "address without sense": {"TRACKER_DATABASE_URL": "nonsense"},
+    "address of another kind": {"TRACKER_DATABASE_URL": "oracle://shop@host/x"},
+    "address without a file": {"TRACKER_DATABASE_URL": "sqlite://"},
+    "port that is none": {"TRACKER_DATABASE_URL": "postgresql://shop@host:port/x"},
+    "server that is away": {"TRACKER_DATABASE_URL": "postgresql://shop@127.0.0.1:1/x"},
+    "option that there is not": {"TRACKER_DATABASE_URL": "postgresql://shop@127.0.0.1:1/x?nonsense=1"},
+    "file in no folder": {"TRACKER_DATABASE_URL": f"sqlite:///{_NOWHERE}/x.db"},
+    "file that is a folder": {"TRACKER_DATABASE_URL": "sqlite:///folder"},
+    "file that is no database": {"TRACKER_DATABASE_URL": "sqlite:///list.csv"},
+    "folder below a file": {"TRACKER_DATA_DIR": "/dev/null/data"},
+    "folder that cannot be made": {"TRACKER_DATA_DIR": "/proc/data"},
+    "time zone that is none": {"TRACKER_TIMEZONE": "Mars/Olympus"},
+}
+_COMMANDS = [
+    *(("init",), ("serve", "--port", "0"), ("token", "x", "--role", "admin"), ("withdraw", "x"), ("slot", "x")),
+    *(("person", "x", "--role", "admin", "--badge-only"), ("station", "x", "--step", "cut"), ("list", "boards")),
+    *(("import", "list.csv", *_ORDER), ("layout",), ("gs1",), ("labels", "J-1", "--out", "x"), ("cards", "--out", "x")),
+    *(("labels", "J-1", "--check"), ("boards", "J-1", "--out", "x"), ("sheets", "J-1", "--out", "x"), ("verify",)),
+    *(("printer", "list"), ("printer", "withdraw", "x"), ("print", "J-1", "--printer", "x"), ("backup", "x.db")),
+    *(("restore", "copy.db"), ("printer", "add", "x", "ipp://127.0.0.1:1/x", "--width", "9", "--height", "9")),
+]
+
+
+@pytest.mark.parametrize("bad", _BAD_SURROUNDINGS)
+def test_surroundings_that_are_wrong_are_told_in_a_sentence_by_every_command(
+    job: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, bad: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert job("backup", "copy.db").exit_code == 0
+    (tmp_path / "folder").mkdir(mode=0o755)
+    before = (tmp_path.stat().st_mode, (tmp_path / "folder").stat().st_mode, (tmp_path / "list.csv").stat().st_mode)
+    for name, value in _BAD_SURROUNDINGS[bad].items():
+        monkeypatch.setenv(name, value)
+    damaged = bad == "file that is no database"  # of which a restore is the cure
+    for arguments in _COMMANDS if not damaged else [each for each in _COMMANDS if each[0] != "restore"]:
+        _told_in_a_sentence(job(*arguments))
+    assert (tmp_path / "list.csv").read_text() == LIST
+    after = (tmp_path.stat().st_mode, (tmp_path / "folder").stat().st_mode, (tmp_path / "list.csv").stat().st_mode)
+    assert after == before
+
+
+def test_every_command_is_tried_in_wrong_surroundings() -> None:
+    own_surroundings = {"demo", "bench", "readrates", "tls"}
+    tried = {arguments[0] for arguments in _COMMANDS}
+    assert tried == set(main.commands) - own_surroundings
+
+
+def test_what_this_user_may_not_read_or_write_is_told_in_a_sentence(job: Run, tmp_path: Path) -> None:
+    """Asked in a process that is nobody where the tests are root: root may do everything."""
+    program = (
+        "import os, tracker.records.holding, tracker.work.verify; from tracker.cli import main\n"
+        "os.getuid() or os.setuid(65534)\n"
+        "main(['verify'])"
+    )
+    (tmp_path / "data").chmod(0)
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False, timeout=60)
+    (tmp_path / "data").chmod(0o700)
+    assert (done.returncode, done.stderr.count("\n"), done.stderr[:7]) == (1, 1, "Error: "), done.stderr
+    assert "Permission denied" in done.stderr
+
+
+@pytest.mark.parametrize("arguments", [["verify", "--json"], ["layout"], ["labels", "J-1", "--out", "-"]])
+def test_a_full_disk_behind_standard_output_is_told_in_a_sentence(job: Run, arguments: list[str]) -> None:
+    with Path("/dev/full").open("wb") as full:
+        done = _in_a_process(arguments, stdout=full)
+    assert (done.returncode, done.stderr.count("\n")) == (1, 1), done.stderr
+    assert "No space left" in done.stderr
+
+
+def test_verify_prints_json_whatever_it_finds(job: Run, tmp_path: Path) -> None:
+    assert json.loads(job("verify", "--json").stdout) == {"findings": 0, "whole": True}
+    file = tmp_path / "data" / "tracker.db"
+    content = bytearray(file.read_bytes())
+    content[8_192 : len(content) // 2] = bytes(len(content) // 2 - 8_192)
+    file.write_bytes(content)
+    damaged = job("verify", "--json")
+    *lines, last = (json.loads(line) for line in damaged.stdout.splitlines())
+    assert (damaged.exit_code, last["findings"]) == (1, len(lines))
+    assert {line["what"] for line in lines} == {"the database's file"}
+    file.unlink()
+    missing = job("verify", "--json")
+    assert (missing.exit_code, json.loads(missing.stdout)) == (1, {"findings": 0, "whole": False})
+
+
+def test_a_restore_is_refused_while_the_service_runs_and_brings_back_the_key(
+    job: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy = str(tmp_path / "copy.db")
+    key = (tmp_path / "data" / "secret_key").read_text()
+    assert job("backup", copy).exit_code == 0
+    command = [sys.executable, "-c", "from tracker.cli import main; main()", "serve", "--port", "0"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as service:
+        assert service.stderr is not None
+        while "Serving on" not in service.stderr.readline():
+            assert service.poll() is None
+        refused = job("restore", copy)
+        assert (refused.exit_code, "Stop the service" in refused.stderr) == (1, True)
+        service.terminate()
+        service.wait(30)
+    assert job("restore", copy).exit_code == 0
+    monkeypatch.setenv("TRACKER_DATA_DIR", str(tmp_path / "elsewhere"))
+    assert job("restore", copy).exit_code == 0
+    assert (tmp_path / "elsewhere" / "secret_key").read_text() == key
+    monkeypatch.setenv("TRACKER_SECRET_KEY", "another")
+    assert "TRACKER_SECRET_KEY is another key" in job("restore", copy).stdout
 
 
 def test_a_command_without_a_database_says_what_to_do(run: Run) -> None:

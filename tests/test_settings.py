@@ -1,5 +1,6 @@
 """What the environment decides, and what it may not."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -47,3 +48,28 @@ def test_what_is_no_time_zone_or_no_address_is_refused_by_its_name(tmp_path: Pat
     with pytest.raises(InvalidInputError, match=name) as refused:
         read_settings({"TRACKER_DATA_DIR": str(tmp_path), name: value})
     assert refused.value.faults[0].where == {"field": name}
+
+
+def test_the_secret_key_is_made_once_whole_and_for_its_owner_alone_however_many_start_at_once(tmp_path: Path) -> None:
+    with ThreadPoolExecutor(8) as many:
+        keys = set(many.map(lambda _each: read_settings({"TRACKER_DATA_DIR": str(tmp_path)}).secret_key, range(8)))
+    assert len(keys) == 1
+    assert {len(key) for key in keys} == {64}
+    assert (tmp_path / "secret_key").stat().st_mode & 0o777 == 0o600
+    assert [path.name for path in tmp_path.iterdir()] == ["secret_key"]
+
+
+@pytest.mark.parametrize("content", ["", " \n"])
+def test_a_secret_key_that_a_crash_left_empty_is_refused_with_what_to_do(tmp_path: Path, content: str) -> None:
+    (tmp_path / "secret_key").write_text(content)
+    with pytest.raises(InvalidInputError, match="Delete the file and restore a backup"):
+        read_settings({"TRACKER_DATA_DIR": str(tmp_path)})
+    assert (tmp_path / "secret_key").read_text() == content
+
+
+def test_a_secret_key_that_others_could_read_is_taken_from_them(tmp_path: Path) -> None:
+    (tmp_path / "secret_key").write_text("the key")
+    (tmp_path / "secret_key").chmod(0o644)
+    read = read_settings({"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_SECRET_KEY": "  "})
+    assert read.secret_key == (tmp_path / "secret_key").read_text()
+    assert (tmp_path / "secret_key").stat().st_mode & 0o777 == 0o600

@@ -5,25 +5,27 @@ import os
 import re
 import secrets
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import asdict, replace
 from datetime import UTC, date, datetime
-from functools import partial, wraps
+from errno import EPIPE
+from io import BytesIO
 from pathlib import Path
-from typing import Any, BinaryIO, ParamSpec
+from typing import Any
 from uuid import uuid4
 
 import click
 from click import echo
 
+from tracker.files import put_file
 from tracker.settings import Settings, read_settings
 from tracker.shop.errors import IncompleteError, InvalidInputError, NotFoundError, ShopError
 from tracker.shop.roles import Role
 from tracker.shop.saying import say_many
 from tracker.shop.steps import Step
 
-Params = ParamSpec("Params")
 WHO = "command line"
+OUT = click.Path(path_type=Path, dir_okay=False, allow_dash=True)
 
 
 class Answered(click.ClickException):
@@ -44,40 +46,61 @@ def _place(where: Any) -> str:
     return ", ".join(f"{name} {value}" for name, value in where.items())
 
 
-def answers(command: Callable[Params, None]) -> Callable[Params, None]:
-    """Let a command say what the shop refused, with exit status 1, rather than fall over."""
+class Answering(click.Group):
+    """Commands that say what went wrong in a sentence, with exit status 1, rather than fall over."""
 
-    @wraps(command)
-    def run(*args: Params.args, **kwargs: Params.kwargs) -> None:
+    def invoke(self, ctx: click.Context) -> Any:
         from sqlalchemy.exc import DBAPIError
 
         try:
-            command(*args, **kwargs)
+            return super().invoke(ctx)
         except ShopError as error:
             raise Answered(error) from error
         except DBAPIError as error:
-            message = f"The database did not answer as it should: {error.orig}. Was `tracker init` run?"
-            raise click.ClickException(message) from error
+            raise click.ClickException(_told_of(error)) from error
+        except OSError as error:
+            if error.errno == EPIPE:  # whoever read along has gone: click knows what to do
+                raise
+            told = "" if error.filename is None else f"{error.filename}: "
+            raise click.ClickException(f"{told}{error.strerror or error}. Nothing more was done.") from error
 
-    return run
+
+def _told_of(error: Any) -> str:
+    from tracker.records.failures import failure_of
+    from tracker.shop.failures import Failure
+
+    why = str(error.orig).strip().splitlines()[0].rstrip(".")
+    match failure_of(error):
+        case Failure.DISK_FULL:
+            return "The disk is full: make room on it, then give the command again."
+        case Failure.DAMAGED:
+            return f"The database is damaged ({why}). Keep its file, stop the service and restore the last good backup."
+        case _:
+            hint = "Was `tracker init` run, and is TRACKER_DATABASE_URL right?"
+            return f"The database did not answer as it should: {why}. {hint}"
 
 
 def _settings() -> Settings:
     return read_settings(os.environ)
 
 
-def _database() -> Any:
+def _database(*, held: bool = True) -> Any:
+    """The database until the command ends; ``held``, so that nobody restores another under it meanwhile."""
     from tracker.records.database import Database
+    from tracker.records.holding import hold
 
     database = Database(_settings().database_url)
-    click.get_current_context().call_on_close(database.close)
+    context = click.get_current_context()
+    context.call_on_close(database.close)
+    if held:
+        context.with_resource(hold(database))
     return database
 
 
-def _put(result: dict[str, Any], sentence: str, *, as_json: bool) -> None:
+def _put(result: dict[str, Any], sentence: str, *, as_json: bool, err: bool = False) -> None:
     from json import dumps
 
-    echo(dumps(result, default=str) if as_json else sentence)
+    echo(dumps(result, default=str) if as_json else sentence, err=err)
 
 
 dpi_option = click.option(
@@ -86,7 +109,7 @@ dpi_option = click.option(
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 
 
-@click.group()
+@click.group(cls=Answering)
 @click.version_option(package_name="flatpack-tracker")
 def main() -> None:
     """Keeps flat-pack cabinets whole: is everything that this box needs in this box, and if not, where is it?"""
@@ -94,7 +117,6 @@ def main() -> None:
 
 @main.command()
 @json_option
-@answers
 def init(as_json: bool) -> None:
     """Make or upgrade the database; safe to repeat.
 
@@ -114,7 +136,6 @@ def init(as_json: bool) -> None:
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="The port to listen on.")
 @click.option("--certificate", type=click.Path(path_type=Path), help="Serve HTTPS with this, a PEM file.")
 @click.option("--key", type=click.Path(path_type=Path), help="The certificate's key, a PEM file.")
-@answers
 def serve(host: str, port: int, certificate: Path | None, key: Path | None) -> None:
     """Run the service until SIGTERM or Ctrl-C; what was accepted is finished first.
 
@@ -166,7 +187,6 @@ def _log_to_stderr() -> None:
 )
 @click.option("--new-authority", is_flag=True, help="Make a new authority, which each tablet must then trust anew.")
 @json_option
-@answers
 def tls(names: tuple[str, ...], out: Path | None, new_authority: bool, as_json: bool) -> None:
     """Make a certificate for the names and addresses of this service, under an authority of the shop's own.
 
@@ -203,7 +223,6 @@ def _tls_sentences(made: Any) -> list[str]:
 @click.option("--role", required=True, type=click.Choice([role.value for role in Role]), help="What it may do.")
 @click.option("--station", help="The station that the token is made for.")
 @json_option
-@answers
 def token(name: str, role: str, station: str | None, as_json: bool) -> None:
     """Print a new bearer token, once; only its hash is kept.
 
@@ -220,7 +239,6 @@ def token(name: str, role: str, station: str | None, as_json: bool) -> None:
 @main.command()
 @click.argument("name")
 @json_option
-@answers
 def withdraw(name: str, as_json: bool) -> None:
     """Withdraw all tokens of this name: they open nothing any more.
 
@@ -242,7 +260,6 @@ def withdraw(name: str, as_json: bool) -> None:
 )
 @click.option("--badge-only", is_flag=True, help="Give no password: they work by badge alone.")
 @json_option
-@answers
 def person(name: str, role: str, password_file: Path | None, badge_only: bool, as_json: bool) -> None:
     """Add a person who signs in by name and password. The password is asked for, twice.
 
@@ -270,7 +287,6 @@ def _password(file: Path | None) -> str:
 @click.option("--step", required=True, type=click.Choice([step.value for step in Step]), help="The work done there.")
 @click.option("--strict", is_flag=True, help="Refuse a part of which an earlier step is open, rather than infer it.")
 @json_option
-@answers
 def station(name: str, step: str, strict: bool, as_json: bool) -> None:
     """Add a station and print its code.
 
@@ -285,7 +301,6 @@ def station(name: str, step: str, strict: bool, as_json: bool) -> None:
 @main.command()
 @click.argument("name")
 @json_option
-@answers
 def slot(name: str, as_json: bool) -> None:
     """Add a slot where parts wait and print its code.
 
@@ -310,7 +325,6 @@ def slot(name: str, as_json: bool) -> None:
 @click.option("--ignore", multiple=True, metavar="COLUMN", help="A column that means nothing; may be repeated.")
 @click.option("--dry-run", is_flag=True, help="Say what would be made; store nothing.")
 @json_option
-@answers
 def import_(
     file: Path,
     job: str,
@@ -374,7 +388,6 @@ def import_(
 @click.argument("file", required=False, type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--name", help="Which standard to print.")
 @json_option
-@answers
 def list_(kind: str, file: Path | None, name: str | None, as_json: bool) -> None:
     """Take one of the shop's own lists from a TOML file, or print it when no file is given.
 
@@ -395,7 +408,6 @@ def list_(kind: str, file: Path | None, name: str | None, as_json: bool) -> None
 @click.option("--name", default="part 100 x 50", show_default=True, help="Which layout to print when no file is given.")
 @click.option("--choose", is_flag=True, help="The file says which layout and stock each kind has, and own stocks.")
 @json_option
-@answers
 def layout(file: Path | None, name: str, choose: bool, as_json: bool) -> None:
     """Take the layout of a label from a TOML file, or print one when no file is given.
 
@@ -421,7 +433,6 @@ def layout(file: Path | None, name: str, choose: bool, as_json: bool) -> None:
 @click.option("--next", "next_serial", type=click.IntRange(1), help="The serial number to go on with.")
 @click.option("--off", is_flag=True, help="Give no numbers any more; boxes that have one keep it.")
 @json_option
-@answers
 def gs1(prefix: str | None, extension: int, next_serial: int | None, off: bool, as_json: bool) -> None:
     """Set the GS1 company prefix from which boxes get an SSCC on their labels, or say how far the numbers are.
 
@@ -457,11 +468,10 @@ def _text_of(file: Path) -> str:
 
 @main.command()
 @click.argument("job")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The PDF to write.")
+@click.option("--out", type=OUT, help="The PDF to write.")
 @click.option("--check", is_flag=True, help="Read every drawn label back and grade it; exit 1 if one would not read.")
 @dpi_option
 @json_option
-@answers
 def labels(job: str, out: Path | None, check: bool, dpi: str, as_json: bool) -> None:
     """Write all labels of a job, one a page: its parts' and its boxes'. Print at true size.
 
@@ -499,17 +509,17 @@ def _write_labels(job: str, out: Path, *, dpi: int, as_json: bool) -> None:
 
 
 def _write_drawn(out: Path, document: bytes, count: int, *, as_json: bool) -> None:
-    _write_file(out, document)
+    is_stdout = _write_out(out, document)
     labels = say_many("%(num)d label", "%(num)d labels", count)
-    _put({"labels": count, "file": str(out)}, f"{labels} in {out}. Print at 100 %, not fitted.", as_json=as_json)
+    sentence = f"{labels} in {out}. Print at 100 %, not fitted."
+    _put({"labels": count, "file": str(out)}, sentence, as_json=as_json, err=is_stdout)
 
 
 @main.command()
 @click.argument("job")
-@click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The labels, a PDF.")
+@click.option("--out", required=True, type=OUT, help="The labels, a PDF.")
 @dpi_option
 @json_option
-@answers
 def boards(job: str, out: Path, dpi: str, as_json: bool) -> None:
     """Plan which boards a job is cut from, say how many of each to buy, and write their labels.
 
@@ -520,13 +530,13 @@ def boards(job: str, out: Path, dpi: str, as_json: bool) -> None:
 
     planned = plan_job_boards(_database(), job, who=WHO, now=datetime.now(UTC), act_id=uuid4())
     document, _ = print_labels(_database(), _settings(), Choice(job=job, what=What.BOARDS), dpi=int(dpi))
-    _write_file(out, document)
+    is_stdout = _write_out(out, document)
     bought = "\n".join(f"{count:4d} × {stock}" for stock, count in planned.need.items())
     sentence = (
         f"{planned.boards} boards (no plan needs fewer than {planned.lower_bound}), {planned.yield_share:.0%} used. "
         f"Their labels are in {out}.\n{bought}"
     )
-    _put({**asdict(planned), "file": str(out)}, sentence, as_json=as_json)
+    _put({**asdict(planned), "file": str(out)}, sentence, as_json=as_json, err=is_stdout)
 
 
 @main.command()
@@ -535,7 +545,6 @@ def boards(job: str, out: Path, dpi: str, as_json: bool) -> None:
 @click.option("--paper", default="a4", show_default=True, type=click.Choice(["a4", "letter"]), help="The paper.")
 @click.option("--language", type=click.Choice(["en", "es"]), help="English or Spanish; if not given, the shop's own.")
 @json_option
-@answers
 def sheets(job: str, out: Path, paper: str, language: str | None, as_json: bool) -> None:
     """Write the sheet that lies in the carton for each designed cabinet of a job, one PDF a cabinet.
 
@@ -544,22 +553,23 @@ def sheets(job: str, out: Path, paper: str, language: str | None, as_json: bool)
     from tracker.work.designs import cabinets_of_job
     from tracker.work.sheets import write_cabinet_sheet
 
-    database, settings = _database(), read_settings(os.environ)
+    database, settings = _database(), _settings()
     names = cabinets_of_job(database, job)
     if not names:
         raise NotFoundError(f"Job {job} has no cabinet that was designed here: it came as a cut list.")
     out.mkdir(parents=True, exist_ok=True)
     for name in names:
         file = out / f"{job}-{re.sub(r'[^A-Za-z0-9._-]', '_', name)}.pdf"
-        _write_pdf(file, partial(write_cabinet_sheet, database, settings, job, name, paper=paper, language=language))
+        document = BytesIO()
+        write_cabinet_sheet(database, settings, job, name, document, paper=paper, language=language)
+        _write_out(file, document.getvalue())
     _put({"sheets": len(names), "folder": str(out)}, f"{len(names)} sheets in {out}.", as_json=as_json)
 
 
 @main.command()
-@click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The PDF to write.")
+@click.option("--out", required=True, type=OUT, help="The PDF to write.")
 @dpi_option
 @json_option
-@answers
 def cards(out: Path, dpi: str, as_json: bool) -> None:
     """Write the labels of all stations and slots and the command cards (undo, damaged), one a page.
 
@@ -585,7 +595,6 @@ def printer() -> None:
 @click.option("--height", type=float, required=True, help="Of a label or a sheet, in mm.")
 @dpi_option
 @json_option
-@answers
 def printer_add(name: str, address: str, width: float, height: float, dpi: str, as_json: bool) -> None:
     """Add a printer that speaks IPP at ipp:// or ipps://, and ask it how it is.
 
@@ -604,7 +613,6 @@ def printer_add(name: str, address: str, width: float, height: float, dpi: str, 
 
 @printer.command("list")
 @json_option
-@answers
 def printer_list(as_json: bool) -> None:
     """Ask every printer how it is.
 
@@ -624,7 +632,6 @@ def printer_list(as_json: bool) -> None:
 @printer.command("withdraw")
 @click.argument("name")
 @json_option
-@answers
 def printer_withdraw(name: str, as_json: bool) -> None:
     """Take a printer out; its prints stay on record.
 
@@ -648,7 +655,6 @@ def printer_withdraw(name: str, as_json: bool) -> None:
 @click.option("--reason", type=click.Choice(["damaged", "lost", "misprint", "other"]), help="Why again.")
 @click.option("--note", default="", help="The reason in a few words.")
 @json_option
-@answers
 def print_(
     job: str,
     name: str,
@@ -687,89 +693,115 @@ def print_(
     _put({"print": row.id, "labels": row.labels, "state": row.state.value}, sentence, as_json=as_json)
 
 
-def _write_file(out: Path, document: bytes) -> None:
-    _write_pdf(out, lambda stream: stream.write(document))
+def _write_out(out: Path, document: bytes) -> bool:
+    """Write a document where it is wished, whole or not at all; return whether that is standard output.
 
-
-def _write_pdf(out: Path, write: Callable[[BinaryIO], int]) -> int:
-    """Write a document beside its place first: a refusal leaves no half of it behind."""
-    beside = out.with_name(out.name + ".partial")
+    What is there and no regular file (a device, a pipe) is written through, and a link is followed.
+    """
     try:
-        with beside.open("wb") as stream:
-            count = write(stream)
-        beside.replace(out)
-    finally:
-        beside.unlink(missing_ok=True)
-    return count
+        if str(out) == "-" or _is_stdout(out):
+            sys.stdout.buffer.write(document)
+            sys.stdout.buffer.flush()
+            return True
+        if out.exists() and not out.is_file():
+            with out.open("wb") as through:
+                through.write(document)
+        else:
+            target = out.resolve()
+            put_file(target, document, mode=target.stat().st_mode & 0o777 if target.exists() else 0o666)
+    except OSError as error:
+        raise click.ClickException(f"{out} cannot be written: {error.strerror or error}.") from error
+    return False
+
+
+def _is_stdout(out: Path) -> bool:
+    try:
+        return os.path.samestat(out.stat(), os.fstat(sys.stdout.fileno()))
+    except (OSError, ValueError):  # nothing is there yet, or standard output is no file
+        return False
 
 
 @main.command()
 @json_option
-@answers
 def verify(as_json: bool) -> None:
-    """Work every state out anew from the log and compare; exit 1 if there is a difference.
+    """Check the database's file, work every state out anew from the log and compare; exit 1 if anything is wrong.
+
+    With --json each finding is a line, and the last line says how many there are and whether all was looked at.
 
     Rows of the log whose times cannot be are named, too; they are no difference.
 
     Example: tracker verify
     """
     from tracker.work.verify import impossible_rows
-    from tracker.work.verify import verify as differences
+    from tracker.work.verify import verify as findings
 
-    for row in impossible_rows(_database()):
-        kept = {"what": f"row {row.seq} of the log", "at": row.at, "received_at": row.received_at}
-        told = f"Row {row.seq} of the log, from {row.who}: its time cannot be. It was received at {row.received_at}."
-        _put(kept if row.said_at is None else {**kept, "said_at": row.said_at}, told, as_json=as_json)
-    found = 0
-    for difference in differences(_database()):
-        found += 1
-        entry = {"what": difference.what, "kept": difference.kept, "log_says": difference.log_says}
-        _put(entry, f"{difference.what}: kept {difference.kept}; the log says {difference.log_says}", as_json=as_json)
+    found, whole = 0, False
+    try:
+        database = _database()
+        for finding in findings(database):
+            found += 1
+            _put(asdict(finding), finding.sentence, as_json=as_json)
+        for row in impossible_rows(database):
+            kept = {"what": f"row {row.seq} of the log", "at": row.at, "received_at": row.received_at}
+            told = (
+                f"Row {row.seq} of the log, from {row.who}: its time cannot be. It was received at {row.received_at}."
+            )
+            _put(kept if row.said_at is None else {**kept, "said_at": row.said_at}, told, as_json=as_json)
+        whole = True
+    finally:
+        if as_json:
+            _put({"findings": found, "whole": whole}, "", as_json=True)
     if found:
-        raise click.ClickException(f"{found} differences: the kept state is not what the log says.")
-    echo("The kept state is what the log says.", err=True)
+        count = say_many("%(num)d finding", "%(num)d findings", found)
+        raise click.ClickException(f"{count}: the database is not as it should be.")
+    echo("The database is whole, and the kept state is what the log says.", err=True)
 
 
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @json_option
-@answers
 def backup(file: Path, as_json: bool) -> None:
     """Write a consistent, checked copy of the database to a new file while the service runs.
+
+    The key that signs sessions and the links on sheets is in it: keep it as a secret.
 
     Example: tracker backup shop-2027-03-05.db
     """
     from tracker.records.copies import copy_to
 
-    copy_to(_database(), file)
-    _put({"file": str(file)}, f"Copied to {file} and checked.", as_json=as_json)
+    copy_to(_database(), file, secret_key=_settings().secret_key)
+    _put(
+        {"file": str(file)}, f"Copied to {file} and checked. The shop's key is in it: keep it secret.", as_json=as_json
+    )
 
 
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @json_option
-@answers
 def restore(file: Path, as_json: bool) -> None:
-    """Put a copy in the place of the database, after checking it. Stop the service first.
+    """Put a copy, and the key in it, in the place of the database, after checking it. Stop the service first.
 
     Example: tracker restore shop-2027-03-05.db
     """
     from tracker.records.copies import restore_from
     from tracker.work.box_numbers import numbering
 
-    database = _database()
-    kept = restore_from(database, file)
-    sentence = "Restored." if kept is None else f"Restored. What was there before is kept as {kept}."
+    database = _database(held=False)
+    done = restore_from(database, file, _settings())
+    sentence = "Restored." if done.kept is None else f"Restored. What was there before is kept as {done.kept}."
     boxes = numbering(database)
     if boxes is not None:
         sentence += f" {boxes.sentence}"
-    _put({"restored": str(file), "kept": None if kept is None else str(kept)}, sentence, as_json=as_json)
+    if done.secret_key not in (None, _settings().secret_key):
+        sentence += (
+            " TRACKER_SECRET_KEY is another key than the copy's: without it, links on printed sheets work again."
+        )
+    _put({"restored": str(file), "kept": None if done.kept is None else str(done.kept)}, sentence, as_json=as_json)
 
 
 @main.command()
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="The port to listen on.")
 @click.option("--once", is_flag=True, help="Run the main job from cut list to shipped load without a server, and stop.")
-@answers
 def demo(port: int, once: bool) -> None:
     """Show an invented shop with a day's work in it, in a folder of its own.
 
@@ -787,7 +819,6 @@ def demo(port: int, once: bool) -> None:
 @main.command()
 @click.option("--quick", is_flag=True, help="Smaller sizes: a look, not a measurement.")
 @json_option
-@answers
 def bench(quick: bool, as_json: bool) -> None:
     """Measure this machine's speed, each figure beside a floor in the same run, as ratios.
 
@@ -800,7 +831,7 @@ def bench(quick: bool, as_json: bool) -> None:
 
 
 @main.command()
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The Markdown file to write.")
+@click.option("--out", type=OUT, help="The Markdown file to write.")
 @click.option("--each", default=100, show_default=True, type=click.IntRange(1, 100_000), help="Tries a square.")
 @click.option("--tries", default=100_000, show_default=True, type=click.IntRange(1, 10_000_000), help="Near the limit.")
 @click.option("--seed", default=1, show_default=True, type=int, help="The same seed gives the same table.")
@@ -823,5 +854,5 @@ def readrates(out: Path | None, each: int, tries: int, seed: int) -> None:
     if out is None:
         echo(text.rstrip())
     else:
-        out.write_text(text, encoding="utf-8")
+        _write_out(out, text.encode())
         echo(f"The table is in {out}.", err=True)

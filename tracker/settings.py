@@ -3,6 +3,7 @@
 import re
 import secrets
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from ipaddress import ip_address
@@ -14,10 +15,12 @@ from babel.dates import get_timezone
 from babel.localtime import get_localzone
 from platformdirs import user_data_path
 
+from tracker.files import keep_private, make_file, put_file
 from tracker.shop.errors import Fault, InvalidInputError
 
 ANY_PROXY: Final = "*"
 _PLAIN: Final = re.compile(r"[!-~]+")  # an address is written in ASCII, without spaces (RFC 3986)
+_KEY_FILE: Final = "secret_key"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,21 +45,27 @@ class Settings:
         """Return the day that it is in the shop at a moment."""
         return moment.astimezone(get_timezone(self.timezone)).date()
 
+    @property
+    def secret_file(self) -> Path:
+        """Where the key is kept that no setting gives."""
+        return self.data_dir / _KEY_FILE
+
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
     """Read TRACKER_DATA_DIR, _DATABASE_URL, _SECRET_KEY, _SITE_URL, _TIMEZONE, _TRUSTED_PROXY, _CERTIFICATE and _KEY,
     or their defaults.
 
     Makes the data folder, and in it the secret key, when they are absent. Raises InvalidInputError for a time zone or
-    an address that is none.
+    an address that is none and for an empty key, and OSError for a folder that cannot be used.
     """
     timezone = _timezone(environment.get("TRACKER_TIMEZONE") or "")
     trusted_proxy = _proxy((environment.get("TRACKER_TRUSTED_PROXY") or "").strip())
     data_dir = Path(environment.get("TRACKER_DATA_DIR") or user_data_path("flatpack-tracker"))
     data_dir.mkdir(parents=True, exist_ok=True)
     database_url = environment.get("TRACKER_DATABASE_URL") or f"sqlite:///{data_dir / 'tracker.db'}"
-    secret_key = environment.get("TRACKER_SECRET_KEY") or _kept_secret(data_dir / "secret_key")
     site_url = _site_url((environment.get("TRACKER_SITE_URL") or "").strip())
+    given_key = environment.get("TRACKER_SECRET_KEY") or ""
+    secret_key = given_key if given_key.strip() else _kept_secret(data_dir / _KEY_FILE)
     return Settings(
         data_dir=data_dir,
         database_url=database_url,
@@ -120,11 +129,18 @@ def _proxy(address: str) -> str:
         raise InvalidInputError(told, [fault]) from None
 
 
+def keep_secret(path: Path, key: str) -> None:
+    """Put a secret key into its file, whole or not at all, for its owner alone. Raises OSError."""
+    put_file(path, key.encode(), mode=0o600)
+
+
 def _kept_secret(path: Path) -> str:
-    try:
-        with path.open("x", encoding="ascii") as file:
-            path.chmod(0o600)
-            file.write(secrets.token_hex(32))
-    except FileExistsError:
-        pass
-    return path.read_text(encoding="ascii").strip()
+    if not path.exists():
+        with suppress(FileExistsError):
+            make_file(path, secrets.token_hex(32).encode("ascii"), mode=0o600)
+    keep_private(path)
+    key = path.read_text(encoding="utf-8", errors="replace").strip()
+    if not key:
+        told = f"The secret key in {path} is empty. Delete the file and restore a backup, which holds the key."
+        raise InvalidInputError(f"{told} Without one a new key is made; links on sheets printed so far open no more.")
+    return key

@@ -4,6 +4,7 @@ import json
 import threading
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 
 class Service:
@@ -11,7 +12,8 @@ class Service:
 
     ``trouble`` is "" or: ``lost`` (stores, then hangs up), ``stalled`` (does not answer until ``go_on``), a status
     that it answers with, or a body that it answers with. ``poison`` is a code that it refuses (422), ``most`` the
-    number of scans that it takes at once (413 above). ``expected`` is what it answers to GET /api/v1/expected,
+    number of scans that it takes at once (413 above). ``no_station`` is the name that it does not know.
+    ``expected`` is what it answers to GET /api/v1/expected,
     ``ahead_s`` by how much it finds the sender's clock ahead, ``date`` the Date that it gives; with ``healthy`` its
     health is well in any trouble.
     """
@@ -24,6 +26,7 @@ class Service:
         self.trouble: str | int | bytes = ""
         self.poison: set[str] = set()
         self.most = 500
+        self.no_station = "SAW-9"
         self.expected: dict[str, Any] | None = None
         self.ahead_s = 0.0
         self.sent_at: list[str] = []
@@ -63,8 +66,10 @@ class Service:
         elif handler.path == "/healthz":
             status, body = 200, b"{}"
         elif handler.path.startswith("/api/v1/expected"):
-            status = 200 if self.expected else 404
-            body = json.dumps(self.expected or {"detail": "There is no station SAW-9."}).encode()
+            asked = parse_qs(urlsplit(handler.path).query).get("station", [""])[0]
+            wrong = {"detail": f"There is no station {asked}."} if asked == self.no_station else {}
+            status = 200 if self.expected and not wrong else 404
+            body = json.dumps(wrong or self.expected or {}).encode()
         handler.send_response(status)
         handler.send_header("Content-Length", str(len(body)))
         handler.end_headers()

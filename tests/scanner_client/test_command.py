@@ -332,7 +332,7 @@ def test_what_was_set_aside_is_sent_again_when_it_is_asked_for(service: Service,
 
 def test_the_doctor_ends_with_1_when_something_is_wrong_and_with_0_when_not(service: Service, tmp_path: Path) -> None:
     command = _command(service.address, tmp_path)
-    sick = _run([*command[:3], "doctor", *command[3:]])
+    sick = _run([*command[:3], "doctor", *command[3:], "--station", "SAW-9"])
     assert sick.returncode == 1
     assert "WRONG station: There is no station SAW-9." in sick.stdout
     service.expected = expected_page(CODES[0])
@@ -416,3 +416,37 @@ def test_it_is_small(service: Service, tmp_path: Path, until: Until) -> None:
         most = re.search(r"VmHWM:\s+(\d+) kB", Path(f"/proc/{station.id}/status").read_text())
     assert most is not None
     assert int(most[1]) < 60 * 1024
+
+
+def test_a_station_that_does_not_exist_is_refused_at_the_start_and_nothing_is_read(
+    service: Service, tmp_path: Path
+) -> None:
+    done = _run(_command(service.address, tmp_path, "--station", "SAW-9"), "\n".join(CODES[:2]))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "Error: There is no station SAW-9. Give --station as the office named it" in done.stderr
+    assert (service.batches, (tmp_path / "queue.db").exists()) == ([], False)
+
+
+def test_readings_of_a_station_that_turns_out_not_to_exist_are_kept_and_sent_once_it_does(
+    service: Service, tmp_path: Path
+) -> None:
+    service.trouble = 503
+    away = _run(
+        _command(service.address, tmp_path, "--station", "SAW-9", "--drain-seconds", "0.1"), "\n".join(CODES[:2])
+    )
+    assert "2 waiting for the server" in away.stderr
+    service.trouble = ""
+    service.expected = expected_page(CODES[0])
+    done = _run(_command(service.address, tmp_path, "--station", "SAW-1"), CODES[2])
+    assert (done.returncode, service.codes) == (1, [CODES[2]])
+    assert "2 set aside" in done.stderr
+    assert "There is no station SAW-9." in done.stdout
+    service.no_station = ""
+    again = CliRunner().invoke(main, ["send-again", "--queue", str(tmp_path / "queue.db")])
+    assert again.stdout == "Waiting again: 2.\n"
+    assert _run(_command(service.address, tmp_path, "--station", "SAW-1")).returncode == 0
+    assert {scan["code"]: scan["station"] for scan in service.stored.values()} == {
+        CODES[0]: "SAW-9",
+        CODES[1]: "SAW-9",
+        CODES[2]: "SAW-1",
+    }

@@ -184,13 +184,17 @@ def test_labels_drawn_by_many_at_once_give_each_box_one_number_of_its_own(floor:
 # After a restore
 
 
+def _settings(folder: Path) -> Settings:
+    return Settings(data_dir=folder, database_url="", secret_key="for tests")  # noqa: S106
+
+
 def test_after_a_restore_no_number_is_given_that_may_be_on_a_box_already(sqlite: Database, tmp_path: Path) -> None:
     floor = Floor(sqlite)
     use(floor)
     label(floor, floor.box_101)
-    copy_to(sqlite, tmp_path / "copy.db")
+    copy_to(sqlite, tmp_path / "copy.db", secret_key=_settings(tmp_path).secret_key)
     since = label(floor, floor.box_102)
-    restore_from(sqlite, tmp_path / "copy.db")
+    restore_from(sqlite, tmp_path / "copy.db", _settings(tmp_path))
     assert (floor.box(floor.box_101).sscc, floor.box(floor.box_102).sscc) == (SERIES.sscc(1), None)
     again = label(floor, floor.box_102)
     assert again == [SERIES.sscc(2 + leap(SERIES.name) + 1)]
@@ -199,10 +203,10 @@ def test_after_a_restore_no_number_is_given_that_may_be_on_a_box_already(sqlite:
 
 def test_a_restore_goes_on_after_what_the_replaced_database_had_given(sqlite: Database, tmp_path: Path) -> None:
     floor = Floor(sqlite)
-    copy_to(sqlite, tmp_path / "copy.db")
+    copy_to(sqlite, tmp_path / "copy.db", secret_key=_settings(tmp_path).secret_key)
     use(floor, SMALL, next_serial=5_000)
     label(floor, floor.box_101)
-    restore_from(sqlite, tmp_path / "copy.db")
+    restore_from(sqlite, tmp_path / "copy.db", _settings(tmp_path))
     assert numbering(sqlite) is None
     use(floor, SMALL)
     assert label(floor, floor.box_101) == [SMALL.sscc(6_001)]
@@ -214,9 +218,9 @@ def test_a_copy_restored_into_another_database_leaves_numbers_out_too(
     floor = Floor(sqlite)
     use(floor, SMALL, next_serial=9_500)
     label(floor, floor.box_101)
-    copy_to(sqlite, tmp_path / "copy.db")
+    copy_to(sqlite, tmp_path / "copy.db", secret_key=_settings(tmp_path).secret_key)
     target = Database(cluster.make("restored_numbers", None))
-    restore_from(target, tmp_path / "copy.db")
+    restore_from(target, tmp_path / "copy.db", _settings(tmp_path))
     now = numbering(target)
     assert now is not None
     assert now.left == 0  # fewer were left than must be left out

@@ -108,7 +108,7 @@ def _station(connection: Connection, named: str) -> StationView:
     if not wanted:
         raise NotFoundError("Name the station: the token is made for none.")
     for each in list_stations(connection):
-        if wanted in (each.name, str(Code(Kind.STATION, each.id))):
+        if wanted == each.name or wanted.strip().upper() == str(Code(Kind.STATION, each.id)):
             if own and each.name != own:
                 raise NotAllowedError(f"This token is made for station {own}.")
             return each

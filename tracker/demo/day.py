@@ -18,6 +18,7 @@ from tracker.app import create_app
 from tracker.demo.shop import DemoShop, Say
 from tracker.demo.story import play_day
 from tracker.records.database import Database
+from tracker.records.holding import hold
 from tracker.records.migrate import upgrade
 from tracker.server import Server
 from tracker.settings import Settings, machine_timezone
@@ -47,6 +48,11 @@ def run_day(port: int, say: Say) -> None:
         timezone=machine_timezone(),
     )
     database = Database(settings.database_url)
+    with hold(database):
+        _run_held(database, settings, port, say)
+
+
+def _run_held(database: Database, settings: Settings, port: int, say: Say) -> None:
     upgrade(database)
     server = Server(create_app(settings, database), host="127.0.0.1", port=port)
     shop = play_day(database, settings, say)
@@ -58,7 +64,8 @@ def run_day(port: int, say: Say) -> None:
     say("Programs call with one of these tokens:")
     for role, plain in tokens.items():
         say(f"  {role.value:8} {plain}")
-    say(f"The calls are described at {server.address}/api/v1/docs. The data is in {folder}. Stop with Ctrl-C.")
+    say(f"The calls are described at {server.address}/api/v1/docs. Stop with Ctrl-C.")
+    say(f"The data is in {settings.data_dir}.")
     own = _own_stations(shop)
     say(f"{', '.join(own.values())} scan by themselves; the stations without a 2 are yours.")
     stopped = threading.Event()

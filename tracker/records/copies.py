@@ -4,19 +4,26 @@ The same file format serves both databases: a copy of a PostgreSQL shop can be r
 """
 
 import os
-from collections.abc import Iterator, Mapping
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
+from shutil import copyfile
 from typing import Any
 
-from sqlalchemy import Connection, Table, insert, select, text, update
+from sqlalchemy import Connection, Table, insert, select, update
 from sqlalchemy.exc import DatabaseError
 
-from tracker.records.database import Database, sqlite_module
-from tracker.records.migrate import known_revisions, revision_of, upgrade
+from tracker.files import keep_private
+from tracker.records.database import Database, companions, sqlite_module
+from tracker.records.holding import hold
+from tracker.records.integrity import damage, damage_in
+from tracker.records.migrate import known_revisions, upgrade
 from tracker.records.sscc import keep_last_serial, last_serials
 from tracker.records.tables import counter, job, log, metadata
+from tracker.settings import Settings, keep_secret
 from tracker.shop.codes import HIGHEST_NUMBER
 from tracker.shop.errors import ConflictError, InvalidInputError
 from tracker.shop.sscc import highest_serial, leap
@@ -28,74 +35,100 @@ LEFT_OUT = 100_000
 _ON_LABELS = ("part", "box", "load", "board", "slot", "station")
 
 
-def copy_to(database: Database, target: Path) -> None:
-    """Write a consistent copy of ``database`` to a new file and check it; a file that is there is never overwritten."""
-    if target.exists():
+def copy_to(database: Database, target: Path, *, secret_key: str) -> None:
+    """Write a consistent copy of ``database`` and the key to a new file of its owner's alone, and check it.
+
+    A file that is there is never overwritten. Raises InvalidInputError when the database is damaged, and OSError.
+    """
+    if os.path.lexists(target):
         raise ConflictError(f"{target} is there already. Name a file that is not.")
     partial = target.with_name(target.name + ".partial")
-    partial.unlink(missing_ok=True)
+    _remove(partial)
     try:
-        if database.is_sqlite:
-            _copy_sqlite(database, partial)
-        else:
-            _copy_rows_to_file(database, partial)
-        check_copy(partial)
+        _write_copy(database, partial, secret_key)
+        check_copy(partial, called="The database")
         _flush(partial)
         os.link(partial, target)  # fails, rather than overwrites, when somebody was quicker
     finally:
-        for leftover in (partial, *_companions(partial)):
-            leftover.unlink(missing_ok=True)
+        _remove(partial)
 
 
-def check_copy(path: Path) -> str:
+def check_copy(path: Path, *, called: str | None = None) -> str:
     """Check that ``path`` is a whole copy that this program can use; return its revision.
 
-    Raises InvalidInputError saying what is wrong with it.
+    Raises InvalidInputError saying what is wrong with it, in which it is ``called`` so.
     """
+    called = called or str(path)
     if not path.is_file():
         raise InvalidInputError(f"There is no file {path}.")
-    copied = Database(f"sqlite:///{path}", readers=1)
     try:
-        with copied.read() as connection:
-            damage = connection.execute(text("PRAGMA integrity_check")).scalar()
-            orphans = connection.execute(text("PRAGMA foreign_key_check")).first()
-            revision = revision_of(connection)
-            if damage == "ok" and revision in known_revisions():
-                _check_log(connection)
-    except DatabaseError as error:
-        raise InvalidInputError(f"{path} is not a copy of a tracker database: {error.orig}.") from error
-    finally:
-        copied.close()
-    if damage != "ok" or orphans is not None:
-        raise InvalidInputError(f"{path} is damaged: {damage if damage != 'ok' else 'rows point nowhere'}.")
-    if revision is None or revision not in known_revisions():
-        raise InvalidInputError(f"{path} is of version {revision}, which this program does not know.")
-    return revision
+        with closing(sqlite_module.connect(str(path))) as raw:
+            damage = next(damage_in(raw), None)
+            if damage is not None:
+                raise InvalidInputError(f"{called} is damaged: {damage}.")
+            revision = raw.execute("SELECT version_num FROM alembic_version").fetchone()
+            if revision is None or revision[0] not in known_revisions():
+                raise InvalidInputError(f"{called} is of a version that this program does not know.")
+            _check_log(raw, called)
+    except sqlite_module.DatabaseError as error:
+        raise InvalidInputError(f"{called} is not a copy of a tracker database: {error}.") from error
+    return str(revision[0])
 
 
-def _check_log(connection: Connection) -> None:
+def _check_log(raw: Any, called: str) -> None:
     """The log is numbered without a gap: a row that was lost on the way shows."""
-    rows, first, last = connection.execute(text("SELECT count(*), min(seq), max(seq) FROM log")).one()
-    given = connection.execute(select(counter.c.last).where(counter.c.name == "log")).scalar_one()
+    rows, first, last = raw.execute("SELECT count(*), min(seq), max(seq) FROM log").fetchone()
+    (given,) = raw.execute("SELECT last FROM counter WHERE name = 'log'").fetchone()
     if rows and (rows != last - first + 1 or last != given or first != 1):
-        raise InvalidInputError(f"The copy's log has {rows} rows where {given} were written.")
+        raise InvalidInputError(f"The log of {called} has {rows} rows where {given} were written.")
 
 
-def restore_from(database: Database, source: Path) -> Path | None:
-    """Put a checked copy in the place of what ``database`` holds.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Restored:
+    """What a restore did: where the former database is ``kept``, and the secret key of the copy, if it holds one."""
 
-    What a SQLite database held before is kept beside it, and its path returned. A PostgreSQL database that holds jobs
-    is refused: restore into an empty one. Codes and SSCCs go on beyond what the copy knows of: see ``_leap_ahead``.
+    kept: Path | None
+    secret_key: str | None
+
+
+def restore_from(database: Database, source: Path, settings: Settings) -> Restored:
+    """Put a checked copy, and the key in it, in the place of what ``database`` holds: all of the database or nothing.
+
+    What a SQLite database held before is kept beside it. A PostgreSQL database that holds jobs is refused: restore into
+    an empty one. Codes and SSCCs go on beyond what the copy knows of: see ``_leap_ahead``. Raises ConflictError while
+    anybody has the database, InvalidInputError for what is no good copy, and OSError.
     """
     check_copy(source)
-    given = _given(database)
-    kept = None
-    if database.is_sqlite:
-        kept = _restore_sqlite(database, source)
-    else:
-        _restore_rows(database, source)
-    _leap_ahead(database, given)
-    return kept
+    prepared, kept = settings.data_dir / "restoring.db", None
+    with hold(database, alone=True):
+        try:
+            key = _prepare(prepared, source, _given(database))
+            if database.is_sqlite:
+                kept = _put_in_place(database, prepared, settings)
+            else:
+                _put_rows(database, prepared)
+        finally:
+            _remove(prepared)
+        if key is not None and key != settings.secret_key:
+            keep_secret(settings.secret_file, key)
+    return Restored(kept=kept, secret_key=key)
+
+
+def _prepare(prepared: Path, source: Path, given: "_Given") -> str | None:
+    """Make of a copy what takes the database's place: of this version, its numbers moved on; return its key."""
+    _remove(prepared)
+    keep_private(prepared)
+    with (
+        _told("The copy cannot be taken over"),
+        closing(sqlite_module.connect(str(source))) as copy,
+        closing(sqlite_module.connect(str(prepared))) as raw,
+    ):
+        copy.backup(raw, pages=-1)
+    with _opened(prepared) as copied:
+        upgrade(copied)
+        _leap_ahead(copied, given)
+    with closing(sqlite_module.connect(str(prepared))) as raw:
+        return _take_key(raw)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,84 +140,158 @@ class _Given:
 
 
 def _given(database: Database) -> _Given:
-    path = Path(database.url.database or "")
-    if database.is_sqlite and not (path.is_file() and path.stat().st_size):
+    """What was given by a database that may be damaged, empty or of an earlier version: so far as it can be read."""
+    if database.is_sqlite and not _has_content(database.file):
         return _Given(codes={}, serials={})
+    return _Given(codes=_readable(database, _last_codes), serials=_readable(database, last_serials))
+
+
+def _readable(database: Database, read: Callable[[Connection], Mapping[str, int]]) -> Mapping[str, int]:
     try:
         with database.read() as connection:
-            return _given_in(connection)
+            return read(connection)
     except DatabaseError:
-        return _Given(codes={}, serials={})  # what is there is damaged: that is why a copy is restored
+        return {}
 
 
-def _given_in(connection: Connection) -> _Given:
+def _last_codes(connection: Connection) -> Mapping[str, int]:
     rows = connection.execute(select(counter.c.name, counter.c.last).where(counter.c.name.in_(_ON_LABELS)))
-    return _Given(codes={row.name: row.last for row in rows}, serials=last_serials(connection))
+    return {row.name: row.last for row in rows}
 
 
 def _leap_ahead(database: Database, given: _Given) -> None:
     """Let codes and SSCCs go on after all that was given: since the copy was made, others may have been printed."""
     with database.write() as connection:
-        copied = _given_in(connection)
-        for name, last in copied.codes.items():
+        for name, last in _last_codes(connection).items():
             known = max(last, given.codes.get(name, 0))
             if known:  # nothing was ever given in a shop that is new
                 after = min(known + LEFT_OUT, HIGHEST_NUMBER)
                 connection.execute(update(counter).where(counter.c.name == name).values(last=after))
-        for series in {*copied.serials, *given.serials}:
-            known = max(copied.serials.get(series, 0), given.serials.get(series, 0))
+        copied = last_serials(connection)
+        for series in {*copied, *given.serials}:
+            known = max(copied.get(series, 0), given.serials.get(series, 0))
             keep_last_serial(connection, series, min(known + leap(series), highest_serial(series)))
 
 
+def _write_copy(database: Database, path: Path, secret_key: str) -> None:
+    keep_private(path)
+    if database.is_sqlite:
+        _copy_sqlite(database, path)
+    else:
+        _copy_rows_to_file(database, path)
+    with _told("The copy cannot be written"), closing(sqlite_module.connect(str(path))) as raw:
+        raw.execute("PRAGMA journal_mode=DELETE")  # one file, which is read where nothing can be written, too
+        _put_key(raw, secret_key)
+
+
 def _copy_sqlite(database: Database, target: Path) -> None:
-    with database.read() as connection:
+    with (
+        _told("The database cannot be copied"),
+        database.read() as connection,
+        closing(sqlite_module.connect(str(target))) as copy,
+    ):
         raw: Any = connection.connection.driver_connection
-        copy = sqlite_module.connect(str(target))
-        try:
-            raw.backup(copy, pages=-1)
-        finally:
-            copy.close()
+        raw.backup(copy, pages=-1)
+
+
+@contextmanager
+def _told(what: str) -> Iterator[None]:
+    """Say in words what SQLite's own functions could not do; what SQLAlchemy raises is told elsewhere."""
+    try:
+        yield
+    except sqlite_module.Error as error:
+        raise ConflictError(f"{what}: {error}. Nothing was changed.") from error
 
 
 def _copy_rows_to_file(database: Database, target: Path) -> None:
-    copied = Database(f"sqlite:///{target}", readers=1)
-    try:
+    with _opened(target) as copied:
         upgrade(copied)
         with database.read() as source, copied.write() as sink:
             _copy_rows(source, sink)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Database]:
+    copied = Database(f"sqlite:///{path}", readers=1)
+    try:
+        yield copied
     finally:
         copied.close()
 
 
-def _restore_sqlite(database: Database, source: Path) -> Path | None:
-    path = Path(database.url.database or "")
-    kept = None
-    if path.is_file() and path.stat().st_size:
-        kept = _free_name(path)
-        _copy_sqlite(database, kept)
-    database.close()
-    opened = sqlite_module.connect(str(source))
-    into = sqlite_module.connect(str(path), timeout=10)
-    try:
-        opened.backup(into, pages=-1)
-    finally:
-        into.close()
-        opened.close()
-    upgrade(database)
+def _put_key(raw: Any, secret_key: str) -> None:
+    with raw:
+        raw.execute("CREATE TABLE IF NOT EXISTS copied_key (secret_key TEXT NOT NULL)")
+        raw.execute("DELETE FROM copied_key")
+        raw.execute("INSERT INTO copied_key VALUES (?)", (secret_key,))
+
+
+def _take_key(raw: Any) -> str | None:
+    """Take the key out of a copy; copies of earlier versions hold none."""
+    with raw:
+        raw.execute("CREATE TABLE IF NOT EXISTS copied_key (secret_key TEXT NOT NULL)")
+        row = raw.execute("SELECT secret_key FROM copied_key").fetchone()
+        raw.execute("DROP TABLE copied_key")
+    return None if row is None else str(row[0])
+
+
+def _put_in_place(database: Database, prepared: Path, settings: Settings) -> Path | None:
+    path = database.file
+    if not _has_content(path):
+        _overwrite(path, prepared)
+        return None
+    kept = _free_name(path)
+    if next(damage(database), None) is None:
+        _write_copy(database, kept, settings.secret_key)
+        database.close()
+        _overwrite(path, prepared)
+    else:
+        database.close()
+        _keep_as_it_is(path, kept)
+        _replace(path, prepared)
     return kept
 
 
-def _restore_rows(database: Database, source: Path) -> None:
-    copied = Database(f"sqlite:///{source}", readers=1)
-    try:
+def _overwrite(path: Path, prepared: Path) -> None:
+    """Let SQLite write the whole file in one transaction: killed in the middle, the former content is there."""
+    keep_private(path)
+    with (
+        _told("The database cannot be written"),
+        closing(sqlite_module.connect(str(prepared))) as copy,
+        closing(sqlite_module.connect(str(path))) as into,
+    ):
+        copy.backup(into, pages=-1)
+
+
+def _keep_as_it_is(path: Path, kept: Path) -> None:
+    for each, beside in zip((path, *companions(path)), (kept, *companions(kept)), strict=True):
+        if each.exists():
+            keep_private(beside)
+            copyfile(each, beside)
+
+
+def _replace(path: Path, prepared: Path) -> None:
+    """Put a file in the place of a damaged one, into which SQLite may not be able to write. Its owner stays."""
+    beside = path.with_name(path.name + ".restored")
+    keep_private(beside)
+    copyfile(prepared, beside)
+    _flush(beside)
+    if sys.platform != "win32":
+        owner = path.stat()
+        os.chown(beside, owner.st_uid, owner.st_gid)
+    for each in companions(path):
+        each.unlink(missing_ok=True)
+    beside.replace(path)
+
+
+def _put_rows(database: Database, prepared: Path) -> None:
+    with _opened(prepared) as copied:
         upgrade(database)
         with copied.read() as stored, database.write() as sink:
             taken = sink.execute(select(job.c.id).limit(1)).first() or sink.execute(select(log.c.seq).limit(1)).first()
             if taken is not None:
                 raise ConflictError("The database holds a shop already. Restore into an empty database.")
             _copy_rows(stored, sink)
-    finally:
-        copied.close()
 
 
 def _copy_rows(source: Connection, sink: Connection) -> None:
@@ -207,8 +314,13 @@ def _free_name(path: Path) -> Path:
     return next(name for name in names if not name.exists())
 
 
-def _companions(path: Path) -> list[Path]:
-    return [path.with_name(path.name + ending) for ending in ("-wal", "-shm")]
+def _has_content(path: Path) -> bool:
+    return path.is_file() and path.stat().st_size > 0
+
+
+def _remove(path: Path) -> None:
+    for each in (path, *companions(path), path.with_name(path.name + "-journal")):
+        each.unlink(missing_ok=True)
 
 
 def _flush(path: Path) -> None:

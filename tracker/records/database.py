@@ -11,20 +11,21 @@ When the writer is stuck, at most MOST_WAITING threads wait for it: the others a
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, create_engine, event, select, text
+from sqlalchemy import URL, Connection, Engine, create_engine, event, select, text
 from sqlalchemy.engine import ExceptionContext, make_url
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.pool import ConnectionPoolEntry, QueuePool
 
+from tracker.files import hide_from_others, keep_private
 from tracker.records.failures import failure_of
 from tracker.records.tables import counter
-from tracker.shop.errors import BusyError
+from tracker.shop.errors import BusyError, InvalidInputError
 from tracker.shop.failures import Failure
 from tracker.shop.saying import say
 
@@ -36,6 +37,7 @@ except ImportError:  # no wheel for this platform
 # Debian's SQLite 3.40 can corrupt a database when two connections checkpoint at once; the wheel's is newer.
 sqlite_module: Any = _sqlite
 SQLITE_VERSION: str = _sqlite.sqlite_version
+_SQLITE_HEAD: Final = b"SQLite format 3\0"  # sqlite.org/fileformat2.html, 1.3
 _LOCK_LOG = select(counter.c.last).where(counter.c.name == "log").with_for_update()
 
 MOST_WAITING: Final = 12  # of the service's 16 threads
@@ -93,17 +95,20 @@ class Health:
 
 
 class Database:
-    """The one shop database. ``write()`` and ``read()`` give a connection within a transaction."""
+    """The one shop database. ``write()`` and ``read()`` give a connection within a transaction.
+
+    The file of a SQLite database is its owner's alone. Raises InvalidInputError for an address that is none.
+    """
 
     def __init__(self, url: str, *, readers: int = 8) -> None:
-        self.url = make_url(url)
+        self.url = _address(url)
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
         self.writers = WritersQueue()
         self.health = Health()
         self._lock = threading.Lock()
         if self.is_sqlite:
-            self._writer = _sqlite_engine(url, pool_size=1, begin="BEGIN IMMEDIATE", writes=True)
-            self._reader = _sqlite_engine(url, pool_size=readers, begin="BEGIN", writes=False)
+            self._writer = _sqlite_engine(self.url, pool_size=1, begin="BEGIN IMMEDIATE", writes=True)
+            self._reader = _sqlite_engine(self.url, pool_size=readers, begin="BEGIN", writes=False)
         else:
             address = self.url.set(drivername="postgresql+psycopg")
             self._writer = self._reader = create_engine(address, pool_pre_ping=True, pool_size=readers)
@@ -112,9 +117,13 @@ class Database:
 
     @property
     def folder(self) -> Path | None:
-        """The folder of the database's file; None where a server keeps it, or nothing does."""
-        name = self.url.database
-        return Path(name).parent if self.is_sqlite and name and name != ":memory:" else None
+        """The folder of the database's file; None where a server keeps it."""
+        return self.file.parent if self.is_sqlite else None
+
+    @property
+    def file(self) -> Path:
+        """The file of a SQLite database."""
+        return Path(self.url.database or "")
 
     @property
     def engine(self) -> Engine:
@@ -158,7 +167,37 @@ class Database:
         self._writer.dispose()
 
 
-def _sqlite_engine(url: str, *, pool_size: int, begin: str, writes: bool) -> Engine:
+def _address(text_: str) -> URL:
+    try:
+        url = make_url(text_)
+        known = url.get_backend_name() in ("postgresql", "postgres") or bool(
+            url.get_backend_name() == "sqlite" and url.database and url.database != ":memory:"
+        )
+    except (ArgumentError, ValueError):
+        known = False
+    if not known:  # it is not said again: there may be a password in it
+        wanted = "sqlite:////folder/tracker.db or postgresql://user@host/name"
+        raise InvalidInputError(f"TRACKER_DATABASE_URL is no address of a database: wanted is one such as {wanted}.")
+    return url
+
+
+def companions(path: Path) -> list[Path]:
+    """Return the files that SQLite keeps beside a database's own while it is in use."""
+    return [path.with_name(path.name + ending) for ending in ("-wal", "-shm")]
+
+
+def _keep_database_private(path: Path) -> None:
+    """Hide a database from all but its owner. What an address names by mistake keeps its rights."""
+    if path.exists():
+        with path.open("rb") as file:
+            if file.read(len(_SQLITE_HEAD)) not in (b"", _SQLITE_HEAD):
+                return
+    keep_private(path)  # what SQLite makes beside it gets its rights
+    for each in filter(Path.exists, companions(path)):
+        hide_from_others(each)
+
+
+def _sqlite_engine(url: URL, *, pool_size: int, begin: str, writes: bool) -> Engine:
     engine = create_engine(
         url,
         module=sqlite_module,
@@ -167,6 +206,11 @@ def _sqlite_engine(url: str, *, pool_size: int, begin: str, writes: bool) -> Eng
         max_overflow=0,
         connect_args={"timeout": 30, "check_same_thread": False},
     )
+
+    @event.listens_for(engine, "do_connect")
+    def hide(*_how: object) -> None:
+        with suppress(OSError):  # SQLite says it better, as the driver's error
+            _keep_database_private(Path(url.database or ""))
 
     @event.listens_for(engine, "connect")
     def prepare(raw: Any, _record: ConnectionPoolEntry) -> None:

@@ -16,9 +16,13 @@ def failure_of(error: BaseException | None) -> Failure | None:
     """Return what is wrong with the database, or None for an error of another kind."""
     if not isinstance(error, DBAPIError):
         return None
-    driver: Any = error.orig
-    known = _SQLITE.get(getattr(driver, "sqlite_errorcode", 0) & 0xFF)
-    known = known or _SQLSTATE.get(getattr(driver, "sqlstate", None) or "")
+    known = failure_in(error.orig)
     if known is None and (isinstance(error, OperationalError) or error.connection_invalidated):
         return Failure.AWAY
     return known
+
+
+def failure_in(driver: Any) -> Failure | None:
+    """Return what a driver's own error says is wrong with the database, if its code is a known one."""
+    known = _SQLITE.get(getattr(driver, "sqlite_errorcode", 0) & 0xFF)
+    return known or _SQLSTATE.get(getattr(driver, "sqlstate", None) or "")

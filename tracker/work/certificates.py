@@ -4,7 +4,6 @@ What a tablet trusts could vouch for any site in the world. This authority canno
 may vouch for, the shop's names and addresses of private networks, and nothing else is accepted from it.
 """
 
-import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -24,6 +23,7 @@ from cryptography.hazmat.primitives.serialization import (
 )
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from tracker.files import put_file
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.work.authority import AUTHORITY_FILE, fingerprint
 
@@ -86,10 +86,10 @@ def make_certificate(
     key = ec.generate_private_key(ec.SECP256R1())
     certificate = _server_certificate(signer, key, wanted, now)
     if is_new:
-        _write(folder / _AUTHORITY_KEY, _pem_of(signer.key), mode=0o600)
-        _write(folder / AUTHORITY_FILE, signer.certificate.public_bytes(Encoding.PEM))
-    _write(out / _SERVER_KEY, _pem_of(key), mode=0o600)
-    _write(out / _SERVER, certificate.public_bytes(Encoding.PEM))
+        put_file(folder / _AUTHORITY_KEY, _pem_of(signer.key), mode=0o600)
+        put_file(folder / AUTHORITY_FILE, signer.certificate.public_bytes(Encoding.PEM))
+    put_file(out / _SERVER_KEY, _pem_of(key), mode=0o600)
+    put_file(out / _SERVER, certificate.public_bytes(Encoding.PEM))
     return Made(
         certificate=out / _SERVER,
         key=out / _SERVER_KEY,
@@ -229,14 +229,3 @@ def _covers(permitted: x509.GeneralName, name: x509.DNSName | x509.IPAddress) ->
 
 def _pem_of(key: ec.EllipticCurvePrivateKey) -> bytes:
     return key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
-
-
-def _write(path: Path, content: bytes, *, mode: int = 0o644) -> None:
-    """Put a file in its place at once: who reads meanwhile finds the former one or this one."""
-    beside = path.with_name(path.name + ".partial")
-    beside.unlink(missing_ok=True)
-    with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    beside.replace(path)

@@ -3,16 +3,21 @@
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import islice
+from typing import Final
 
 from sqlalchemy import Connection
 
 from tracker.records import audit, floor
 from tracker.records.audit import BoxActs, ImpossibleRow, KeptBox, KeptPart
 from tracker.records.database import Database
+from tracker.records.integrity import damage
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.progress import PartStatus, Progress, fold, status_of
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import BoxState, filling_state
+
+MOST_DAMAGE: Final = 20  # told; more of the same helps nobody
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,9 +28,36 @@ class Difference:
     kept: str
     log_says: str
 
+    @property
+    def sentence(self) -> str:
+        """The difference for a person."""
+        return f"{self.what}: kept {self.kept}; the log says {self.log_says}"
 
-def verify(database: Database) -> Iterator[Difference]:
-    """Give every difference between the kept state and the fold of the log; nothing when all is well."""
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Damage:
+    """One place where the database's file is damaged."""
+
+    found: str
+    what: str = "the database's file"
+
+    @property
+    def sentence(self) -> str:
+        """The damage for a person."""
+        return f"{self.what} is damaged: {self.found}"
+
+
+def verify(database: Database) -> Iterator[Damage | Difference]:
+    """Give what is damaged in the file, or else every difference between the kept state and the fold of the log.
+
+    There is nothing to give when all is well.
+    """
+    damaged = False
+    for found in islice(damage(database), MOST_DAMAGE):
+        damaged = True
+        yield Damage(found=found)
+    if damaged:
+        return  # what is read from such a file says nothing
     with database.read() as connection:
         yield from _Audit(connection).run()
 
