@@ -384,7 +384,7 @@ def import_(
 
 
 @main.command("list")
-@click.argument("kind", type=click.Choice(["cartons", "boards", "standard"]))
+@click.argument("kind", type=click.Choice(["cartons", "boards", "weighing", "standard"]))
 @click.argument("file", required=False, type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--name", help="Which standard to print.")
 @json_option

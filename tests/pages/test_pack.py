@@ -57,6 +57,12 @@ class Shop:
             boxes = look.boxes_of_job(connection, job.id, limit=10)
         return [part.code for box in boxes for part in box.parts], [box.code for box in boxes]
 
+    def ready(self, *parts: str) -> None:
+        """Bring parts so far that they only wait to be packed."""
+        for code in parts:
+            last = [step for step in self.floor.part(code).route if step not in ("pack", "ship")][-1]
+            assert self.floor.scan(code, f"{last.upper()}-1").ok
+
     def state(self, box: str) -> str:
         return self.floor.box(box).state
 
@@ -85,17 +91,40 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
 
 def test_parts_are_drawn_in_the_order_of_laying_and_the_next_one_is_pointed_out(shop: Shop) -> None:
     (deck, toe_kick, _end), (box, _other) = shop.job()
+    shop.ready(deck, toe_kick)
     drawn = draw_bench(shop.floor.box(box))
     assert drawn is not None
     assert drawn.next is not None
     assert (drawn.next.code, drawn.layer, drawn.layers) == (deck, 1, 2)
     assert [slab.state for slab in drawn.plan.slabs] == [SlabState.NEXT]
+    assert [view.arrow.waits for view in (drawn.plan, drawn.side) if view.arrow] == [False, False]
     shop.floor.scan(deck, "PACK-1")
     drawn = draw_bench(shop.floor.box(box))
     assert drawn is not None
     assert drawn.next is not None
     assert (drawn.next.code, drawn.layer) == (toe_kick, 2)
     assert {slab.name: slab.state for slab in drawn.side.slabs} == {"Deck": SlabState.IN, "Toe kick": SlabState.NEXT}
+
+
+def test_what_is_laid_next_but_not_there_waits_and_a_damaged_part_is_not_pointed_at(shop: Shop) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job()
+    drawn = draw_bench(shop.floor.box(box))
+    assert drawn is not None
+    assert drawn.next is not None
+    assert drawn.next.code == deck
+    assert [slab.state for slab in drawn.plan.slabs] == [SlabState.AWAITED]
+    assert [view.arrow.waits for view in (drawn.plan, drawn.side) if view.arrow] == [True, True]
+    shop.ready(deck)
+    shop.floor.scan(deck, "BAND-1", action=Action.DAMAGED)
+    drawn = draw_bench(shop.floor.box(box))
+    assert drawn is not None
+    assert drawn.next is not None
+    assert drawn.next.code == toe_kick
+    shop.floor.scan(toe_kick, "PACK-1")
+    drawn = draw_bench(shop.floor.box(box))
+    assert drawn is not None
+    assert (drawn.next, drawn.layer, drawn.plan.arrow) == (None, 1, None)
+    assert {slab.name: slab.state for slab in drawn.side.slabs} == {"Deck": SlabState.OPEN, "Toe kick": SlabState.IN}
 
 
 def test_slabs_have_true_proportion_and_lie_in_the_carton(shop: Shop) -> None:
@@ -381,7 +410,7 @@ def test_a_box_that_the_scale_doubts_is_sealed_when_the_packer_looked_again(
     for code in (deck, toe_kick):
         bench.scan(code)
     expect(bench.region("head")).to_contain_text("2 of 2 parts in")
-    bench.scan("99.5")
+    bench.scan(f"{shop.floor.box(box).mass_kg + 0.45:.2f}")
     expect(bench.region("scale")).to_contain_text("Too heavy")
     seal = bench.page.get_by_role("button", name="Seal the box")
     seal.click()

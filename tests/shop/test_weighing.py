@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.shop.errors import InvalidInputError
-from tracker.shop.weighing import COVERAGE, Piece, Scale, Weight, expect, scatter_kg
+from tracker.shop.weighing import COVERAGE, Limit, Piece, Scale, Weight, expect, scatter_kg
 
 # The worked cases, computed with the package "uncertainties" 3.2.3 (sd of a sum, d²/12 for the scale's division).
 PARTS_KG = (4.7174, 4.7174, 3.6954, 0.6599, 0.6599, 3.485, 2.0736)
@@ -53,6 +53,32 @@ def test_it_says_which_parts_it_would_miss_and_which_it_would_notice() -> None:
     assert [piece.mass_kg for piece in expected.unnoticed] == [0.6599, 0.6599]
     alone = expect([Piece(name="rail", mass_kg=0.01, material="white")], scale=SCALE)
     assert alone.lightest_noticed is None
+
+
+@given(st.lists(st.builds(Piece, name=st.sampled_from("abc"), mass_kg=st.floats(0, 30), material=st.just("white"))))
+def test_it_never_says_of_one_name_that_it_would_notice_it_and_that_it_may_not(some: list[Piece]) -> None:
+    expected = expect(some, scale=SCALE)
+    noticed = expected.lightest_noticed
+    assert noticed is None or noticed.name not in {piece.name for piece in expected.unnoticed}
+
+
+@given(st.floats(0, 500), st.floats(0, 100), st.floats(0, 20))
+def test_the_limit_is_a_share_of_the_mass_and_at_least_so_many_kilograms(
+    mass: float, percent: float, least: float
+) -> None:
+    limit = Limit(percent=percent, least_kg=least).of(mass)
+    assert limit >= least
+    assert limit >= mass * percent / 100
+    assert limit in (least, mass * percent / 100)
+
+
+def test_beyond_the_limit_a_foreman_decides_and_the_box_is_doubted_whatever_its_boards_may_scatter() -> None:
+    expected = expect(pieces(one_board=True), scale=SCALE, limit=Limit(percent=5, least_kg=0.5))
+    assert expected.tolerance_kg > expected.limit_kg == pytest.approx(sum(PARTS_KG) * 0.05)
+    for off, beyond in ((0.99, False), (1.01, True)):
+        for sign in (-1, 1):
+            mass = expected.mass_kg + sign * off * expected.limit_kg
+            assert (expected.beyond_limit(mass), expected.judge(mass) is not Weight.AGREES) == (beyond, beyond)
 
 
 def test_a_right_box_agrees_and_one_that_lacks_a_heavy_part_is_too_light() -> None:

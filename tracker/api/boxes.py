@@ -41,10 +41,14 @@ def _box(code: str) -> BoxView:
 @blueprint.response(200, SealedShape)
 @needs(Role.PACKER)
 def post_seal(body: dict[str, Any], code: str) -> dict[str, Any]:
-    """Seal a box. 409 with ``missing`` when anything is not in it; a foreman may override with a reason."""
+    """Seal a box. 409 with ``missing`` when anything is not in it, or with ``weight`` when its mass is off.
+
+    ``weight`` says the mass that is expected of what is in the box, the one that was weighed, and the limit up to which
+    a packer alone seals. A foreman may override either with a reason; what is missing moves to a follow-up box.
+    """
     override = body["override"]
     if override is not None and not caller().role.includes(Role.FOREMAN):
-        raise NotAllowedError("Only a foreman may let a box go short.")
+        raise NotAllowedError("Only a foreman may override what speaks against sealing a box.")
     sealing = Sealing(
         box=number_of(code, Kind.BOX),
         items=body["items"],

@@ -31,7 +31,7 @@ class ListShape(Schema):
 @blueprint.response(200, ListShape)
 @needs(Role.OFFICE)
 def get_list(name: str) -> dict[str, Any]:
-    """One of the lists ``cartons``, ``boards``, ``standard`` (the shipped one) or ``standard/NAME``."""
+    """One of the lists ``cartons``, ``boards``, ``weighing``, ``standard`` (the shipped one) or ``standard/NAME``."""
     return {"name": name, "text": list_text(database(), name)}
 
 
@@ -40,6 +40,9 @@ def get_list(name: str) -> dict[str, Any]:
 @blueprint.response(200, ListShape)
 @needs(Role.ADMIN)
 def put_list(body: dict[str, Any], name: str) -> dict[str, Any]:
-    """Put a list in the place of the one before: ``cartons``, ``boards``, or ``standard`` (kept under its own name)."""
+    """Put a list in the place of the one before: ``cartons``, ``boards``, ``weighing``, ``standard``.
+
+    A standard is kept under its own name.
+    """
     kept = set_list(database(), name, body["text"], who=caller().name, now=now())
     return {"name": kept, "text": body["text"]}

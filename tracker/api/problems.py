@@ -17,6 +17,7 @@ STATUS_OF: dict[type[errors.ShopError], HTTPStatus] = {
     errors.NotFoundError: HTTPStatus.NOT_FOUND,
     errors.ConflictError: HTTPStatus.CONFLICT,
     errors.IncompleteError: HTTPStatus.CONFLICT,
+    errors.OffWeightError: HTTPStatus.CONFLICT,
     errors.NotSignedInError: HTTPStatus.UNAUTHORIZED,
     errors.ThrottledError: HTTPStatus.TOO_MANY_REQUESTS,
     errors.NotAllowedError: HTTPStatus.FORBIDDEN,
@@ -40,6 +41,12 @@ def shop_problem(error: errors.ShopError) -> Response:
         more["missing"] = [dict(entry) for entry in error.missing]
         if error.staying is not None:
             more["stays_behind"] = [dict(entry) for entry in error.staying]
+    if isinstance(error, errors.OffWeightError):
+        more["weight"] = {
+            "expected_kg": round(error.expected_kg, 3),
+            "weighed_kg": error.weighed_kg,
+            "limit_kg": round(error.limit_kg, 3),
+        }
     response = problem(STATUS_OF[type(error)], type_of(type(error)), error.title, error.detail, **more)
     if isinstance(error, errors.ThrottledError | errors.BusyError):
         response.headers["Retry-After"] = str(error.wait_s)

@@ -482,9 +482,11 @@ class BoxesShape(Schema):
 
 
 class OverrideShape(Shape):
-    """A foreman's reason to let a box go short."""
+    """A foreman's reason to seal a box that is short or whose mass is off."""
 
-    reason = fields.String(required=True, validate=validate.Regexp(r"\s*\S", error="Say why the box may go short."))
+    reason = fields.String(
+        required=True, validate=validate.Regexp(r"\s*\S", error="Say why the box is sealed all the same.")
+    )
 
 
 class OpenAgainShape(Shape):

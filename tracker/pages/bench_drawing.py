@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Final
 
 from tracker.records.look import BoxView, PartView
+from tracker.shop.lacking import is_lacking
 
 WIDE: Final = 600.0  # the drawing's own units, about a pixel each on a tablet
 PLAN_TALL: Final = 380.0
@@ -22,11 +23,12 @@ _LINE: Final = 1.15
 
 
 class SlabState(StrEnum):
-    """A panel in the drawing: in the box, missing, or the one to lay next."""
+    """A panel in the drawing: in the box, missing, the one to lay next, or that one while it is not at hand."""
 
     IN = "in"
     OPEN = "open"
     NEXT = "next"
+    AWAITED = "awaited"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,13 +84,14 @@ class Edge(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arrow:
-    """Points at what is next: from an edge of the drawing to a slab, with its word beside it."""
+    """Points at what is laid next, or ``waits`` to be: from an edge of the drawing to a slab, its word beside it."""
 
     edge: Edge
     x: float
     y: float
     to_x: float
     to_y: float
+    waits: bool
 
     @property
     def outline(self) -> str:
@@ -162,7 +165,8 @@ def draw_bench(box: BoxView) -> Bench | None:
         return None
     upcoming = next_to_lay(lying)
     layers = max(each.layer for each in lying)
-    layer = upcoming.layer if upcoming else layers
+    open_layers = [each.layer for each in lying if is_lacking(each.part.status)]
+    layer = upcoming.layer if upcoming else next(iter(open_layers), layers)
     inside = _inside(box, lying)
     return Bench(
         next=upcoming.part if upcoming else None,
@@ -226,9 +230,12 @@ def _numbered(each: Lying, number: int) -> Lying:
 
 
 def next_to_lay(lying: Sequence[Lying]) -> Lying | None:
-    """Return the part to lay next: the first that is at hand, from the lowest layer up; else the first of all."""
-    missing = [each for each in lying if not each.part.packed]
-    return next((each for each in missing if at_hand(each.part)), missing[0] if missing else None)
+    """Return the part to lay next: the first that is at hand, from the lowest layer up; else the first that may come.
+
+    A damaged part does not come: it is replaced or repaired first.
+    """
+    coming = [each for each in lying if is_lacking(each.part.status) and not each.part.damaged]
+    return next((each for each in coming if at_hand(each.part)), coming[0] if coming else None)
 
 
 def at_hand(part: PartView) -> bool:
@@ -248,10 +255,13 @@ def _inside(box: BoxView, lying: Sequence[Lying]) -> tuple[float, float]:
 def _state(each: Lying, upcoming: Lying | None) -> SlabState:
     if each.part.packed:
         return SlabState.IN
-    return SlabState.NEXT if each is upcoming else SlabState.OPEN
+    if each is not upcoming:
+        return SlabState.OPEN
+    return SlabState.NEXT if at_hand(each.part) else SlabState.AWAITED
 
 
-_DRAWN_LAST: Final = (SlabState.IN, SlabState.OPEN, SlabState.NEXT)
+_POINTED: Final = (SlabState.NEXT, SlabState.AWAITED)
+_DRAWN_LAST: Final = (SlabState.IN, SlabState.OPEN, *_POINTED)
 
 
 def _side(box: BoxView, lying: Sequence[Lying], upcoming: Lying | None, inside: tuple[float, float]) -> Drawing:
@@ -270,11 +280,11 @@ def _side(box: BoxView, lying: Sequence[Lying], upcoming: Lying | None, inside: 
         y = 4 + height - each.z * scale - tall
         x, wide = left + start * scale, reach * scale
         slabs.append(_slab(each, _state(each, upcoming), (x, y, wide, tall)))
-    pointed = next((slab for slab in slabs if slab.state is SlabState.NEXT), None)
+    pointed = next((slab for slab in slabs if slab.state in _POINTED), None)
     arrow = None
     if pointed is not None:
         y = pointed.y + pointed.tall / 2
-        arrow = Arrow(edge=Edge.LEFT, x=WORD_WIDE, y=y, to_x=pointed.x - 3, to_y=y)
+        arrow = Arrow(edge=Edge.LEFT, x=WORD_WIDE, y=y, to_x=pointed.x - 3, to_y=y, waits=_waits(pointed))
     frame = (left - 3, 1, short * scale + 6, height + 6)
     bag = (left, 4, short * scale, bag_mm * scale) if bag_mm * scale >= 16 else None
     return Drawing(wide=WIDE, tall=height + 10, frame=frame, slabs=tuple(slabs), arrow=arrow, bag=bag)
@@ -299,7 +309,7 @@ def _plan(layer: Sequence[Lying], upcoming: Lying | None, inside: tuple[float, f
         slabs.append(_lettered(each, _state(each, upcoming), spot))
     frame = (left - 3, above - 3, long * scale + 6, short * scale + 6)
     tall = above + short * scale + (PLAN_MARGIN if edge is Edge.BELOW else 6.0)
-    pointed = next((slab for slab in slabs if slab.state is SlabState.NEXT), None)
+    pointed = next((slab for slab in slabs if slab.state in _POINTED), None)
     arrow = _arrow(pointed, edge, tall) if pointed is not None and edge is not None else None
     return Drawing(wide=WIDE, tall=tall, frame=frame, slabs=tuple(slabs), arrow=arrow)
 
@@ -328,13 +338,18 @@ def _arrow(pointed: Slab, edge: Edge, tall: float) -> Arrow:
     x, y = pointed.x + min(pointed.wide / 2, 40.0), pointed.y + pointed.tall / 2
     match edge:
         case Edge.ABOVE:
-            return Arrow(edge=edge, x=x, y=4, to_x=x, to_y=pointed.y - 2)
+            line = (x, 4.0, x, pointed.y - 2)
         case Edge.BELOW:
-            return Arrow(edge=edge, x=x, y=tall - 4, to_x=x, to_y=pointed.y + pointed.tall + 2)
+            line = (x, tall - 4, x, pointed.y + pointed.tall + 2)
         case Edge.LEFT:
-            return Arrow(edge=edge, x=WORD_WIDE, y=y, to_x=pointed.x - 3, to_y=y)
+            line = (WORD_WIDE, y, pointed.x - 3, y)
         case Edge.RIGHT:
-            return Arrow(edge=edge, x=WIDE - WORD_WIDE, y=y, to_x=pointed.x + pointed.wide + 3, to_y=y)
+            line = (WIDE - WORD_WIDE, y, pointed.x + pointed.wide + 3, y)
+    return Arrow(edge=edge, x=line[0], y=line[1], to_x=line[2], to_y=line[3], waits=_waits(pointed))
+
+
+def _waits(pointed: Slab) -> bool:
+    return pointed.state is SlabState.AWAITED
 
 
 def _slab(each: Lying, state: SlabState, spot: tuple[float, float, float, float]) -> Slab:

@@ -15,6 +15,7 @@ from tracker.records.look import BoxView, ItemView, PartView
 from tracker.shop.lacking import Lacks, lacks
 from tracker.shop.verdicts import CLOSED_STATES, BoxState
 from tracker.shop.weighing import Expected, Piece, Weight, expect
+from tracker.work.lists import weight_limit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +26,6 @@ class Shown:
     drawing: Bench | None
     lacks: Lacks[PartView, ItemView]
     expected: Expected | None
-    weight: Weight | None
     knows_carton: bool
     closed: bool
     rests: Sequence[Rest]
@@ -41,6 +41,22 @@ class Shown:
     @property
     def complete(self) -> bool:
         return self.lacks.complete
+
+    @property
+    def weight(self) -> Weight | None:
+        """What the scale says, where it was asked."""
+        if self.expected is None or self.box.weighed_kg is None:
+            return None
+        return self.expected.judge(self.box.weighed_kg)
+
+    @property
+    def off_weight(self) -> bool:
+        """The mass is off by more than a packer alone seals."""
+        return (
+            self.expected is not None
+            and self.box.weighed_kg is not None
+            and self.expected.beyond_limit(self.box.weighed_kg)
+        )
 
     @property
     def may_be_sealed(self) -> bool:
@@ -69,13 +85,13 @@ def show(connection: Connection, box_id: int) -> Shown | None:
     if box is None:
         return None
     empty_kg = carton_mass(connection, box_id)
-    expected = expect([_piece(part) for part in box.parts], besides_kg=empty_kg or 0.0)
+    pieces = [_piece(part) for part in box.parts if part.packed]
+    expected = expect(pieces, besides_kg=empty_kg or 0.0, limit=weight_limit(connection)) if pieces else None
     return Shown(
         box=box,
         drawing=bench_drawing.draw_bench(box),
         lacks=lacks(bench_drawing.in_order(box), box.items),
-        expected=expected if box.parts else None,
-        weight=None if box.weighed_kg is None or not box.parts else expected.judge(box.weighed_kg),
+        expected=expected,
         knows_carton=empty_kg is not None,
         closed=box.state in CLOSED_STATES,
         rests=rests_of(follow_ups_of(connection, [box_id]).get(box_id, ()), box.load),

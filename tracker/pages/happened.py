@@ -92,10 +92,24 @@ _SENTENCES: Final = (
         rf"{_BOX} sealed short, by override: (?P<reason>.*)\. Follow-up (?P<rest>B\w+)\.",
         _l("Box %(box)s sealed short: %(reason)s. The rest is planned for box %(rest)s."),
     ),
+    _sentence(
+        rf"{_BOX} sealed at (?P<mass>[\d.]+) kg, (?P<expected>[\d.]+) kg expected, by override: (?P<reason>.*)\.",
+        _l("Box %(box)s sealed at %(mass)s kg where %(expected)s kg were expected: %(reason)s."),
+    ),
+    _sentence(
+        rf"{_BOX} sealed short at (?P<mass>[\d.]+) kg, (?P<expected>[\d.]+) kg expected, "
+        r"by override: (?P<reason>.*)\. Follow-up (?P<rest>B\w+)\.",
+        _l(
+            "Box %(box)s sealed short at %(mass)s kg where %(expected)s kg were expected: %(reason)s. The rest is "
+            "planned for box %(rest)s."
+        ),
+    ),
     _sentence(rf"{_BOX} opened again: (?P<reason>.*)\.", _l("Box %(box)s opened again: %(reason)s.")),
     _sentence(rf"{_BOX} held in the shop\.", _l("Box %(box)s put on hold: it stays in the shop.")),
     _sentence(rf"{_BOX} let go\.", _l("Box %(box)s let go on.")),
     _sentence(rf"{_BOX} is open\. Scan its parts\..*", _l("Box %(box)s opened at the bench.")),
+    _sentence(r"All parts of box (?P<box>B\w+) are in\..*", _l("Box %(box)s opened at the bench.")),
+    _sentence(rf"{_BOX} is complete: .*", _l("Box %(box)s opened at the bench.")),  # as it was said until 0.5.0
     _sentence(r"Job (?P<job>.+) taken: (?P<parts>\d+) parts\.", _l("Job %(job)s taken. Parts: %(parts)s.")),
     _sentence(r"Job (?P<job>.+) (held|put on hold)\.", _l("Job %(job)s put on hold.")),
     _sentence(r"Job (?P<job>.+) resumed\.", _l("Job %(job)s resumed.")),

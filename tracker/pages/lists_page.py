@@ -17,9 +17,9 @@ from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard
 from tracker.shop.errors import InvalidInputError, NotFoundError
 from tracker.shop.roles import Role
-from tracker.shop.supplies import read_boards, read_packing
+from tracker.shop.supplies import read_boards, read_packing, read_weight_limit
 from tracker.work.access import needs
-from tracker.work.lists import BOARDS, CARTONS, KINDS, STANDARD, list_text, set_list, shipped_standard
+from tracker.work.lists import BOARDS, CARTONS, KINDS, STANDARD, WEIGHING, list_text, set_list, shipped_standard
 from tracker.work.sheets import sheet_language
 
 blueprint = Blueprint("lists_page", __name__)
@@ -29,6 +29,7 @@ STANDARDS_SHOWN: Final = 20
 _READERS: Final[dict[str, Callable[[str], Any]]] = {
     CARTONS: read_packing,
     BOARDS: read_boards,
+    WEIGHING: read_weight_limit,
     STANDARD: read_standard,
 }
 
@@ -87,7 +88,7 @@ def _page(kind: str = "", sent: Checked | None = None, *, box_numbers: Form | No
     shown = next((each for each in standards if each[0] == chosen), standards[0])
     return render_template(
         "settings.html",
-        lists=[_kept(each, sent if each == kind else None) for each in (CARTONS, BOARDS)],
+        lists=[_kept(each, sent if each == kind else None) for each in (WEIGHING, CARTONS, BOARDS)],
         standard=Shown(
             kind=STANDARD,
             says=list(said_by(shown[1])),
@@ -96,7 +97,12 @@ def _page(kind: str = "", sent: Checked | None = None, *, box_numbers: Form | No
         ),
         standards=[(name, each.name, each.version) for name, each in standards],
         chosen=shown[0],
-        titles={CARTONS: _("Cartons"), BOARDS: _("Boards"), STANDARD: _("Construction standards")},
+        titles={
+            CARTONS: _("Cartons"),
+            BOARDS: _("Boards"),
+            WEIGHING: _("Weighing"),
+            STANDARD: _("Construction standards"),
+        },
         may_change=bearer().role.includes(Role.ADMIN),
         site_url=own_settings().site_url,
         sheet_language=sheet_language(database()),

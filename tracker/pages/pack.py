@@ -33,7 +33,7 @@ from tracker.records.access import StationView
 from tracker.records.packing import Whereabouts
 from tracker.records.waiting import kept_scan
 from tracker.shop.codes import Kind, MisreadError, read_code
-from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError, OffWeightError
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action, Answer
 from tracker.shop.verdicts import Outcome
@@ -125,6 +125,8 @@ def _told(view: Callable[[str], Response]) -> Callable[[str], Response]:
             if all("item" in each for each in short.missing):
                 return _refuse(_("Not sealed: count the items first."))
             return _refuse(_("The box is not complete. Find what is missing, then seal it."))
+        except OffWeightError:
+            return _refuse(_("The weight is off: a foreman decides."), off_weight=True)
         except ConflictError as refused:
             return _refuse(spoken(refused.detail))
         except InvalidInputError:
@@ -207,7 +209,7 @@ def post_weigh(station: str) -> Response:
 @needs(Role.PACKER)
 @_told
 def post_seal(station: str) -> Response:
-    """Seal the box with what was counted into it; nothing may be missing."""
+    """Seal the box with what was counted into it; nothing may be missing, and its mass not off beyond the limit."""
     body = _body()
     box_id = _box_number(body)
     doubt = _doubt(box_id)
@@ -220,10 +222,10 @@ def post_seal(station: str) -> Response:
 @needs(Role.STATION)
 @_told
 def post_override(station: str) -> Response:
-    """Seal a box that is not complete, by a foreman who stands at the bench; the packer stays signed in."""
+    """Seal a box that is short or off weight, by a foreman who stands at the bench; the packer stays signed in."""
     body = _body()
     box_id = _box_number(body)
-    reason, foreman = _reason(body, _("Write why the box goes short.")), foreman_at_bench(body)
+    reason, foreman = _reason(body, _("Write why the box is sealed so.")), foreman_at_bench(body)
     _count_bagged(box_id, body.get("bagged"), foreman)
     return _sealed(station, _seal(box_id, foreman, reason=reason))
 
@@ -245,12 +247,15 @@ def _seal(box_id: int, who: str, *, reason: str) -> Sealed:
 
 
 def _doubt(box_id: int) -> str | None:
-    """Why the scale doubts a box that is complete: it is sealed when the packer looked once more."""
+    """Why the scale doubts a box that is complete: it is sealed when the packer looked once more.
+
+    Beyond the shop's limit the sealing itself refuses it.
+    """
     with database().read() as connection:
         shown = show(connection, box_id)
     if shown is None:
         raise InvalidInputError("There is no such box.")
-    if not shown.complete or shown.weight in (None, Weight.AGREES):
+    if not shown.complete or shown.off_weight or shown.weight in (None, Weight.AGREES):
         return None
     if shown.weight is Weight.TOO_LIGHT:
         return str(_("The scale says: too light."))

@@ -203,6 +203,7 @@ def _facts(
         box=_box_name(found),
         box_state=box.state if box else "",
         box_kept=box is not None and box.held_at is not None,
+        parts_in=box is not None and not box.parts_lacking,
         load=str(Code(Kind.LOAD, load_id)) if load_id else "",
         load_day=day(loading.ship_on) if loading else "",
         load_boxes=loading.boxes if loading else 0,

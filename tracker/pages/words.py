@@ -123,7 +123,7 @@ BOX_STATES: Final[Mapping[BoxState, Lazy]] = MappingProxyType(
     {
         BoxState.OPEN: _("open"),
         BoxState.PACKING: _("being packed"),
-        BoxState.COMPLETE: _("complete"),
+        BoxState.COMPLETE: _("all parts in"),
         BoxState.SEALED: _("sealed"),
         BoxState.LOADED: _("loaded"),
         BoxState.SHIPPED: _("shipped"),
@@ -297,6 +297,7 @@ class Facts:
     box: str = ""
     box_state: str = ""
     box_kept: bool = False
+    parts_in: bool = False  # of the box
     load: str = ""
     load_day: str = ""
     load_boxes: int = 0
@@ -333,6 +334,8 @@ def _done(facts: Facts) -> str:
         steps = listed([step_word(step) for step in facts.inferred])
         return gettext("Taken as done too: %(steps)s.", steps=steps)
     match facts.kind:
+        case Kind.BOX if facts.step is Step.PACK and facts.parts_in:
+            return gettext("All parts are in. Count the items and seal the box.")
         case Kind.BOX if facts.step is Step.PACK:
             return gettext("The box is open. Scan its parts.")
         case Kind.BOX:

@@ -8,7 +8,6 @@ from typing import Any
 from sqlalchemy import Connection, Integer, bindparam, delete, func, insert, select, type_coerce, update
 
 from tracker.records.tables import Steps, box, item, job, load, log, marked, part
-from tracker.shop.lacking import Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES
@@ -27,10 +26,13 @@ class ItemCount:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedPart:
-    """A part that is planned for a box."""
+    """A part that is planned for a box; its planned mass in kg."""
 
     id: int
     status: str
+    name: str
+    mass_kg: float
+    material: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,10 +61,11 @@ def items_of(connection: Connection, box_id: int) -> list[ItemCount]:
     return [ItemCount(**row._mapping) for row in rows]
 
 
-def lacks_of(connection: Connection, box_id: int, items: Sequence[ItemCount]) -> Lacks[PlannedPart, ItemCount]:
-    """Return what a box lacks with these ``items``, its parts by their numbers."""
-    query = select(part.c.id, part.c.status).where(part.c.box_id == box_id).order_by(part.c.position, part.c.id)
-    return lacks((PlannedPart(id=row.id, status=row.status) for row in connection.execute(query)), items)
+def planned_parts(connection: Connection, box_id: int) -> list[PlannedPart]:
+    """Return the parts that a box is planned to hold, dead ones too, in the order of laying."""
+    columns = (part.c.id, part.c.status, part.c.name, part.c.mass_kg, part.c.material)
+    query = select(*columns).where(part.c.box_id == box_id).order_by(part.c.position, part.c.id)
+    return [PlannedPart(**row._mapping) for row in connection.execute(query)]
 
 
 def count_items(connection: Connection, box_id: int, counted: Mapping[str, int]) -> None:
@@ -103,6 +106,11 @@ def living_sizes(connection: Connection, box_id: int) -> list[tuple[float, float
 def carton_mass(connection: Connection, box_id: int) -> float | None:
     """Return what the planned carton of a box weighs with its bag, in kg; None where no carton was planned."""
     return connection.execute(select(box.c.empty_kg).where(box.c.id == box_id)).scalar()
+
+
+def weighed_mass(connection: Connection, box_id: int) -> float | None:
+    """Return what a box weighed, in kg, or None."""
+    return connection.execute(select(box.c.weighed_kg).where(box.c.id == box_id)).scalar()
 
 
 def update_box(connection: Connection, box_id: int, **values: Any) -> None:

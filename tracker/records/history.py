@@ -24,6 +24,7 @@ from sqlalchemy import (
     union_all,
 )
 
+from tracker.records.lacking import items_short
 from tracker.records.tables import board, box, cabinet, job, log, part, sawing, slot, station, tally
 from tracker.records.tables import load as load_table
 from tracker.shop.codes import Code, Kind, box_code, part_code
@@ -254,7 +255,7 @@ def standing(connection: Connection, part_id: int) -> Standing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxLine:
-    """A box on its job's page."""
+    """A box on its job's page; ``uncounted`` kinds of its items are not counted in full."""
 
     id: int
     code: str
@@ -262,6 +263,7 @@ class BoxLine:
     state: str
     packed: int
     parts_total: int
+    uncounted: int
     mass_kg: float
     load: str | None
     ship_on: date | None
@@ -272,7 +274,7 @@ def box_lines(connection: Connection, job_id: int, *, limit: int, after: int = 0
     query = (
         select(
             *(box.c.id, box.c.name, box.c.state, box.c.packed, box.c.parts_total, box.c.mass_kg, box.c.load_id),
-            load_table.c.ship_on,
+            *(load_table.c.ship_on, items_short().label("uncounted")),
         )
         .outerjoin(load_table, load_table.c.id == box.c.load_id)
         .where(box.c.job_id == job_id, box.c.id > after)
@@ -287,6 +289,7 @@ def box_lines(connection: Connection, job_id: int, *, limit: int, after: int = 0
             state=row.state,
             packed=row.packed,
             parts_total=row.parts_total,
+            uncounted=row.uncounted,
             mass_kg=row.mass_kg,
             load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
             ship_on=row.ship_on,

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Select, and_, func, or_, select, tuple_
 
 from tracker.records.tables import box, item, job, laying, load, log, part, slot, station, tally
 from tracker.shop.codes import Code, Kind, box_code, part_code
-from tracker.shop.lacking import Lacks, lacks
+from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
 from tracker.shop.steps import Step
 
@@ -91,7 +91,7 @@ class PartView:
 
     @property
     def packed(self) -> bool:
-        return self.status in (PartStatus.PACKED, PartStatus.SHIPPED)
+        return self.status in PACKED_STATUSES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

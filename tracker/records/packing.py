@@ -11,8 +11,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, Select, case, func, select, type_coerce
 
-from tracker.records.lacking import item_is_short, part_is_lacking
-from tracker.records.tables import box, item, job, load, log, part, station
+from tracker.records.lacking import items_short, part_is_lacking
+from tracker.records.tables import box, job, load, log, part, station
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.progress import PartStatus
 from tracker.shop.steps import Step
@@ -70,6 +70,10 @@ class NextBox:
     def all_ready(self) -> bool:
         """Nothing is missing that is not in the box or ready for it."""
         return self.packed + self.ready >= self.parts_total
+
+    @property
+    def parts_in(self) -> bool:
+        return self.packed >= self.parts_total
 
 
 def benches(connection: Connection) -> list[Bench]:
@@ -150,16 +154,17 @@ def next_boxes(connection: Connection, *, limit: int) -> tuple[list[NextBox], bo
     """Return boxes to pack, and whether there are more: with all parts at hand first, then what leaves soonest."""
     rows = {row.id: row for query in (_BY_DUE, _BY_LOAD) for row in connection.execute(query)}
     ready = _ready(connection, list(rows))
-    uncounted = _uncounted(connection, list(rows))
-    found = [_next(row, *ready.get(row.id, (0, False)), uncounted.get(row.id, 0)) for row in rows.values()]
-    found.sort(key=lambda each: (each.held or not each.all_ready, each.leaves, each.job, each.code))
+    soonest = sorted(rows.values(), key=lambda row: (row.ship_on or row.due, row.job_id, row.id))
+    found = [_next(row, *ready.get(row.id, (0, False))) for row in soonest]
+    found.sort(key=lambda each: each.held or not each.all_ready)
     return found[:limit], len(found) > limit
 
 
 _CANDIDATES: Select[Any] = (
     select(
         *(box.c.id, box.c.name, box.c.state, box.c.parts_total, box.c.packed, box.c.held_at),
-        *(job.c.code, job.c.customer, job.c.due, load.c.ship_on),
+        items_short().label("uncounted"),
+        *(job.c.id.label("job_id"), job.c.code, job.c.customer, job.c.due, load.c.ship_on),
     )
     .join(job, job.c.id == box.c.job_id)
     .outerjoin(load, load.c.id == box.c.load_id)
@@ -186,22 +191,12 @@ def _ready(connection: Connection, box_ids: Collection[int]) -> dict[int, tuple[
     return {row.box_id: (int(row.ready), bool(row.urgent)) for row in rows}
 
 
-def _uncounted(connection: Connection, box_ids: Collection[int]) -> dict[int, int]:
-    """Return for each box how many kinds of its items are not counted in full."""
-    query = (
-        select(item.c.box_id, func.count().label("kinds"))
-        .where(item.c.box_id.in_(list(box_ids)), item_is_short)
-        .group_by(item.c.box_id)
-    )
-    return {row.box_id: row.kinds for row in connection.execute(query)}
-
-
 def _mask(*steps: Step) -> int:
     places: Sequence[Step] = list(Step)
     return sum(1 << places.index(step) for step in steps)
 
 
-def _next(row: Any, ready: int, urgent: bool, uncounted: int) -> NextBox:
+def _next(row: Any, ready: int, urgent: bool) -> NextBox:
     return NextBox(
         code=box_code(row.id),
         name=row.name,
@@ -213,6 +208,6 @@ def _next(row: Any, ready: int, urgent: bool, uncounted: int) -> NextBox:
         packed=row.packed,
         ready=ready,
         urgent=urgent,
-        uncounted=uncounted,
+        uncounted=row.uncounted,
         held=row.held_at is not None,
     )

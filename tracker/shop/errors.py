@@ -100,6 +100,18 @@ class IncompleteError(ConflictError):
         self.staying = None if staying is None else tuple(staying)
 
 
+class OffWeightError(ConflictError):
+    """A box weighs more or less than a packer alone may seal, in kg: a foreman decides."""
+
+    title = "The weight is off"
+
+    def __init__(self, detail: str, *, expected_kg: float, weighed_kg: float, limit_kg: float) -> None:
+        super().__init__(detail)
+        self.expected_kg = expected_kg
+        self.weighed_kg = weighed_kg
+        self.limit_kg = limit_kg
+
+
 class NotSignedInError(ShopError):
     """No token, or one that is unknown or withdrawn."""
 

@@ -12,6 +12,7 @@ from typing import Final, Generic, Protocol, TypeVar
 from tracker.shop.progress import PartStatus
 
 LACKING_STATUSES: Final = frozenset({PartStatus.WAITING, PartStatus.WORKING})
+PACKED_STATUSES: Final = frozenset({PartStatus.PACKED, PartStatus.SHIPPED})
 
 
 class PlannedPart(Protocol):

@@ -1,4 +1,7 @@
-"""What a shop has at hand, read from TOML: its cartons, its boards. Lengths in ``units`` (mm or in), masses in kg."""
+"""What a shop says of itself in TOML: its cartons, its boards, its limit on the scale.
+
+Lengths in ``units`` (mm or in), masses in kg.
+"""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -11,6 +14,7 @@ from tracker.shop.job_boxes import Packing
 from tracker.shop.lengths import MM_PER_INCH, Units, read_length
 from tracker.shop.saying import Count, say, words_of
 from tracker.shop.toml_text import read_toml
+from tracker.shop.weighing import USUAL_LIMIT, Limit
 
 LONGEST_TEXT: Final = 200_000
 MOST_KINDS: Final = 50
@@ -61,6 +65,18 @@ def read_boards(text: str) -> Boards:
     return Boards(stocks=tuple(stocks), rules=rules or CuttingRules(), usual_mm=given)
 
 
+def read_weight_limit(text: str) -> Limit:
+    """Return the ``percent`` and the ``least`` of a TOML text: how far off a box may be when a packer alone seals it.
+
+    Raises InvalidInputError naming each value that is unknown or absurd.
+    """
+    reader = _Reader(text)
+    limit = reader.make(Limit, reader.table, "", _LIMIT)
+    reader.refuse_faults(say("The limit has faults. Nothing was changed; mend these."))
+    return limit or USUAL_LIMIT
+
+
+_LIMIT: Final = {"percent": "percent", "least": "least_kg"}
 _RULES: Final = {"layer_gap": "layer_gap_mm", "bag_height": "bag_height_mm", "bag_mass": "bag_mass_kg"}
 _CARTON: Final = {
     "name": "id",
@@ -90,20 +106,20 @@ class _Reader:
         if len(text) > LONGEST_TEXT:
             raise InvalidInputError(say("Wanted: at most %(most)s characters.", most=LONGEST_TEXT))
         try:
-            self._table = read_toml(text)
+            self.table = read_toml(text)
         except InvalidInputError as error:
             told = say("This is not TOML: %(why)s", why=error.detail)
             raise InvalidInputError(told, [Fault(where=each.where, what=told) for each in error.faults]) from error
         self.faults: list[Fault] = []
-        units = self._table.pop("units", "mm")
+        units = self.table.pop("units", "mm")
         if units not in tuple(Units):
             self.faults.append(Fault(where={"field": "units"}, what=say("wanted: mm or in")))
         self._units = Units(units) if units in tuple(Units) else Units.MM
-        self.own = {name: value for name, value in self._table.items() if not isinstance(value, list)}
+        self.own = {name: value for name, value in self.table.items() if not isinstance(value, list)}
 
     def all_of(self, name: str, make: Callable[..., Made], names: Mapping[str, str], *, least: int = 1) -> list[Made]:
-        rows = self._table.get(name, [])
-        unknown = [key for key, value in self._table.items() if isinstance(value, list) and key != name]
+        rows = self.table.get(name, [])
+        unknown = [key for key, value in self.table.items() if isinstance(value, list) and key != name]
         what = say("not known; known: %(known)s", known=name)
         self.faults += [Fault(where={"field": key[:40]}, what=what) for key in unknown]
         if not isinstance(rows, list) or not least <= len(rows) <= MOST_KINDS:

@@ -72,7 +72,8 @@ class StationFacts:
 class BoxFacts:
     """A box as a verdict needs it; ``load`` is the code of the load that it is planned for.
 
-    ``held`` and ``resumed`` are its job's hold, as of a part; ``kept`` says that a foreman keeps this box in the shop.
+    ``held`` and ``resumed`` are its job's hold, as of a part; ``kept`` says that a foreman keeps this box in the shop,
+    ``parts_in`` that it lacks no part.
     """
 
     code: str
@@ -81,6 +82,7 @@ class BoxFacts:
     held: bool = False
     resumed: bool = False
     kept: bool = False
+    parts_in: bool = False
     cancelled: bool = False
     load: str | None = None
 
@@ -215,8 +217,9 @@ def judge_box(box: BoxFacts, station: StationFacts, open_load: str | None) -> Ve
         return _judge_loading(box, open_load)
     if box.closed:
         return Verdict(outcome=Outcome.BOX_CLOSED, message=f"Box {box.code} is {box.state}.")
-    if box.state is BoxState.COMPLETE:
-        return Verdict(outcome=Outcome.DONE, message=f"Box {box.code} is complete: count the items and seal it.")
+    if box.parts_in:
+        message = f"All parts of box {box.code} are in. Count the items and seal it."
+        return Verdict(outcome=Outcome.DONE, message=message)
     return Verdict(outcome=Outcome.DONE, message=f"Box {box.code} is open. Scan its parts.")
 
 

@@ -17,6 +17,7 @@ from enum import StrEnum
 from typing import Final
 
 from tracker.shop.errors import refuse_faults
+from tracker.shop.saying import say
 
 BOARD_SCATTER: Final = 0.04  # standard deviation of a board's density, by its mean: common practice, no source
 COVERAGE: Final = 2.0  # standard deviations; a right box is doubted about once in 22 times (JCGM 100:2008, 6.3.3)
@@ -54,6 +55,29 @@ FLOOR_SCALE: Final = Scale()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """How far off a box may be when a packer alone seals it: a share of what it should weigh, and at least so many kg.
+
+    Beyond it a foreman decides.
+    """
+
+    percent: float = 5.0
+    least_kg: float = 0.5
+
+    def __post_init__(self) -> None:
+        values = (("percent", self.percent), ("least_kg", self.least_kg))
+        refuse_faults("limit", "", [(name, _UP_TO_100) for name, each in values if not 0 <= each <= 100])
+
+    def of(self, mass_kg: float) -> float:
+        """Return the limit in kg for a box that should weigh ``mass_kg``."""
+        return max(self.least_kg, mass_kg * self.percent / 100)
+
+
+_UP_TO_100: Final = say("wanted: a number from 0 to 100")
+USUAL_LIMIT: Final = Limit()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
     """A part that should be in the box: its name, its planned mass in kg and the material that it is cut from."""
 
@@ -69,13 +93,14 @@ class Piece:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Expected:
-    """What a box should weigh, in kg, and how far a right box may be from it.
+    """What a box should weigh, in kg, how far a right box may be from it, and how far one that a packer alone seals.
 
     ``surely_kg``: a part as heavy as this is missed no more than about once in 44 times when it is left out.
     """
 
     mass_kg: float
     tolerance_kg: float
+    limit_kg: float
     pieces: tuple[Piece, ...]
 
     @property
@@ -84,8 +109,12 @@ class Expected:
 
     @property
     def lightest_noticed(self) -> Piece | None:
-        """The lightest part of the box that the scale would surely miss, or None when there is none."""
-        noticed = [piece for piece in self.pieces if piece.mass_kg >= self.surely_kg]
+        """The lightest part of the box that the scale would surely miss, or None when there is none.
+
+        A name that a lighter part has, too, would say of that one what is not so.
+        """
+        light = {piece.name for piece in self.unnoticed}
+        noticed = [piece for piece in self.pieces if piece.mass_kg >= self.surely_kg and piece.name not in light]
         return min(noticed, key=lambda piece: piece.mass_kg, default=None)
 
     @property
@@ -94,12 +123,21 @@ class Expected:
         light = [piece for piece in self.pieces if piece.mass_kg < self.surely_kg]
         return tuple(sorted(light, key=lambda piece: -piece.mass_kg))
 
+    @property
+    def give_kg(self) -> float:
+        """How far off a box may be without a doubt: what is beyond the shop's limit is doubted in any case."""
+        return min(self.tolerance_kg, self.limit_kg)
+
+    def beyond_limit(self, measured_kg: float) -> bool:
+        """Say whether a foreman decides about a box of this mass."""
+        return abs(measured_kg - self.mass_kg) > self.limit_kg
+
     def judge(self, measured_kg: float) -> Weight:
         """Say what a measured mass means. Raises InvalidInputError for one that no scale shows."""
         if not 0 < measured_kg <= HEAVIEST_KG:
             what = f"a mass above 0 and up to {HEAVIEST_KG:,.0f} kg is wanted, not {measured_kg}"
             refuse_faults("scale", "", [("mass_kg", what)])
-        if abs(measured_kg - self.mass_kg) <= self.tolerance_kg:
+        if abs(measured_kg - self.mass_kg) <= self.give_kg:
             return Weight.AGREES
         return Weight.TOO_LIGHT if measured_kg < self.mass_kg else Weight.TOO_HEAVY
 
@@ -112,7 +150,9 @@ def scatter_kg(pieces: Sequence[Piece], *, share: float = BOARD_SCATTER) -> floa
     return math.hypot(*(share * mass for mass in by_material.values()))
 
 
-def expect(pieces: Sequence[Piece], *, besides_kg: float = 0.0, scale: Scale = FLOOR_SCALE) -> Expected:
+def expect(
+    pieces: Sequence[Piece], *, besides_kg: float = 0.0, scale: Scale = FLOOR_SCALE, limit: Limit = USUAL_LIMIT
+) -> Expected:
     """Return what a box with these parts should weigh; ``besides_kg`` is its carton and bag, taken as known.
 
     Raises InvalidInputError for a mass that cannot be or for more than 10,000 parts.
@@ -123,8 +163,10 @@ def expect(pieces: Sequence[Piece], *, besides_kg: float = 0.0, scale: Scale = F
         what = f"a mass from 0 to {HEAVIEST_KG:,.0f} kg is wanted, not {besides_kg}"
         refuse_faults("box", "", [("besides_kg", what)])
     apart = math.hypot(scatter_kg(pieces), scale.scatter_kg, scale.division_kg / math.sqrt(12))
+    mass_kg = sum(piece.mass_kg for piece in pieces) + besides_kg
     return Expected(
-        mass_kg=sum(piece.mass_kg for piece in pieces) + besides_kg,
+        mass_kg=mass_kg,
         tolerance_kg=COVERAGE * apart,
+        limit_kg=limit.of(mass_kg),
         pieces=tuple(pieces),
     )

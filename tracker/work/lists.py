@@ -1,8 +1,10 @@
-"""The shop's lists, given as TOML texts: its cartons, its boards, and its construction standards."""
+"""The shop's lists, given as TOML texts: cartons, boards, the limit on the scale, construction standards."""
 
 from datetime import datetime
 from importlib.resources import files
 from typing import Final
+
+from sqlalchemy import Connection
 
 from tracker.records.database import Database
 from tracker.records.settings import keep_setting, setting_names, setting_text
@@ -11,12 +13,14 @@ from tracker.shop.cabinets.standard_reading import read_standard
 from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
 from tracker.shop.job_boxes import Packing
 from tracker.shop.saying import say
-from tracker.shop.supplies import Boards, read_boards, read_packing
+from tracker.shop.supplies import Boards, read_boards, read_packing, read_weight_limit
+from tracker.shop.weighing import USUAL_LIMIT, Limit
 
 CARTONS: Final = "cartons"
 BOARDS: Final = "boards"
 STANDARD: Final = "standard"
-KINDS: Final = (CARTONS, BOARDS, STANDARD)
+WEIGHING: Final = "weighing"
+KINDS: Final = (CARTONS, BOARDS, WEIGHING, STANDARD)
 
 
 def set_list(database: Database, kind: str, text: str, *, who: str, now: datetime) -> str:
@@ -31,6 +35,8 @@ def set_list(database: Database, kind: str, text: str, *, who: str, now: datetim
             read_packing(text)
         case "boards":
             read_boards(text)
+        case "weighing":
+            read_weight_limit(text)
         case "standard":
             standard = read_standard(text)
             name = f"{STANDARD}/{standard.name}"
@@ -75,6 +81,12 @@ def boards_of(database: Database) -> Boards:
     return Boards() if text is None else read_boards(text)
 
 
+def weight_limit(connection: Connection) -> Limit:
+    """Return how far off a box may be when a packer alone seals it."""
+    text = setting_text(connection, WEIGHING)
+    return USUAL_LIMIT if text is None else read_weight_limit(text)
+
+
 def shipped_standard() -> Standard:
     """Return the construction standard that comes with the program."""
     return read_standard(shipped_standard_text())
@@ -112,6 +124,8 @@ def list_text(database: Database, name: str) -> str:
         text = setting_text(connection, name)
     if text is None and name in (STANDARD, f"{STANDARD}/{shipped_standard().name}"):
         text = shipped_standard_text()
+    if text is None and name == WEIGHING:
+        text = f"percent = {USUAL_LIMIT.percent:g}\nleast = {USUAL_LIMIT.least_kg:g}\n"
     if text is None:
         raise NotFoundError(say("No list %(name)s is kept.", name=name[:80]))
     return text

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from tracker.records.contents import follow_ups_that_fill, items_of, lacks_of, last_sealing, update_box
+from tracker.records.contents import follow_ups_that_fill, items_of, last_sealing, planned_parts, update_box
 from tracker.records.contradictions import drop_box, is_void
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, NotFoundError
-from tracker.shop.lacking import short_of
+from tracker.shop.lacking import lacks, short_of
 from tracker.shop.reasons import refuse_bad_reason
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
@@ -70,7 +70,7 @@ def _refuse(box: BoxRow, code: str) -> None:
 def _bring_back(ledger: Ledger, follow_up: int, first: int, act_id: UUID) -> None:
     """Plan for the box again what its follow-up holds for it and what is not in there yet."""
     connection = ledger.connection
-    lacking = lacks_of(connection, follow_up, items_of(connection, follow_up))
+    lacking = lacks(planned_parts(connection, follow_up), items_of(connection, follow_up))
     rest = {line.item: short_of(line) for line in lacking.items}
     move_rest(ledger, follow_up, first, [part.id for part in lacking.parts], rest, act_id)
     if is_void(connection, follow_up):

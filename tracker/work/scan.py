@@ -287,7 +287,7 @@ class _Desk:
         if upcoming is not Step.SHIP:
             return Verdict(outcome=verdict.outcome, message=f"{verdict.message} Next: {upcoming or 'nothing'}.")
         left = box.parts_lacking
-        what = f"{left} more for this box" if left else "the box is complete: count the items and seal it"
+        what = f"{left} more for this box" if left else "all parts are in: count the items and seal the box"
         return Verdict(outcome=verdict.outcome, message=f"{verdict.message} {box.packed} in, {what}.")
 
     def _progress_before(self, at: datetime, part: PartRow) -> Progress:
@@ -639,6 +639,7 @@ class _Desk:
             held=held,
             resumed=held and box.job.status != "held",
             kept=box.held_at is not None and box.held_at <= at,
+            parts_in=not box.parts_lacking,
             cancelled=box.job.status == "cancelled",
             load=None if box.load_id is None else str(Code(Kind.LOAD, box.load_id)),
         )

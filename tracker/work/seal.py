@@ -6,22 +6,35 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from tracker.records.contents import ItemCount, PlannedPart, count_items, items_of, lacks_of, update_box
+from sqlalchemy import Connection
+
+from tracker.records.contents import (
+    ItemCount,
+    PlannedPart,
+    carton_mass,
+    count_items,
+    items_of,
+    planned_parts,
+    update_box,
+    weighed_mass,
+)
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
 from tracker.shop.codes import box_code, part_code
-from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
-from tracker.shop.lacking import Lacks, short_of
+from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError, OffWeightError
+from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks, short_of
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.shop.verdicts import CLOSED_STATES, BoxState
+from tracker.shop.weighing import Piece, expect
 from tracker.work.follow_up import follow_up_box, move_rest
 from tracker.work.ledger import Ledger
+from tracker.work.lists import weight_limit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sealing:
-    """A request to seal box number ``box``: what was counted, what it weighs in kg, why it may go short.
+    """A request to seal box number ``box``: what was counted, what it weighs in kg, why it may go short or off weight.
 
     What is not said here holds as it is kept with the box: what was counted and weighed at the bench until now.
     """
@@ -43,9 +56,10 @@ class Sealed:
 def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, act_id: UUID) -> Sealed:
     """Seal a box.
 
-    Raises IncompleteError with the list when a part is not in it or an item is not counted in full, unless there is a
-    reason to override: then what is missing moves to a follow-up box. Raises ConflictError for a box already sealed or
-    of a held or cancelled job, InvalidInputError for a count of something that the box does not hold.
+    Raises IncompleteError with the list when a part is not in it or an item is not counted in full, OffWeightError when
+    its mass is off by more than the shop's limit, unless there is a reason to override: then what is missing moves to a
+    follow-up box. Raises ConflictError for a box already sealed or of a held or cancelled job, InvalidInputError
+    for a count of something that the box does not hold.
     """
     code = box_code(sealing.box)
     with database.write() as connection:
@@ -57,19 +71,23 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, a
         planned = items_of(connection, box.id)
         _refuse_nonsense(sealing.items, planned)
         planned = [replace(line, counted=sealing.items.get(line.item, line.counted)) for line in planned]
-        lacking = lacks_of(connection, box.id, planned)
+        parts = planned_parts(connection, box.id)
+        lacking = lacks(parts, planned)
         if not lacking.complete:
             if not sealing.override_reason:
                 told = say("Box %(box)s is not complete: find what is missing, then seal it.", box=code)
                 raise IncompleteError(told, _listed(ledger, lacking))
             _refuse_empty(box, planned, code)
+        off = _off_weight(connection, sealing, parts)
+        if off is not None and not sealing.override_reason:
+            raise off
         count_items(connection, box.id, sealing.items)
         follow_up = None
         if not lacking.complete:
             follow_up = follow_up_box(ledger, box.id)
             rest = {line.item: short_of(line) for line in lacking.items}
             move_rest(ledger, box.id, follow_up, [part.id for part in lacking.parts], rest, act_id)
-        _close(ledger, box, sealing, follow_up, act_id)
+        _close(ledger, box, sealing, _message(code, sealing.override_reason, off, follow_up), act_id)
     return Sealed(code=code, follow_up=None if follow_up is None else box_code(follow_up))
 
 
@@ -121,13 +139,44 @@ def _listed(ledger: Ledger, lacking: Lacks[PlannedPart, ItemCount]) -> list[dict
     return missing
 
 
-def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, follow_up: int | None, act_id: UUID) -> None:
+def _off_weight(connection: Connection, sealing: Sealing, parts: Sequence[PlannedPart]) -> OffWeightError | None:
+    """Return what speaks against the mass of a box, by what is in it; None where nothing does or it was not weighed."""
+    weighed_kg = weighed_mass(connection, sealing.box) if sealing.mass_kg is None else sealing.mass_kg
+    pieces = [
+        Piece(name=part.name, mass_kg=part.mass_kg, material=part.material)
+        for part in parts
+        if part.status in PACKED_STATUSES
+    ]
+    if weighed_kg is None or not pieces:
+        return None
+    empty_kg = carton_mass(connection, sealing.box) or 0.0
+    expected = expect(pieces, besides_kg=empty_kg, limit=weight_limit(connection))
+    if not expected.beyond_limit(weighed_kg):
+        return None
+    told = say(
+        "Box %(box)s weighs %(weighed)s kg, %(expected)s kg are expected: more than %(limit)s kg off. Look in it once "
+        "more; if it is right, a foreman seals it with a reason.",
+        box=box_code(sealing.box),
+        weighed=f"{weighed_kg:.2f}",
+        expected=f"{expected.mass_kg:.2f}",
+        limit=f"{expected.limit_kg:.2f}",
+    )
+    return OffWeightError(told, expected_kg=expected.mass_kg, weighed_kg=weighed_kg, limit_kg=expected.limit_kg)
+
+
+def _message(code: str, reason: str, off: OffWeightError | None, follow_up: int | None) -> str:
+    """Return what the log keeps of a sealing: what was overridden, and why."""
+    short = "" if follow_up is None else " short"
+    mass = "" if off is None else f" at {off.weighed_kg:.2f} kg, {off.expected_kg:.2f} kg expected"
+    why = f", by override: {reason}" if short or mass else ""
+    rest = "" if follow_up is None else f" Follow-up {box_code(follow_up)}."
+    return f"Box {code} sealed{short}{mass}{why}.{rest}"
+
+
+def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, message: str, act_id: UUID) -> None:
     current = ledger.box(box.id) or box
     ledger.set_box(current, state=BoxState.SEALED)
     ledger.bump(box.job.id, "sealed", 1)
-    message = f"Box {box_code(box.id)} sealed."
-    if follow_up is not None:
-        message = f"{message[:-1]} short, by override: {sealing.override_reason}. Follow-up {box_code(follow_up)}."
     ledger.act("seal", scan_id=act_id, message=message, box_id=box.id, job_id=box.job.id)
     ledger.write()
     weighed = {} if sealing.mass_kg is None else {"weighed_kg": sealing.mass_kg}  # else what was weighed before holds

@@ -20,6 +20,7 @@ const byId = (id) => document.getElementById(id);
 const pack = byId("pack");
 const list = byId("benches");
 
+const TITLES = { sealing: "shortTitle", weighing: "weighTitle", opening: "openTitle" }; // of the foreman's dialog
 const drawn = new WeakMap(); // region -> the text that it was drawn from
 
 function choose() {
@@ -250,6 +251,10 @@ function start() {
     if (data?.bench) show(data);
     if (status === 200) return say(data.says ?? words("sealed"), "ok");
     if (data?.doubt) return askToLook(data.refused);
+    if (data?.off_weight) {
+      openShort("weighing", meant, head()?.dataset.name);
+      return sound("stop");
+    }
     return tellSealing({ status, data });
   }
 
@@ -281,7 +286,7 @@ function start() {
     closeShort();
     short.dataset.deed = deed;
     shortBox = meant;
-    byId("short-title").textContent = words(deed === "opening" ? "openTitle" : "shortTitle", { box: name });
+    byId("short-title").textContent = words(TITLES[deed], { box: name });
     short.showModal();
     byId("reason").focus();
   }
