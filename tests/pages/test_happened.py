@@ -23,6 +23,7 @@ from tracker.work.jobs import cancel_job, hold_job, resume_job
 from tracker.work.loads import plan_load, take_off_load
 from tracker.work.open_again import Opening, open_again
 from tracker.work.replace import repair_part, replace_part
+from tracker.work.seal import Sealing, seal_box
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,11 @@ def everything(floor: Floor) -> list[Kept]:
     count_item(database, Counting(box=1, item="spring pin 8 mm", count=1, was=0), **act())
     weigh_box(database, 1, 3.5, **act())
     floor.seal(floor.box_101, {"spring pin 8 mm": 1}, override="the deck is not here")
+    open_again(database, Opening(box=1, reason="weigh it again"), **act())
+    floor.seal(floor.box_101, {"spring pin 8 mm": 1}, override="the deck is not here")
     floor.scan(floor.end, "PACK-1")
-    floor.seal(floor.box_102)
+    floor.scan(floor.box_102, "PACK-1")
+    seal_box(database, Sealing(box=2, mass_kg=9.9, override_reason="heavier board"), **act())
     open_again(database, Opening(box=2, reason="one part too many"), **act())
     floor.seal(floor.box_102)
     hold_box(database, 2, **act())
@@ -96,7 +100,9 @@ def test_every_act_is_said_in_words_and_none_only_as_it_was_written(floor: Floor
         f"Box {floor.box_102} put on hold: it stays in the shop.",
     ):
         assert sentence in said, said
-    assert any("sealed short: the deck is not here. The rest is planned for box B" in each for each in said)
+    for start in ("short", "short at 3.50 kg where 0.63 kg were expected"):
+        assert any(f"sealed {start}: the deck is not here. The rest is planned for box B" in each for each in said)
+    assert any("sealed at 9.90 kg where 4.72 kg were expected: heavier board." in each for each in said)
     assert f"Box {floor.box_101} stays behind load L0000000136: the door is late." in said
     assert any(each.startswith("Replaced by P") and each.endswith(": Chipped.") for each in said)
 

@@ -27,6 +27,7 @@ from tracker.shop.codes import read_code
 from tracker.shop.lengths import Units
 from tracker.shop.orders import ItemLine
 from tracker.shop.roles import Role
+from tracker.shop.scans import Action
 from tracker.shop.steps import Step
 from tracker.work.access import add_station, make_token
 from tracker.work.count import Counting, count_item
@@ -91,7 +92,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
 
 def test_parts_are_drawn_in_the_order_of_laying_and_the_next_one_is_pointed_out(shop: Shop) -> None:
     (deck, toe_kick, _end), (box, _other) = shop.job()
-    shop.ready(deck, toe_kick)
+    shop.ready(deck)
     drawn = draw_bench(shop.floor.box(box))
     assert drawn is not None
     assert drawn.next is not None
@@ -277,6 +278,7 @@ def token(shop: Shop, role: Role) -> str:
 
 def test_a_whole_box_is_packed_counted_weighed_and_sealed(shop: Shop, at_bench: Callable[..., Bench]) -> None:
     (deck, toe_kick, _end), (box, _other) = shop.job()
+    shop.ready(toe_kick)
     bench = at_bench()
     bench.scan(deck)
     bench.says("Done")
@@ -385,7 +387,7 @@ def test_the_scale_is_compared_with_the_plan_and_says_what_it_cannot_prove(
     expect(scale).to_contain_text("only scans prove it")
     expect(scale).to_contain_text("It would notice a missing Deck")
     expect(scale).to_contain_text("It may not notice: Toe kick")
-    bench.page.get_by_label("Mass in kg").fill(f"{planned * 0.8:.2f}")
+    bench.page.get_by_label("Mass in kg").fill(f"{planned - 0.45:.2f}")
     bench.page.get_by_role("button", name="Weigh").click()
     expect(scale).to_contain_text("Too light")
     seal = bench.page.get_by_role("button", name="Seal the box")
@@ -456,7 +458,7 @@ def test_a_foreman_lets_a_box_go_short_by_name_and_password_while_the_packer_sta
     _fits(bench, shots, "pack-short")
     seal = dialog.get_by_role("button", name="Seal it short")
     seal.click()
-    expect(dialog.get_by_role("alert")).to_have_text("Write why the box goes short.")
+    expect(dialog.get_by_role("alert")).to_have_text("Write why the box is sealed so.")
     dialog.get_by_label("Why?").fill("the truck waits")
     dialog.get_by_label("Foreman's name").fill(FOREMAN)
     dialog.get_by_label("Password").fill("a wrong password")
@@ -474,6 +476,28 @@ def test_a_foreman_lets_a_box_go_short_by_name_and_password_while_the_packer_sta
         sealing = look.box_history(connection, read_code(box).number)[-1]
     assert (sealing.action, sealing.who) == ("seal", FOREMAN)
     assert "the truck waits" in sealing.message
+
+
+def test_a_box_whose_mass_is_off_is_sealed_by_a_foreman_and_not_by_whoever_looked(
+    shop: Shop, at_bench: Callable[..., Bench], badges: dict[Role, str], shots: Path | None
+) -> None:
+    (deck, toe_kick, _end), (box, _other) = shop.job(items=())
+    bench = at_bench()
+    for code in (deck, toe_kick):
+        bench.scan(code)
+    expect(bench.region("head")).to_contain_text("2 of 2 parts in")
+    bench.scan(f"{shop.floor.box(box).mass_kg + 3:.2f}")
+    expect(bench.region("scale")).to_contain_text("More than 0.5 kg off: a foreman decides.")
+    bench.page.get_by_role("button", name="Seal the box").click()
+    dialog = bench.page.get_by_role("dialog", name="Seal box 101 as it weighs")
+    expect(dialog).to_contain_text("A foreman decides: nothing is missing, but its mass is off.")
+    _fits(bench, shots, "pack-off-weight")
+    assert shop.state(box) == "complete"
+    dialog.get_by_label("Why?").fill("heavier board")
+    bench.scan(badges[Role.FOREMAN])
+    dialog.get_by_role("button", name="Seal it as it weighs").click()
+    bench.says("Sealed. Now print its label.")
+    assert shop.state(box) == "sealed"
 
 
 def test_a_foreman_lets_a_box_go_short_by_badge_and_a_packers_badge_does_not(

@@ -113,6 +113,11 @@ HELD_NO_MORE = "Job J-1 was on hold when this was scanned and goes on now. Scan 
         (Outcome.DONE, PART, ""),
         (Outcome.DONE, replace(PART, inferred=(Step.CUT,)), "Taken as done too: cut."),
         (Outcome.DONE, replace(PART, kind=Kind.BOX, step=Step.PACK), "The box is open. Scan its parts."),
+        (
+            Outcome.DONE,
+            replace(PART, kind=Kind.BOX, step=Step.PACK, parts_in=True),
+            "All parts are in. Count the items and seal the box.",
+        ),
         (Outcome.DONE, replace(PART, kind=Kind.BOARD, uncut=1), "1 part of the board was refused: scan it by itself."),
         (Outcome.EARLY, PART, "Not done yet: cut, machine. Bring it there first."),
         (Outcome.EARLY, replace(PART, kind=Kind.BOX), "The box is not sealed. Take it back to packing."),

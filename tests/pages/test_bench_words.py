@@ -1,0 +1,115 @@
+"""What the bench says of its box, without a browser."""
+
+import json
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from html import unescape
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+
+from tests.floor import DECK, START, TOE_KICK, Floor
+from tests.pages.callers import Caller, signed_in
+from tracker.app import create_app
+from tracker.records.database import Database
+from tracker.records.migrate import upgrade
+from tracker.settings import Settings
+from tracker.shop.codes import part_code
+from tracker.shop.roles import Role
+from tracker.shop.scans import Action
+from tracker.work.access import make_token
+
+PINS = "spring pin 8 mm"
+
+
+@pytest.fixture
+def floor(tmp_path: Path) -> Iterator[Floor]:
+    database = Database(f"sqlite:///{tmp_path / 'shop.db'}")
+    upgrade(database)
+    floor = Floor(database)
+    floor.clock = datetime.now(UTC) - timedelta(hours=6)  # what is done elsewhere lies before what is done at the bench
+    yield floor
+    database.close()
+
+
+@pytest.fixture
+def callers(floor: Floor, tmp_path: Path) -> dict[Role, Caller]:
+    settings = Settings(data_dir=tmp_path, database_url=str(floor.database.url), secret_key="for tests")  # noqa: S106
+    app = create_app(settings, floor.database)
+    roles = (Role.PACKER, Role.FOREMAN)
+    for role in roles:
+        make_token(floor.database, f"a {role}", role, secret=f"the {role}".strip, now=START)
+    return {role: signed_in(app, f"the {role}") for role in roles}
+
+
+def told(caller: Caller, act: str, **body: Any) -> Any:
+    """Send what the bench's script sends; return the answer."""
+    return caller.post(f"/pack/PACK-1/{act}", json.dumps(body))
+
+
+def scan(caller: Caller, code: str) -> str:
+    answer = told(caller, "scan", id=str(uuid4()), code=code, at=datetime.now(UTC).isoformat())
+    assert answer.status_code == 200, answer.text
+    return " ".join(unescape(str(answer.json["answer"])).split())
+
+
+def test_a_box_whose_parts_are_in_is_not_said_to_wait_for_them(callers: dict[Role, Caller], floor: Floor) -> None:
+    packer = callers[Role.PACKER]
+    assert "The box is open. Scan its parts." in scan(packer, floor.box_101)
+    floor.pack_all()
+    assert "All parts are in. Count the items." in scan(packer, floor.box_101)
+    assert told(packer, "count", box=floor.box_101, item=PINS, count=2, id="x").status_code == 200
+    said = scan(packer, floor.box_101)
+    assert "Everything is in. Seal the box." in said
+    assert "Scan its parts" not in said
+
+
+def test_a_missing_part_says_what_it_waits_for_and_only_one_that_is_there_is_next(
+    callers: dict[Role, Caller], floor: Floor
+) -> None:
+    packer = callers[Role.PACKER]
+    scan(packer, floor.box_101)
+
+    def first() -> str:
+        page = unescape(packer.get("/pack/PACK-1").text)
+        return " ".join(page.split('<section class="missing"')[1].split("<li", 2)[1].split())
+
+    assert '<b class="tag next">waits</b>' in first()
+    assert "not here: waits for cut" in first()
+    floor.scan(floor.deck, "BAND-1")
+    assert '<b class="tag next">next</b>' in first()
+    floor.scan(floor.deck, "BAND-1", action=Action.DAMAGED)
+    assert "tag next" not in first()
+    assert "ask the foreman" in first()
+
+
+def test_the_scale_does_not_say_of_one_name_that_it_is_noticed_and_that_it_is_not(
+    callers: dict[Role, Caller], floor: Floor
+) -> None:
+    small = {**{name: getattr(TOE_KICK, name) for name in ("quantity", "length_mm", "width_mm", "thickness_mm")}}
+    floor.take("J-2", [DECK, type(DECK)(cabinet="101", part="Deck", **small)], items=())
+    scan(callers[Role.PACKER], floor.part(part_code(4)).box)
+    for number in (4, 5):
+        scan(callers[Role.PACKER], part_code(number))
+    page = unescape(callers[Role.PACKER].get("/pack/PACK-1").text)
+    assert "It may not notice: Deck." in page
+    assert "It would notice" not in page
+
+
+def test_a_packer_who_looked_seals_no_box_that_is_3_kg_off_and_a_foreman_does(
+    callers: dict[Role, Caller], floor: Floor
+) -> None:
+    packer, foreman = callers[Role.PACKER], callers[Role.FOREMAN]
+    scan(packer, floor.end)
+    mass = f"{floor.box(floor.box_102).mass_kg + 3:.2f}"
+    assert told(packer, "weigh", box=floor.box_102, mass=mass).status_code == 200
+    refused = told(packer, "seal", box=floor.box_102, looked=True)
+    assert (refused.status_code, refused.json["off_weight"]) == (409, True)
+    assert refused.json["refused"] == "The weight is off: a foreman decides."
+    unasked = told(foreman, "override", box=floor.box_102, reason="")
+    assert (unasked.status_code, unasked.json["refused"]) == (409, "Write why the box is sealed so.")
+    sealed = told(foreman, "override", box=floor.box_102, reason="heavier board")
+    assert (sealed.status_code, sealed.json["says"]) == (200, "Sealed. Now print its label.")
+    floor.check()
