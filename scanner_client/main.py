@@ -174,7 +174,10 @@ def _scan(settings: Settings) -> None:
                 _lead_to_wall(screen, settings, queue, expected, running)
             refreshing = Refreshing(station, expected, server, name=settings.station)
             running.callback(refreshing.stop)
-            left = _run(station, queue, readings, stop, settings.drain_seconds, refreshing)
+            all_quiet = _run(station, readings, stop, settings.drain_seconds, refreshing)
+        left = queue.waiting()
+        if all_quiet:
+            queue.close()  # what shows how it stands has ended before
         _tell_the_end(left, station.set_aside, asked_to_stop=stop.is_set())
     except (QueueOpenError, QueueDiskError) as error:
         raise click.ClickException(str(error)) from error
@@ -235,25 +238,17 @@ def _lead_to_wall(screen: Screen, settings: Settings, queue: Queue, expected: St
 
 
 def _run(
-    station: Station,
-    queue: Queue,
-    readings: Iterator[str],
-    stop: threading.Event,
-    drain_seconds: float,
-    refreshing: Refreshing,
-) -> int:
-    """Take readings to their end; return how many wait."""
+    station: Station, readings: Iterator[str], stop: threading.Event, drain_seconds: float, refreshing: Refreshing
+) -> bool:
+    """Take readings to their end; return False when an answer is still under way."""
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
     station.start()
     refreshing.start()
     for text in readings:
         station.take(text)
-    left = station.drain(drain_seconds, stop)
-    if station.stop():
-        left = queue.waiting()
-        queue.close()
-    return left
+    station.drain(drain_seconds, stop)
+    return station.stop()
 
 
 def _tell_the_end(left: int, set_aside: int, *, asked_to_stop: bool) -> None:

@@ -171,12 +171,11 @@ class Station:
                 return seconds
         return 0.0
 
-    def drain(self, seconds: float, stop: threading.Event) -> int:
-        """Wait until everything is sent or ``stop`` is set, at most so long; return how many still wait."""
+    def drain(self, seconds: float, stop: threading.Event) -> None:
+        """Wait until everything is sent or ``stop`` is set, at most so long."""
         patience = time.monotonic() + seconds
         while self._queue.waiting() and time.monotonic() < patience and not stop.wait(LOOK_UP_S):
             pass
-        return self._queue.waiting()
 
     def stop(self) -> bool:
         """Stop sending; what waits stays on disk. Return False when an answer is still under way."""

@@ -21,6 +21,7 @@ from scanner_client.notices import BELL, SIGNS, Notice, Tone, printable
 BEAT_S: Final = 0.18  # between two bells: without it a terminal rings once for all of them
 LEAST_S: Final = 0.03  # between two drawings: ten thousand answers in a row are not drawn one by one
 LOOK_S: Final = 1.0  # how often the ages are drawn anew
+LAST_S: Final = 5.0  # how long a stop waits for a slow terminal to take the last drawing
 TAKEN_BACK_FOR_S: Final = 15 * 60.0
 _COLOURS: Final = {
     Tone.RIGHT: "bold white on #00632f",
@@ -82,10 +83,10 @@ class Wall:
         self._drawing.start()
 
     def stop(self) -> None:
-        """Give the terminal back as it was."""
+        """Draw what was told last, and give the terminal back as it was."""
         self._stop.set()
         self._news.set()
-        self._drawing.join(2)
+        self._drawing.join(LAST_S)
         self._screen.__exit__(None, None, None)
 
     def show(self, notice: Notice) -> None:
@@ -106,18 +107,22 @@ class Wall:
         self._news.set()
 
     def _draw_all(self) -> None:
-        while not self._stop.is_set():
+        while True:
+            last = self._stop.is_set()
             self._news.clear()
             with suppress(OSError, ValueError):  # a terminal that is gone, or knows few letters, stops no station
                 self._screen.update(self.drawn())
                 self._ring()
+            if last:
+                return
             self._news.wait(LOOK_S)
             self._stop.wait(LEAST_S)
 
     def _ring(self) -> None:
-        with self._lock:
-            bells, self._bells = self._bells, 0
-        for _bell in range(bells):
+        """Ring the bells, until there is something new to draw: those that are left then ring after it."""
+        while self._bells:
+            with self._lock:
+                self._bells -= 1
             self._console.file.write(BELL)
             self._console.file.flush()
             if self._stop.wait(BEAT_S) or self._news.is_set():

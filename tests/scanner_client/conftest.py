@@ -1,13 +1,10 @@
-"""A service, and a wait for something to come about."""
+"""A service for the station program."""
 
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import pytest
 
 from tests.scanner_client.service import Service
-
-Until = Callable[[Callable[[], bool]], None]
 
 
 @pytest.fixture
@@ -15,14 +12,3 @@ def service() -> Iterator[Service]:
     made = Service()
     yield made
     made.close()
-
-
-@pytest.fixture
-def until() -> Until:
-    def wait(what: Callable[[], bool]) -> None:
-        patience = time.monotonic() + 10
-        while not what():
-            assert time.monotonic() < patience, "it never came to that"
-            time.sleep(0.005)
-
-    return wait

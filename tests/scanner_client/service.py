@@ -6,6 +6,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
+from tests.waiting import HANGS_AFTER_S
+
 
 class Service:
     """Answers POST /api/v1/scans.
@@ -82,7 +84,7 @@ class Service:
         self.batches.append([scan["code"] for scan in scans])
         self.tokens.add(handler.headers["Authorization"])
         if self.trouble == "stalled":
-            self.go_on.wait(20)
+            self.go_on.wait(HANGS_AFTER_S)
         status, body = self._judge(handler.path, scans)
         if self.trouble == "lost":
             handler.close_connection = True

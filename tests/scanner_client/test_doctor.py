@@ -16,6 +16,7 @@ from scanner_client.main import read_token
 from scanner_client.queue import Queue, Reading
 from scanner_client.settings import Settings
 from tests.scanner_client.service import Service, expected_page
+from tests.waiting import HANGS_AFTER_S
 from tracker.shop.codes import part_code
 
 
@@ -126,7 +127,9 @@ def test_a_scanner_that_this_user_may_not_open_is_said_with_the_group(tmp_path: 
             f"{'os.setuid(65534)' if root else ''}\n"
             "print(*(each.line for each in examine(settings, read_token) if each.what == 'scanner'))\n"
         )
-        done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=30, check=False)
+        done = subprocess.run(
+            [sys.executable, "-c", program], capture_output=True, text=True, timeout=HANGS_AFTER_S, check=False
+        )
     assert "this user may not open it" in done.stdout, done.stderr
     assert "usermod -aG dialout" in done.stdout
 

@@ -4,7 +4,6 @@ import os
 import pty
 import struct
 import threading
-import time
 import tty
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -16,7 +15,7 @@ from scanner_client import sources
 from scanner_client.input_device import InputDevice, InputEvent
 from scanner_client.keys import texts_of
 from scanner_client.sources import IDLE_GAP_S, Splitter, UnknownSourceError, open_source, read_keyboard, read_stream
-from tests.scanner_client.conftest import Until
+from tests.waiting import HANGS_AFTER_S, until
 
 
 def test_cr_lf_crlf_and_tab_end_a_reading_and_empty_ones_are_none() -> None:
@@ -90,50 +89,57 @@ class Scanner:
         os.close(self._controller)
 
 
+class Looks(threading.Event):
+    """Asks for a stop, and counts how often a device was looked for in vain."""
+
+    count = 0
+
+    def wait(self, timeout: float | None = None) -> bool:
+        self.count += 1
+        return super().wait(timeout)
+
+
 @dataclass
 class Reader:
     """Reads a source in a thread: what was found, and what was said of the state."""
 
     found: list[str]
     said: list[str]
+    stop: Looks
 
 
 @pytest.fixture
 def reading() -> Iterator[Callable[[str], Reader]]:
-    stop = threading.Event()
-    threads: list[threading.Thread] = []
+    readers: list[tuple[Reader, threading.Thread]] = []
 
     def begin(source: str) -> Reader:
-        reader = Reader([], [])
+        reader = Reader([], [], Looks())
 
         def read() -> None:
-            for text in open_source(source, reader.said.append, stop, reopen_s=0.02):
+            for text in open_source(source, reader.said.append, reader.stop, reopen_s=0.02):
                 reader.found.append(text)
 
-        threads.append(threading.Thread(target=read))
-        threads[-1].start()
+        readers.append((reader, threading.Thread(target=read)))
+        readers[-1][1].start()
         return reader
 
     yield begin
-    stop.set()
-    for thread in threads:
-        thread.join(timeout=5)
+    for reader, thread in readers:
+        reader.stop.set()
+        thread.join(HANGS_AFTER_S)
         assert not thread.is_alive()
 
 
 def test_a_serial_scanner_is_read_and_read_again_after_it_was_unplugged(
-    tmp_path: Path, reading: Callable[[str], Reader], until: Until
+    tmp_path: Path, reading: Callable[[str], Reader]
 ) -> None:
     scanner = Scanner(tmp_path / "scanner")
     reader = reading(f"serial:{scanner.path}")
-    until(lambda: bool(reader.said))
-    time.sleep(0.1)  # several looks for the device
+    until(lambda: reader.stop.count > 3)
     assert ["is away" in state for state in reader.said] == [True]
     scanner.plug_in()
     until(lambda: reader.said[-1].endswith("is ready"))
-    scanner.read(b"P0000123421\r\nB00000")
-    until(lambda: len(reader.found) == 1)
-    scanner.read(b"07707\r")
+    scanner.read(b"P0000123421\r\nB0000007707\r")
     until(lambda: len(reader.found) == 2)
     scanner.read(b"P00")
     scanner.unplug()
@@ -230,10 +236,8 @@ def test_what_is_no_input_device_cannot_be_taken(tmp_path: Path) -> None:
     os.close(other)
 
 
-def test_a_keyboard_that_is_away_is_said_with_what_to_do(
-    tmp_path: Path, reading: Callable[[str], Reader], until: Until
-) -> None:
+def test_a_keyboard_that_is_away_is_said_with_what_to_do(tmp_path: Path, reading: Callable[[str], Reader]) -> None:
     reader = reading(f"keyboard:{tmp_path / 'event7'}")
-    until(lambda: bool(reader.said))
+    until(lambda: reader.said)
     assert f"{tmp_path / 'event7'} is away" in reader.said[0]
     assert "Plug the scanner in" in reader.said[0]

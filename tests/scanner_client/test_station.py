@@ -16,8 +16,8 @@ from scanner_client.screen import BELL, Screen
 from scanner_client.sender import Server
 from scanner_client.station import PATIENCE_S, TWICE_WITHIN_S, Station
 from scanner_client.station_list import StationList
-from tests.scanner_client.conftest import Until
 from tests.scanner_client.service import Service, expected_page
+from tests.waiting import HANGS_AFTER_S, until
 from tracker.shop.codes import Code, Kind, box_code, part_code
 
 CODES = [part_code(number) for number in range(1, 13)]
@@ -33,8 +33,8 @@ class Bench:
         self.now = 0.0
         self.station = self.another_station(service)
 
-    def another_station(self, service: Service) -> Station:
-        server = Server(service.address, "secret", timeout_s=0.2)
+    def another_station(self, service: Service, timeout_s: float = HANGS_AFTER_S) -> Station:
+        server = Server(service.address, "secret", timeout_s=timeout_s)
         return Station(self.queue, server, Screen(self.lines.append), name="SAW-1", clock=lambda: self.now)
 
     def take(self, *codes: str, every_s: float = TWICE_WITHIN_S) -> None:
@@ -136,7 +136,7 @@ def test_an_answer_that_is_lost_or_late_or_nonsense_is_asked_for_again_with_the_
     bench.take(*CODES[:3])
     ids = [reading.id for reading in bench.queue.first(9)]
     service.trouble = trouble
-    bench.station.step()
+    bench.another_station(service, timeout_s=0.2).step()
     assert bench.queue.waiting() == 3
     service.trouble = ""
     service.go_on.set()
@@ -237,34 +237,33 @@ def test_what_could_steer_a_terminal_is_shown_and_sent_as_a_mark(bench: Bench, s
     assert not any("\x1b" in line for line in bench.lines)
 
 
-def test_what_an_earlier_run_left_is_said_at_the_start_and_when_it_has_arrived(
-    bench: Bench, service: Service, until: Until
-) -> None:
+def test_what_an_earlier_run_left_is_said_at_the_start_and_when_it_has_arrived(bench: Bench, service: Service) -> None:
     bench.take(*CODES[:3])
     bench.queue.set_aside(bench.queue.first(1)[0], "refused")
     station = bench.another_station(service)
     station.start()
-    until(lambda: bool(bench.said("ALL SENT")))
+    until(lambda: bench.said("ALL SENT"))
     assert station.stop()
     assert "2 readings from before" in bench.said("WAITING")[0]
     assert "1 reading from before" in bench.said("SET ASIDE")[0]
     assert service.codes == CODES[1:3]
 
 
-def test_a_slow_server_does_not_delay_the_taking_of_readings(bench: Bench, service: Service, until: Until) -> None:
+def test_a_slow_server_does_not_delay_the_taking_of_readings(bench: Bench, service: Service) -> None:
     service.trouble = "stalled"
-    server = Server(service.address, "secret")
+    server = Server(service.address, "secret", timeout_s=HANGS_AFTER_S)
     station = Station(bench.queue, server, Screen(bench.lines.append))
     station.start()
     station.take(CODES[0])
-    until(lambda: bool(service.batches))
+    until(lambda: service.batches)
     for code in CODES[1:]:
         station.take(code)
     assert service.batches == [CODES[:1]], "the first is still on its way"
     assert bench.queue.waiting() == len(CODES)
     service.trouble = ""
     service.go_on.set()
-    assert station.drain(10, threading.Event()) == 0
+    station.drain(HANGS_AFTER_S, threading.Event())
+    assert bench.queue.waiting() == 0
     assert station.stop()
     assert service.codes == CODES
 
@@ -279,16 +278,16 @@ def test_a_reading_that_the_disk_does_not_take_is_said_so_and_may_be_made_again_
 
 
 def test_a_disk_that_fails_while_readings_are_sent_is_told_and_the_sending_goes_on_trying(
-    bench: Bench, service: Service, until: Until
+    bench: Bench, service: Service
 ) -> None:
     service.trouble = "stalled"
     station = Station(bench.queue, Server(service.address, "secret"), Screen(bench.lines.append))
     station.start()
     station.take(CODES[0])
-    until(lambda: bool(service.batches))
+    until(lambda: service.batches)
     bench.queue.close()
     service.go_on.set()
-    until(lambda: bool(bench.said("DISK")))
+    until(lambda: bench.said("DISK"))
     assert station._sending.is_alive()
     assert station.stop()
 
@@ -301,7 +300,7 @@ class Listed:
         self.wall = datetime(2027, 3, 1, 8, 0, tzinfo=UTC)
         service.expected = expected_page(*CODES[:4])
         self.time_of_day = SteadyClock(wall=lambda: self.wall, ticks=lambda: bench.now)
-        self.server = Server(service.address, "secret", timeout_s=0.2, clock=self.time_of_day.now)
+        self.server = Server(service.address, "secret", timeout_s=HANGS_AFTER_S, clock=self.time_of_day.now)
         self.list = StationList(folder / "queue.list.db", of="here")
         assert self.list.refresh(self.server, "SAW-1")
         bench.station = self.station()
@@ -441,7 +440,7 @@ def test_a_clock_that_the_server_finds_wrong_is_told_once_until_it_is_right_agai
 
 
 def test_the_list_is_kept_fresh_while_nothing_waits_and_shows_early_that_the_server_is_away(
-    bench: Bench, listed: Listed, service: Service, until: Until
+    bench: Bench, listed: Listed, service: Service
 ) -> None:
     for away in (False, True):
         service.trouble = 503 if away else ""

@@ -1,6 +1,7 @@
 """The screen that is read from two metres."""
 
 import io
+import threading
 from collections.abc import Callable
 from functools import partial
 
@@ -15,7 +16,7 @@ from scanner_client.provisional import Guess, Look
 from scanner_client.screen import WORDS, Screen
 from scanner_client.sender import Answer
 from scanner_client.wall import Standing, Wall
-from tests.scanner_client.conftest import Until
+from tests.waiting import HANGS_AFTER_S
 from tracker.shop.codes import part_code
 
 CODE = part_code(1)
@@ -25,11 +26,33 @@ RIGHT = Guess(look=Look.RIGHT, word="LOOKS RIGHT", message="Deck, cabinet 101, b
 DOUBT = Guess(look=Look.DOUBT, word="OTHER BOX", message="Deck, cabinet 101, box 1: the box on the bench is 2")
 
 
+class Terminal(io.StringIO):
+    """A terminal that tells when its bell rang; ``at_a_bell`` is done when it rings for the first time."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._rang = threading.Semaphore(0)
+        self.at_a_bell: Callable[[], None] | None = None
+
+    def write(self, text: str) -> int:
+        written = super().write(text)
+        if text == BELL:
+            begun, self.at_a_bell = self.at_a_bell, None
+            if begun is not None:
+                begun()
+            self._rang.release()
+        return written
+
+    def wait_for_bells(self, count: int) -> None:
+        for bell in range(count):
+            assert self._rang.acquire(timeout=HANGS_AFTER_S), f"it rang {bell} of {count} times"
+
+
 class Seen:
     """A wall on a terminal of the test's own, and the screen that leads to it."""
 
     def __init__(self, width: int = 80, height: int = 24) -> None:
-        self.file = io.StringIO()
+        self.file = Terminal()
         self.console = Console(
             width=width, height=height, force_terminal=True, color_system="truecolor", file=self.file
         )
@@ -146,15 +169,35 @@ def test_the_servers_absence_stands_below_and_goes_when_all_is_sent() -> None:
     assert not any("NO SERVER" in line for line in seen.lines)
 
 
-def test_it_takes_the_terminal_rings_once_for_each_bell_and_gives_it_back(until: Until) -> None:
+def test_it_takes_the_terminal_rings_once_for_each_bell_and_gives_it_back() -> None:
     seen = Seen()
     seen.wall.start()
     seen.screen.answer(CODE, WRONG)
-    until(lambda: seen.file.getvalue().count(BELL) == 3)
+    seen.file.wait_for_bells(3)
     seen.wall.stop()
     written = seen.file.getvalue()
     # xterm's control sequences: 1049 is the alternate screen, h enters it and l leaves it
     assert written.index("\x1b[?1049h") < written.index("\x1b[?1049l")
+    assert written.count(BELL) == 3
+
+
+def test_what_is_told_while_it_rings_is_drawn_and_costs_no_bell() -> None:
+    seen = Seen()
+    seen.file.at_a_bell = lambda: seen.screen.source("is ready")
+    seen.wall.start()
+    seen.screen.answer(CODE, WRONG)
+    seen.file.wait_for_bells(3)
+    seen.wall.stop()
+    written = seen.file.getvalue()
+    assert written.index(BELL) < written.index("scanner is ready") < written.rindex(BELL)
+
+
+def test_what_was_told_last_is_drawn_before_the_terminal_is_given_back() -> None:
+    seen = Seen()
+    seen.wall.start()
+    seen.screen.answer(CODE, DONE)
+    seen.wall.stop()
+    assert DONE.message in seen.file.getvalue()
 
 
 def test_what_could_steer_the_terminal_is_a_mark() -> None:
