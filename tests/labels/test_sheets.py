@@ -16,7 +16,8 @@ from jinja2 import ChoiceLoader, DictLoader, Environment, FileSystemLoader
 from PIL import Image
 
 from tests.conftest import missing_tool
-from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, name_of, order
+from tests.labels.printed_sheets import BASE, IN_ENGLISH_ON, LINK, TALL, made, pages_of, pdf_of, read
+from tests.shop.cabinets.examples import ONE_OF_EACH, name_of
 from tracker.labels.sheets import (
     LONGEST_LINK,
     OVERVIEW_FRAME,
@@ -24,20 +25,17 @@ from tracker.labels.sheets import (
     Paper,
     Sheet,
     pictures_of,
-    sheet_of,
     symbol_of,
     write_sheet,
 )
 from tracker.labels.svg import svg_of
 from tracker.labels.tongues import IN_ENGLISH, LANGUAGES
-from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.drawing import Drawing, Frame, Label
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.errors import InvalidInputError
 from tracker.shop.lengths import Units
 from tracker.shop.saying import say, say_many, spoken
 
-LINK = "https://tracker.example/report/R-7K2Q"
 NASTY = '<script>alert("x")</script> & „Ölmühle“ **bold** __x__'
 # ISO 216 and ANSI/ASME Y14.1 (A), in mm.
 SIZES = {Paper.A4: (210.0, 297.0), Paper.LETTER: (215.9, 279.4)}
@@ -45,39 +43,10 @@ TEMPLATES = Path("tracker/pages/templates")
 PRINTED_DPI = 100
 
 
-def made(ordered: CabinetOrder) -> Sheet:
-    return sheet_of(
-        design_cabinet(ordered, STANDARD),
-        job="J-1042",
-        name="101-2",
-        boxes=("101 A", "101 B"),
-        box_of={"Deck": "101 A", "Top": "101 B"},
-        one_person_kg=20,
-        report_code="R-7K2Q",
-        report_link=LINK,
-    )
-
-
-@lru_cache(maxsize=64)
-def pdf_of(ordered: CabinetOrder, paper: Paper) -> bytes:
-    stream = io.BytesIO()
-    write_sheet(made(ordered), stream, paper=paper)
-    return stream.getvalue()
-
-
-def text_of(pdf: bytes) -> str:
-    pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
-    return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in pages))
-
-
-BASE = order("base", 457.2, 876.3, 457.2, "drawer over door", "left")
-
-
-@pytest.mark.parametrize("paper", Paper)
-@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+@pytest.mark.parametrize(("ordered", "paper"), IN_ENGLISH_ON, ids=name_of)
 def test_a_sheet_says_all_that_the_fitter_needs(ordered: CabinetOrder, paper: Paper) -> None:
     sheet = made(ordered)
-    text = text_of(pdf_of(ordered, paper))
+    text = " ".join(pages_of(ordered, paper))
     wanted = ["Cabinet 101-2", "Job J-1042", "101 A, 101 B", "R-7K2Q", "missing or damaged"]
     wanted += [row.name for row in sheet.guide.parts] + [item.item for item in sheet.guide.bag]
     wanted += [sentence for step in sheet.guide.steps for sentence in step.sentences]
@@ -98,14 +67,11 @@ def test_pages_have_the_size_of_the_paper_and_are_counted(paper: Paper) -> None:
         assert size == pytest.approx(SIZES[paper], abs=0.2)
 
 
-@pytest.mark.parametrize("paper", Paper)
-@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+@pytest.mark.parametrize(("ordered", "paper"), IN_ENGLISH_ON, ids=name_of)
 def test_a_page_holds_two_to_four_steps(ordered: CabinetOrder, paper: Paper) -> None:
     """Each step's title stands on some page; no page but the last of them has fewer than two."""
     sheet = made(ordered)
-    pages = [
-        re.sub(r"\s+", " ", page.extract_text()) for page in pypdf.PdfReader(io.BytesIO(pdf_of(ordered, paper))).pages
-    ]
+    pages = pages_of(ordered, paper)
     counts = [sum(step.sentences[0] in page and step.title in page for step in sheet.guide.steps) for page in pages]
     with_steps = [count for count in counts if count]
     assert all(2 <= count <= 6 for count in with_steps[:-1])
@@ -117,7 +83,8 @@ def test_a_sheet_is_black_white_and_grey_and_loads_nothing(ordered: CabinetOrder
     for page in reader.pages:
         content = page.get_contents()
         assert content is not None
-        colours = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", content.get_data())
+        words = content.get_data().split()
+        colours = [words[place - 3 : place] for place, word in enumerate(words) if word in (b"rg", b"RG")]
         assert all(len(set(colour)) == 1 for colour in colours)
         assert not page.images
         assert "/Annots" not in page
@@ -142,7 +109,7 @@ def test_the_printed_code_leads_to_the_report(paper: Paper) -> None:
 
 
 @pytest.mark.parametrize("paper", Paper)
-@pytest.mark.parametrize("ordered", [BASE, order("tall", 700, 2134, 600, "oven", "pair")], ids=name_of)
+@pytest.mark.parametrize("ordered", [BASE, TALL], ids=name_of)
 def test_nothing_is_printed_in_the_outer_margin(ordered: CabinetOrder, paper: Paper, tmp_path: Path) -> None:
     tool = shutil.which("pdftoppm")
     if tool is None:
@@ -182,7 +149,7 @@ def test_links_of_any_length_allowed_make_a_code(length: int) -> None:
 def test_odd_texts_are_written_as_they_are() -> None:
     stream = io.BytesIO()
     write_sheet(replace(made(BASE), cabinet=NASTY[:60], note=NASTY, boxes=()), stream)
-    text = text_of(stream.getvalue())
+    text = " ".join(read(stream.getvalue()))
     assert "Ölmühle" in text
     assert "<script>" in text
     assert "**bold**" in text
@@ -279,7 +246,7 @@ def test_a_sheet_of_an_order_in_inches_says_inches_and_pounds_throughout() -> No
     stream = io.BytesIO()
     ordered = replace(BASE, units=Units.INCH)
     write_sheet(made(ordered), stream)
-    text = text_of(stream.getvalue())
+    text = " ".join(read(stream.getvalue()))
     assert "Size in inches" in text
     assert "16 1/2 × " in text
     assert " lb put together" in text

@@ -6,13 +6,24 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass, replace
 from datetime import date
-from functools import lru_cache
 from pathlib import Path
 
 import pypdf
 import pytest
 
-from tests.labels.test_sheets import LINK, SIZES, made
+from tests.labels.printed_sheets import (
+    BASE,
+    DRAWERS,
+    IN_SPANISH_ON,
+    LINK,
+    SPANISH,
+    TALL,
+    made,
+    pages_of,
+    pdf_of,
+    read,
+)
+from tests.labels.test_sheets import SIZES
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, name_of, order
 from tracker.labels.sheets import HOW_TO_READ, Paper, Sheet, pictures_of, sheet_of, write_sheet
 from tracker.labels.svg import svg_of
@@ -26,28 +37,12 @@ from tracker.shop.saying import Count, Mm, Name, Said, say, say_many, spoken
 from tracker.work.intake import read_order_table
 from tracker.work.lists import shipped_standard
 
-SPANISH = tongue_of("es")
 SEED = Path("seed_data")
 DEMO = tomllib.loads((SEED / "shop.toml").read_text(encoding="utf-8"))["job"]
-TALL = order("tall", 700, 2134, 600, "oven", "pair")
-DRAWERS = order("base", 600, 876, 600, "4 drawers")
 # Words that any English sentence has and no name of a part.
 ENGLISH_WORDS = re.compile(
     r"\b(the|and|with|of|to|its|it|your|until|this|each|number|numbers|page|job)\b", re.IGNORECASE
 )
-
-
-sheet_made = lru_cache(maxsize=32)(made)
-
-
-@lru_cache(maxsize=64)
-def pages_of(ordered: CabinetOrder, paper: Paper = Paper.A4) -> tuple[str, ...]:
-    """What pypdf reads on each page of a Spanish sheet."""
-    stream = io.BytesIO()
-    write_sheet(sheet_made(ordered), stream, paper=paper, tongue=SPANISH)
-    reader = pypdf.PdfReader(stream)
-    assert str(reader.root_object["/Lang"]) == "es"
-    return tuple(re.sub(r"\s+", " ", page.extract_text()) for page in reader.pages)
 
 
 def sentences(value: object) -> Iterator[Said]:
@@ -88,8 +83,8 @@ def _has_words(pattern: str) -> bool:
 @pytest.mark.parametrize("units", Units)
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
 def test_every_sentence_of_every_kind_of_cabinet_has_a_translation(ordered: CabinetOrder, units: Units) -> None:
-    cabinet = design_cabinet(replace(ordered, units=units), STANDARD)
-    sheet = sheet_of_designed(cabinet)
+    ordered = replace(ordered, units=units)
+    sheet, cabinet = made(ordered), design_cabinet(ordered, STANDARD)
     for limit in (5.0, 20.0, 500.0):
         assert untranslated(replace(sheet, guide=guide_of(cabinet, one_person_kg=limit))) == set()
 
@@ -110,7 +105,7 @@ def test_every_sentence_of_the_demos_cabinets_has_a_translation(job: Mapping[str
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
 def test_a_spanish_sheet_says_everything_in_spanish_but_for_the_names_on_the_labels(ordered: CabinetOrder) -> None:
-    sheet, text = sheet_made(ordered), " ".join(pages_of(ordered))
+    sheet, text = made(ordered), " ".join(pages_of(ordered, Paper.LETTER, SPANISH))
     wanted = [sheet.counted(item) for step in sheet.guide.steps for item in step.items]
     wanted += [words for step in sheet.guide.steps for words in (step.unit, step.title, *step.sentences)]
     wanted += [HOW_TO_READ, sheet.weight, *sheet.guide.cautions]
@@ -124,8 +119,12 @@ def _words(text: str) -> list[str]:
     return spoken(text, SPANISH).split()
 
 
+def test_a_sheet_says_in_what_language_it_is() -> None:
+    assert str(pypdf.PdfReader(io.BytesIO(pdf_of(BASE, Paper.A4, SPANISH))).root_object["/Lang"]) == "es"
+
+
 def test_a_fitter_reads_the_sheet_of_a_drawer_cabinet_in_spanish() -> None:
-    text = " ".join(pages_of(order("base", 457.2, 876.3, 457.2, "drawer over door", "left")))
+    text = " ".join(pages_of(BASE, Paper.A4, SPANISH))
     for words in (
         "Gabinete 101-2",
         "Cajas 101 A, 101 B",
@@ -146,15 +145,14 @@ def test_a_fitter_reads_the_sheet_of_a_drawer_cabinet_in_spanish() -> None:
 
 
 def test_parts_that_are_alike_are_named_by_the_names_on_their_labels() -> None:
-    text = " ".join(pages_of(DRAWERS))
+    text = " ".join(pages_of(DRAWERS, Paper.A4, SPANISH))
     assert "Cajones 2, 3 y 4 Agregue «Drawer 2, 3 y 4: box front»" in text
     assert "Haga 3 de estos." in text
 
 
-@pytest.mark.parametrize("paper", Paper)
-@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+@pytest.mark.parametrize(("ordered", "paper"), IN_SPANISH_ON, ids=name_of)
 def test_all_words_of_a_spanish_step_stand_on_one_page(ordered: CabinetOrder, paper: Paper) -> None:
-    sheet, pages = sheet_made(ordered), pages_of(ordered, paper)
+    sheet, pages = made(ordered), pages_of(ordered, paper, SPANISH)
     for step in sheet.guide.steps:
         words = [step.title, *step.sentences, *(sheet.counted(item) for item in step.items), *step.cautions]
         said = [re.sub(r"\s+", " ", spoken(each, SPANISH)) for each in words]
@@ -166,15 +164,13 @@ def test_all_words_of_a_spanish_step_stand_on_one_page(ordered: CabinetOrder, pa
 @pytest.mark.parametrize("paper", Paper)
 @pytest.mark.parametrize("ordered", [TALL, DRAWERS], ids=name_of)
 def test_every_text_of_a_spanish_sheet_begins_within_the_margins(ordered: CabinetOrder, paper: Paper) -> None:
-    stream = io.BytesIO()
-    write_sheet(sheet_made(ordered), stream, paper=paper, tongue=SPANISH)
     found: list[tuple[float, float]] = []
 
     def visit(text: str, _cm: object, matrix: list[float], _font: object, _size: object) -> None:
         if text.strip():
             found.append((matrix[4] / 72 * 25.4, matrix[5] / 72 * 25.4))
 
-    for page in pypdf.PdfReader(stream).pages:
+    for page in pypdf.PdfReader(io.BytesIO(pdf_of(ordered, paper, SPANISH))).pages:
         page.extract_text(visitor_text=visit)
     width, height = SIZES[paper]
     assert found
@@ -193,9 +189,9 @@ def test_pictures_speak_to_who_does_not_see_them() -> None:
 def test_a_sheet_in_inches_says_so_in_spanish() -> None:
     stream = io.BytesIO()
     write_sheet(made(replace(order("base", 600, 876, 600, "open"), units=Units.INCH)), stream, tongue=SPANISH)
-    text = " ".join(page.extract_text() for page in pypdf.PdfReader(stream).pages)
-    assert "Medidas en pulgadas" in re.sub(r"\s+", " ", text)
-    assert "5/32 in hacia" in re.sub(r"\s+", " ", text)
+    text = " ".join(read(stream.getvalue()))
+    assert "Medidas en pulgadas" in text
+    assert "5/32 in hacia" in text
 
 
 def test_english_is_said_as_the_shop_says_it() -> None:

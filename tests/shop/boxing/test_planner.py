@@ -1,8 +1,6 @@
 """Plans of boxes, seen by the witness; the sizes are invented."""
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from tests.shop.boxing.witness import complaints, solids_of
 from tracker.shop.boxing.planner import MOST_IN_RUN, MOST_PANELS, plan_boxes, plan_job
@@ -28,64 +26,6 @@ def carton(
 
 def contents(plan: BoxPlan) -> list[tuple[str, list[str]]]:
     return [(box.carton, [place.id for place in box.panels]) for box in plan.boxes]
-
-
-SIZES = st.integers(20, 900) | st.floats(20, 900).map(lambda size: round(size, 1))
-PANELS = st.lists(
-    st.tuples(
-        SIZES, SIZES, st.sampled_from([3, 5.5, 15, 18, 22.2]), st.sampled_from(["", "101", "102"]), st.booleans()
-    ),
-    max_size=25,
-)
-CARTONS = st.lists(
-    st.builds(
-        carton,
-        name=st.sampled_from("ABCD"),
-        size=st.tuples(st.integers(300, 1000), st.integers(300, 1000), st.integers(20, 150)),
-        mass=st.integers(5, 40),
-        tare_kg=st.sampled_from([0, 0.7]),
-        available=st.none() | st.integers(0, 4),
-    ),
-    min_size=1,
-    max_size=4,
-    unique_by=lambda kind: kind.id,
-)
-RULES = st.builds(
-    PackingRules,
-    layer_gap_mm=st.sampled_from([0, 0.5, 2]),
-    bag_height_mm=st.sampled_from([0, 0, 25]),
-    bag_mass_kg=st.sampled_from([0, 0.4]),
-)
-
-
-@settings(max_examples=150, deadline=None, derandomize=True)
-@given(PANELS, CARTONS, RULES)
-def test_every_plan_keeps_every_rule_of_packing(
-    sizes: list[tuple[float, float, float, str, bool]], cartons: list[Carton], rules: PackingRules
-) -> None:
-    panels = [
-        panel(f"P{number}", long, wide, thick, board_mass_kg(long, wide, thick), cabinet=cabinet, front=front)
-        for number, (long, wide, thick, cabinet, front) in enumerate(sizes)
-    ]
-    plan = plan_boxes(panels, cartons, rules, steps=FEW_STEPS)
-    assert complaints(plan, panels, cartons, rules) == []
-
-
-@settings(max_examples=40, deadline=None, derandomize=True)
-@given(PANELS, CARTONS)
-def test_turning_every_panel_and_every_carton_changes_no_number_of_boxes(
-    sizes: list[tuple[float, float, float, str, bool]], cartons: list[Carton]
-) -> None:
-    panels = [panel(f"P{number}", *size[:3]) for number, size in enumerate(sizes)]
-    turned = [panel(f"P{number}", size[1], size[0], size[2]) for number, size in enumerate(sizes)]
-    turned_cartons = [
-        carton(c.id, (c.width_mm, c.length_mm, c.height_mm), c.max_mass_kg, tare_kg=c.tare_kg, available=c.available)
-        for c in cartons
-    ]
-    plan, other = plan_boxes(panels, cartons, steps=FEW_STEPS), plan_boxes(turned, turned_cartons, steps=FEW_STEPS)
-    assert len(plan.boxes) == len(other.boxes)
-    assert plan.lower_bound == other.lower_bound
-    assert plan.unplaceable == other.unplaceable
 
 
 def test_the_same_input_gives_the_same_plan() -> None:
@@ -321,12 +261,6 @@ def test_too_many_panels_are_refused_before_any_work() -> None:
     with pytest.raises(InvalidInputError, match="at most 2,000") as refused:
         plan_boxes([panel(f"P{n}", 300, 200) for n in range(5 * MOST_PANELS)], [carton()])
     assert refused.value.faults[0].where == {"field": "panels"}
-
-
-def test_as_many_panels_as_allowed_are_planned() -> None:
-    panels = [panel(f"P{n}", 100 + n % 700, 80 + n % 350, (6, 15, 18)[n % 3], 0.5 + n % 7) for n in range(MOST_PANELS)]
-    plan = plan_boxes(panels, [carton()])
-    assert complaints(plan, panels, [carton()], PackingRules()) == []
 
 
 @pytest.mark.parametrize(

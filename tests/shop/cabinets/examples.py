@@ -1,11 +1,13 @@
 """Cabinet orders for the tests: one of each kind, and a hypothesis strategy for any that can be built."""
 
+from functools import lru_cache
 from importlib.resources import files
 
 from hypothesis import reject
 from hypothesis import strategies as st
 
-from tracker.shop.cabinets.design import design_cabinet
+from tracker.shop.cabinets.design import Cabinet, design_cabinet
+from tracker.shop.cabinets.guide import Guide, guide_of
 from tracker.shop.cabinets.orders import CHOICES, CabinetOrder, Family, Fronts, Hinge
 from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard
@@ -53,7 +55,21 @@ ONE_OF_EACH = (
 )
 
 
-def name_of(ordered: CabinetOrder) -> str:
+@lru_cache(maxsize=256)
+def designed(ordered: CabinetOrder) -> Cabinet:
+    """The cabinet by the shipped standard, made once for all that look at it."""
+    return design_cabinet(ordered, STANDARD)
+
+
+@lru_cache(maxsize=256)
+def guided(ordered: CabinetOrder) -> Guide:
+    """How the designed cabinet goes together."""
+    return guide_of(designed(ordered), one_person_kg=STANDARD.lifting.one_person_kg)
+
+
+def name_of(ordered: CabinetOrder | str) -> str:
+    if isinstance(ordered, str):
+        return ordered
     return f"{ordered.family} {ordered.fronts} {ordered.hinge}".strip()
 
 
@@ -77,7 +93,7 @@ def buildable(draw: st.DrawFn) -> CabinetOrder:
     width, height, depth = (draw(st.integers(low * 10, high * 10)) / 10 for low, high in _SIZES[family])
     ordered = order(family, width, height, depth, fronts, hinge)
     try:
-        design_cabinet(ordered, STANDARD)
+        designed(ordered)
     except InvalidInputError:
         reject()
     return ordered

@@ -2,9 +2,8 @@
 
 import pytest
 
-from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, order
-from tracker.shop.cabinets.design import design_cabinet
-from tracker.shop.cabinets.guide import Guide, guide_of
+from tests.shop.cabinets.examples import ONE_OF_EACH, designed, guided, order
+from tracker.shop.cabinets.guide import Guide
 from tracker.shop.cabinets.wording import all_of, item_words, label_name, listed, measured, numbered, units_named
 from tracker.shop.saying import Said, Tongue, spoken
 
@@ -24,7 +23,7 @@ IN_SPANISH = Tongue(
 
 
 def guide(*wanted: object) -> Guide:
-    return guide_of(design_cabinet(order(*wanted), STANDARD), one_person_kg=20)  # type: ignore[arg-type]
+    return guided(order(*wanted))  # type: ignore[arg-type]
 
 
 def test_english_writes_a_name_small_within_a_sentence_and_other_languages_as_the_label_has_it() -> None:
@@ -44,13 +43,13 @@ def test_the_label_of_a_drawers_part_has_the_drawers_number() -> None:
 
 def test_every_part_of_every_kind_of_cabinet_is_said_in_plain_words_that_can_be_translated() -> None:
     for ordered in ONE_OF_EACH:
-        for row in guide_of(design_cabinet(ordered, STANDARD), one_person_kg=20).parts:
+        for row in guided(ordered).parts:
             assert isinstance(row.plain, Said), row.name
 
 
 def test_every_item_of_every_kind_of_cabinet_has_words_that_can_be_translated() -> None:
     for ordered in ONE_OF_EACH:
-        for item in design_cabinet(ordered, STANDARD).items:
+        for item in designed(ordered).items:
             if item.in_bag:
                 assert item_words(item.item) == item.item
                 assert isinstance(item_words(item.item), Said), item.item
@@ -76,7 +75,7 @@ def test_decimals_are_written_as_the_language_does(text: str, said: str) -> None
 
 
 def test_parts_that_are_alike_share_a_name() -> None:
-    cabinet = design_cabinet(order("base", 600, 876, 600, "open"), STANDARD)
+    cabinet = designed(order("base", 600, 876, 600, "open"))
     shelves = [part for part in cabinet.parts if part.name == "Shelf"]
     assert label_name(shelves[:1]) == "Shelf 1"
     assert label_name(shelves[:2]) == "Shelves 1 and 2"

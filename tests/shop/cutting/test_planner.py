@@ -1,10 +1,8 @@
 """Plans of cutting, seen by the witness; the sizes are invented unless a source is named."""
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from tests.shop.cutting.witness import Place, complaints, places_of, separable
+from tests.shop.cutting.witness import Place, places_of, separable
 from tracker.shop.cutting.planner import MOST_BLANKS, MOST_STOCKS, plan_boards
 from tracker.shop.cutting.values import Blank, CuttingPlan, CuttingRules, Stock, StockNeed
 from tracker.shop.errors import InvalidInputError
@@ -25,66 +23,6 @@ def stock(name: str = "S", length: float = 2800, width: float = 2070, thick: flo
 
 def whys(plan: CuttingPlan) -> dict[str, str]:
     return {left.id: left.why for left in plan.unplaceable}
-
-
-SIZES = st.integers(20, 900) | st.floats(20, 900).map(lambda size: round(size, 1))
-MATERIALS = st.sampled_from(["white", "white", "white", "oak"])
-BLANKS = st.lists(
-    st.tuples(SIZES, SIZES, st.sampled_from([18, 18, 18.04, 17.95, 8]), MATERIALS, st.booleans()), max_size=25
-)
-STOCKS = st.lists(
-    st.builds(
-        stock,
-        name=st.sampled_from("ABCD"),
-        length=st.integers(300, 1500),
-        width=st.integers(300, 1500),
-        thick=st.sampled_from([18, 18, 17.97, 18.08, 8]),
-        material=MATERIALS,
-        grain=st.booleans(),
-        available=st.none() | st.integers(0, 4),
-    ),
-    max_size=4,
-    unique_by=lambda kind: kind.id,
-)
-RULES = st.builds(
-    CuttingRules,
-    kerf_mm=st.sampled_from([0, 3.2, 4.4, 12]),
-    trim_mm=st.sampled_from([0, 10, 12.5]),
-    guillotine=st.booleans(),
-)
-
-
-@settings(max_examples=250, deadline=None, derandomize=True)
-@given(BLANKS, STOCKS, RULES)
-def test_every_plan_keeps_every_rule_of_cutting(
-    sizes: list[tuple[float, float, float, str, bool]], stocks: list[Stock], rules: CuttingRules
-) -> None:
-    blanks = [
-        blank(f"P{number}", long, wide, thick, material=material, grain=grain)
-        for number, (long, wide, thick, material, grain) in enumerate(sizes)
-    ]
-    plan = plan_boards(blanks, stocks, rules, steps=FEW_STEPS)
-    assert complaints(plan, blanks, stocks, rules) == []
-    assert plan == plan_boards(blanks, stocks, rules, steps=FEW_STEPS)
-
-
-@settings(max_examples=100, deadline=None, derandomize=True)
-@given(BLANKS, STOCKS, RULES)
-def test_with_boards_as_many_as_wanted_a_blank_is_left_out_only_if_it_fits_none(
-    sizes: list[tuple[float, float, float, str, bool]], stocks: list[Stock], rules: CuttingRules
-) -> None:
-    stocks = [stock(s.id, s.length_mm, s.width_mm, s.thickness_mm, material=s.material, grain=s.grain) for s in stocks]
-    blanks = [blank(f"P{n}", *size[:3], material=size[3], grain=size[4]) for n, size in enumerate(sizes)]
-    plan = plan_boards(blanks, stocks, rules, steps=FEW_STEPS)
-    assert set(whys(plan)) == {b.id for b in blanks if not any(_fits(b, s, rules) for s in stocks)}
-
-
-def _fits(one: Blank, board: Stock, rules: CuttingRules) -> bool:
-    room = (board.length_mm - 2 * rules.trim_mm, board.width_mm - 2 * rules.trim_mm)
-    straight = one.length_mm <= room[0] and one.width_mm <= room[1]
-    turned = one.width_mm <= room[0] and one.length_mm <= room[1] and not (one.grain and board.grain)
-    same = one.material == board.material and abs(one.thickness_mm - board.thickness_mm) < 0.051
-    return same and (straight or turned)
 
 
 def test_no_blanks_need_no_board() -> None:
@@ -233,17 +171,3 @@ def test_boards_that_run_out_leave_the_rest_to_be_bought() -> None:
 def test_ids_that_stand_twice_and_far_too_much_are_refused(blanks: list[Blank], stocks: list[Stock]) -> None:
     with pytest.raises(InvalidInputError, match="the boards cannot be planned"):
         plan_boards(blanks, stocks)
-
-
-@pytest.mark.parametrize("guillotine", [True, False])
-def test_the_most_blanks_that_are_taken_are_planned(guillotine: bool) -> None:
-    blanks = [blank(f"P{n}", 100 + n * 7919 % 1400, 60 + n * 104729 % 800, grain=n % 2 > 0) for n in range(MOST_BLANKS)]
-    rules = CuttingRules(guillotine=guillotine)
-    plan = plan_boards(blanks, [stock(grain=True)], rules, steps=2_000_000)
-    assert complaints(plan, blanks, [stock(grain=True)], rules) == []
-
-
-def test_absurdly_many_crumbs_on_one_board_are_planned() -> None:
-    blanks = [blank(f"P{n}", 5 + n % 97 / 10, 4 + n % 89 / 10) for n in range(2_000)]
-    plan = plan_boards(blanks, [stock()], CuttingRules(guillotine=False), steps=500_000)
-    assert len(plan.boards) == 1

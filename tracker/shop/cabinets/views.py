@@ -6,6 +6,7 @@ a separating plane, seen from the viewer, goes first. Lengths in mm.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from heapq import heapify, heappop, heappush
 from itertools import pairwise
 from math import cos, radians, sin
@@ -106,7 +107,7 @@ def sides_of(solid: Prism) -> tuple[Side, ...]:
     """Return the flat sides of a prism: its outline's, then top and bottom."""
     low, high = _rims(solid)
     walls = []
-    for i, normal in enumerate(_outward(solid)):
+    for i, normal in enumerate(_outward(solid.outline)):
         j = (i + 1) % len(low)
         walls.append(Side(normal, (low[i], low[j], high[j], high[i])))
     return (*walls, Side(UP, high), Side(DOWN, low[::-1]))
@@ -117,34 +118,36 @@ def _rims(solid: Prism) -> tuple[tuple[Vector, ...], tuple[Vector, ...]]:
     return low, tuple((x, y, solid.high) for x, y in solid.outline)
 
 
-def _outward(solid: Prism) -> list[Vector]:
-    """The way each side of the outline looks; none where two of its corners fall together."""
+@lru_cache(maxsize=1024)
+def _outward(outline: tuple[Point, ...]) -> tuple[Vector, ...]:
+    """The way each side of an outline looks; none where two of its corners fall together."""
     normals: list[Vector] = []
-    for (x0, y0), (x1, y1) in zip(solid.outline, (*solid.outline[1:], solid.outline[0]), strict=True):
+    for (x0, y0), (x1, y1) in zip(outline, (*outline[1:], outline[0]), strict=True):
         length = ((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5
         normals.append(((y1 - y0) / length, (x0 - x1) / length, 0.0) if length > _LEVEL else (0.0, 0.0, 0.0))
-    return normals
+    return tuple(normals)
 
 
 def _creases(solid: Prism, solids: Sequence[Prism]) -> Iterator[Crease]:
     low, high = _rims(solid)
-    normals = _outward(solid)
+    normals = _outward(solid.outline)
     edges = []
     for i, normal in enumerate(normals):
         j = (i + 1) % len(low)
         edges += [(low[i], low[j], normal, DOWN), (high[i], high[j], normal, UP)]
         edges.append((low[j], high[j], normal, normals[j]))
+    corners = [corner for each in solids for rim in _rims(each) for corner in rim]
     for start, end, one, other in edges:
         if len(solids) == 1:
             yield Crease(start, end, one, other)
             continue
-        stops = _stops(start, end, solids)
+        stops = _stops(start, end, corners)
         for a, b in pairwise(stops):
             if _is_crease(a, b, one, other, solids):
                 yield Crease(a, b, one, other)
 
 
-def _stops(start: Vector, end: Vector, solids: Sequence[Prism]) -> list[Vector]:
+def _stops(start: Vector, end: Vector, corners: Sequence[Vector]) -> list[Vector]:
     """Divide an edge where the corner of another piece lies on it."""
     way = minus(end, start)
     length = dot(way, way) ** 0.5
@@ -152,12 +155,11 @@ def _stops(start: Vector, end: Vector, solids: Sequence[Prism]) -> list[Vector]:
         return []
     along = (way[0] / length, way[1] / length, way[2] / length)
     places = {0.0, length}
-    for solid in solids:
-        for corner in (*_rims(solid)[0], *_rims(solid)[1]):
-            away = minus(corner, start)
-            place = dot(away, along)
-            if TOUCH_MM < place < length - TOUCH_MM and dot(away, away) - place * place < TOUCH_MM**2:
-                places.add(round(place, 3))
+    for corner in corners:
+        away = minus(corner, start)
+        place = dot(away, along)
+        if TOUCH_MM < place < length - TOUCH_MM and dot(away, away) - place * place < TOUCH_MM**2:
+            places.add(round(place, 3))
     return [moved(start, along, place) for place in sorted(places)]
 
 
@@ -195,13 +197,13 @@ def hides(solid: Prism, point: Vector, toward: Vector) -> bool:
             if not low < at < high:
                 return False
             continue
-        ends = ((low - at) / step, (high - at) / step)
-        near, far = max(near, min(ends)), min(far, max(ends))
-    if near >= far:
-        return False
+        into, out = (low - at) / step, (high - at) / step
+        near, far = max(near, min(into, out)), min(far, max(into, out))
+        if near >= far:
+            return False
     if len(solid.outline) == 4 and all(x in (solid.reach[0], solid.reach[3]) for x, _ in solid.outline):
         return True
-    for (x, y), normal in zip(solid.outline, _outward(solid), strict=True):
+    for (x, y), normal in zip(solid.outline, _outward(solid.outline), strict=True):
         away = (point[0] - x) * normal[0] + (point[1] - y) * normal[1]
         step = toward[0] * normal[0] + toward[1] * normal[1]
         if abs(step) < _LEVEL:
@@ -257,7 +259,7 @@ def _signs(one: Prism, other: Prism, toward: Vector) -> Iterator[int]:
         elif b[axis + 3] <= a[axis] + TOUCH_MM:
             yield -_sign(toward[axis])
     for first, second, turn in ((one, other, 1), (other, one, -1)):
-        for (x, y), normal in zip(first.outline, _outward(first), strict=True):
+        for (x, y), normal in zip(first.outline, _outward(first.outline), strict=True):
             if (
                 normal[0]
                 and normal[1]

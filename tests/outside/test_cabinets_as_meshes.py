@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from manifold3d import Manifold
 
-from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, VARIANTS, buildable, name_of, variant
-from tests.shop.cabinets.placed import block, machined, placed, shared, tool, touching_volume
+from tests.outside.placed import block, machined, placed, shared, tool, touching_volume
+from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, VARIANTS, buildable, designed, name_of, variant
 from tracker.shop.cabinets.design import Cabinet, design_cabinet
 from tracker.shop.cabinets.joints import Fastening, Joint
 from tracker.shop.cabinets.orders import CabinetOrder, Family
@@ -24,13 +24,13 @@ SOME = settings(max_examples=60)
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
 def test_one_of_each_kind_stands_as_it_should(ordered: CabinetOrder) -> None:
-    check_all(design_cabinet(ordered, STANDARD))
+    check_all(designed(ordered))
 
 
 @SOME
 @given(buildable())
 def test_any_cabinet_stands_as_it_should(ordered: CabinetOrder) -> None:
-    check_all(design_cabinet(ordered, STANDARD))
+    check_all(designed(ordered))
 
 
 @pytest.mark.parametrize("name", VARIANTS)

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from manifold3d import Manifold
 
-from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, buildable, name_of
-from tests.shop.cabinets.placed import placed, shared, touching_volume
+from tests.outside.placed import placed, shared, touching_volume
+from tests.shop.cabinets.examples import ONE_OF_EACH, buildable, designed, name_of
 from tracker.shop.cabinets.assembly import Move, assembly_order
-from tracker.shop.cabinets.design import Cabinet, design_cabinet
+from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.cabinets.panels import Vector, dot, normal_of
@@ -19,13 +19,13 @@ STEP_MM = 5.0  # less than the thinnest panel: none is jumped over
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
 def test_each_kind_goes_together_step_by_step(ordered: CabinetOrder) -> None:
-    replay(design_cabinet(ordered, STANDARD))
+    replay(designed(ordered))
 
 
 @settings(max_examples=8)
 @given(buildable())
 def test_any_cabinet_goes_together_step_by_step(ordered: CabinetOrder) -> None:
-    replay(design_cabinet(ordered, STANDARD))
+    replay(designed(ordered))
 
 
 def replay(cabinet: Cabinet) -> None:
@@ -93,7 +93,7 @@ def check_it_holds_on_to_what_stands(cabinet: Cabinet, move: Move, present: list
 
 
 def test_a_drawer_is_put_together_before_it_goes_in() -> None:
-    moves = assembly_order(design_cabinet(ONE_OF_EACH[0], STANDARD))
+    moves = assembly_order(designed(ONE_OF_EACH[0]))
     units = [move.unit for move in moves]
     assert all(before >= after for before, after in pairwise(units))
     assert len(moves[-1].parts) == 6, "two sides, box front, box back, bottom and front go in as one"
