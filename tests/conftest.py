@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, settings
 from sqlalchemy import create_engine, text
 
 from tests.floor import Floor
+from tests.shops import sqlite_shop
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
 
@@ -34,14 +35,9 @@ def missing_tool(what: str) -> None:
 
 @pytest.fixture(scope="session")
 def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty shop's SQLite file, to be copied."""
     path = tmp_path_factory.mktemp("template") / "template.db"
-    database = Database(f"sqlite:///{path}")
-    upgrade(database)
-    with database.engine.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-        connection.exec_driver_sql("BEGIN")
-    database.close()
+    sqlite_shop(path).close()
     return path
 
 
@@ -106,16 +102,10 @@ def cluster() -> Iterator[Cluster]:
     running.stop()
 
 
-def _sqlite(template: Path, folder: Path) -> Database:
-    path = folder / f"shop-{next(_numbers)}.db"
-    shutil.copyfile(template, path)
-    return Database(f"sqlite:///{path}")
-
-
 @pytest.fixture
-def sqlite(sqlite_template: Path, tmp_path: Path) -> Iterator[Database]:
+def sqlite(tmp_path: Path) -> Iterator[Database]:
     """An empty shop on SQLite."""
-    database = _sqlite(sqlite_template, tmp_path)
+    database = sqlite_shop(tmp_path / f"shop-{next(_numbers)}.db")
     yield database
     database.close()
 

@@ -10,12 +10,12 @@ import signal
 import socket
 import subprocess
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from tests.conftest import missing_tool
+from tests.waiting import HANGS_AFTER_S, until
 
 _COMMAND = """#!/bin/sh
 cp "$1" "{folder}/got-$IPP_JOB_ID.pdf"
@@ -88,15 +88,14 @@ class NetworkPrinter:
                 stderr=said,
                 start_new_session=True,
             )
-        until = time.monotonic() + 20
-        while time.monotonic() < until:
-            try:
-                socket.create_connection(("localhost", self.port), timeout=1).close()
-            except OSError:
-                time.sleep(0.05)
-            else:
-                return
-        raise AssertionError((self.folder / "said").read_text())
+        until(self._listens, why=self.said)
+
+    def _listens(self) -> bool:
+        try:
+            socket.create_connection(("localhost", self.port), timeout=HANGS_AFTER_S).close()
+        except OSError:
+            return False
+        return True
 
     def switch_off(self) -> None:
         """Pull the plug: nothing is said to anybody."""
@@ -136,10 +135,7 @@ def message_bus(folder: Path) -> Iterator[Path]:
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )
-    until = time.monotonic() + 20
-    while not path.exists():
-        assert time.monotonic() < until
-        time.sleep(0.02)
+    until(path.exists)
     try:
         yield path
     finally:

@@ -31,13 +31,14 @@ from flask import Flask, request
 
 import scanner_client.sender
 from scanner_client.plan import Heard
+from tests.waiting import HANGS_AFTER_S, until
 from tracker.cli import main
 from tracker.https import Certificate, certificate_of
 from tracker.server import Server
 from tracker.shop.errors import InvalidInputError
 from tracker.work.certificates import Made, make_certificate
 
-WAIT_S = 20
+WAIT_S = HANGS_AFTER_S
 BIG = 3_000_000
 
 
@@ -219,9 +220,7 @@ def test_clients_that_fall_silent_in_mid_greeting_hold_up_nobody(server: Server,
         for _number in range(50):
             client = silent.enter_context(socket.create_connection(("127.0.0.1", port_of(server)), timeout=WAIT_S))
             client.sendall(said)
-        started = time.monotonic()
-        assert ask(server, trusting(made))
-        assert time.monotonic() - started < 5
+        assert ask(server, trusting(made))  # while all of them are still silent
 
 
 def test_what_is_no_tls_is_cut_off_and_the_next_is_served(server: Server, made: Made) -> None:
@@ -287,10 +286,7 @@ def test_a_renewed_certificate_is_taken_without_a_stop_and_half_of_one_is_not(
     assert _shown(server, made) == first
     made.key.write_bytes(key)
     certified(tmp_path, "127.0.0.1", "localhost", "10.0.0.7")
-    patience = time.monotonic() + WAIT_S
-    while _shown(server, made) == first and time.monotonic() < patience:
-        time.sleep(0.2)
-    assert _shown(server, made) != first
+    until(lambda: _shown(server, made) != first)
     connection.request("GET", "/")  # a connection from before goes on
     assert connection.getresponse().status == 200
     connection.close()

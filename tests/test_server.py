@@ -12,6 +12,7 @@ from http.client import HTTPConnection
 import pytest
 from flask import Flask, request
 
+from tests.waiting import HANGS_AFTER_S, until
 from tracker.server import JsonLines, Server
 from tracker.shop.errors import ConflictError
 
@@ -20,12 +21,12 @@ HANGS = 120  # seconds: only a hang reaches it
 
 def test_a_stop_finishes_what_was_accepted() -> None:
     app = Flask("slow")
-    entered = threading.Event()
+    entered, go_on = threading.Event(), threading.Event()
 
     @app.get("/")
     def slow() -> str:
         entered.set()
-        time.sleep(0.4)
+        assert go_on.wait(HANGS_AFTER_S)
         return "finished"
 
     server = Server(app, host="127.0.0.1", port=0)
@@ -34,19 +35,29 @@ def test_a_stop_finishes_what_was_accepted() -> None:
     heard: list[bytes] = []
 
     def ask() -> None:
-        with urllib.request.urlopen(server.address, timeout=10) as response:
+        with urllib.request.urlopen(server.address, timeout=HANGS_AFTER_S) as response:
             heard.append(response.read())
 
     asking = threading.Thread(target=ask)
     asking.start()
-    assert entered.wait(10)
-    server.stop()
-    serving.join(timeout=10)
-    asking.join(timeout=10)
-    assert not serving.is_alive()
+    assert entered.wait(HANGS_AFTER_S)
+    stopping = threading.Thread(target=server.stop)
+    stopping.start()
+    until(lambda: _refuses(server.address))
+    go_on.set()
+    for thread in (stopping, serving, asking):
+        thread.join(HANGS_AFTER_S)
+        assert not thread.is_alive()
     assert heard == [b"finished"]
-    with pytest.raises(OSError, match="refused"):
-        urllib.request.urlopen(server.address, timeout=2)
+
+
+def _refuses(address: str) -> bool:
+    host, _, port = address.removeprefix("http://").rpartition(":")
+    try:
+        socket.create_connection((host, int(port)), timeout=HANGS_AFTER_S).close()
+    except ConnectionRefusedError:
+        return True
+    return False
 
 
 def test_a_stop_is_safe_when_the_loop_is_quicker_than_whoever_wakes_it() -> None:
@@ -63,7 +74,7 @@ def test_a_stop_is_safe_when_the_loop_is_quicker_than_whoever_wakes_it() -> None
     serving = threading.Thread(target=server.run)
     serving.start()
     server.stop()
-    serving.join(timeout=10)
+    serving.join(HANGS_AFTER_S)
     assert not serving.is_alive()
     assert trigger._fds == []
 
@@ -119,7 +130,8 @@ def test_only_a_trusted_proxy_says_who_asked_and_whether_by_https(trusted: str) 
     serving = threading.Thread(target=server.run)
     serving.start()
     told = {"X-Forwarded-For": "198.51.100.4", "X-Forwarded-Proto": "https"}  # RFC 5737: an address for examples
-    with urllib.request.urlopen(urllib.request.Request(server.address, headers=told), timeout=10) as response:
+    asked = urllib.request.Request(server.address, headers=told)
+    with urllib.request.urlopen(asked, timeout=HANGS_AFTER_S) as response:
         heard = json.load(response)
     server.stop()
     serving.join()

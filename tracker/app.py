@@ -82,7 +82,6 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     """Return the application on the database of ``settings``, or on one that is given."""
     app = Flask("tracker.pages", static_folder="static", template_folder="templates")
     app.config.update(
-        SECRET_KEY=settings.secret_key,
         MAX_FORM_MEMORY_SIZE=1024 * 1024,
         SESSION_COOKIE_HTTPONLY=True,
         PERMANENT_SESSION_LIFETIME=KEPT,  # the shop's own records say when a session ends
@@ -91,14 +90,7 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     app.session_interface = Sessions()
     app.url_map.converters["int"] = RowNumber
     app.json = CarefulJson(app)
-    app.extensions["shop_database"] = database or Database(settings.database_url)
-    app.extensions["shop_settings"] = settings
-    app.extensions["shop_scans"] = ScanCounter(app.extensions["shop_database"])
-    app.extensions["shop_prints"] = PrintQueue(app.extensions["shop_database"], settings)
-    app.extensions["shop_gate"] = Gate(app.extensions["shop_database"])
-    app.extensions["shop_session"] = site.bearer_of_session
-    app.extensions["shop_session_notes"] = LaterNotes()
-    app.extensions["shop_metrics"] = _metrics()
+    open_shop(app, settings, database or Database(settings.database_url))
     add_frame(app)
     app.before_request(_start)
     app.before_request(_check)
@@ -112,6 +104,21 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     for kind in (ShopError, SQLAlchemyError, Exception):
         app.register_error_handler(kind, _answer_error)
     return app
+
+
+def open_shop(app: Flask, settings: Settings, database: Database) -> None:
+    """Let an app serve the shop on a database: all that one shop does not share with another."""
+    app.config["SECRET_KEY"] = settings.secret_key
+    app.extensions.update(
+        shop_database=database,
+        shop_settings=settings,
+        shop_scans=ScanCounter(database),
+        shop_prints=PrintQueue(database, settings),
+        shop_gate=Gate(database),
+        shop_session=site.bearer_of_session,
+        shop_session_notes=LaterNotes(),
+        shop_metrics=_metrics(),
+    )
 
 
 def _metrics() -> Metrics:

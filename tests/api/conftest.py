@@ -8,7 +8,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from tests.floor import START
-from tracker.app import create_app
+from tests.shops import app_of
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.roles import Role
@@ -35,7 +35,7 @@ class Caller:
 @pytest.fixture
 def app(sqlite: Database, tmp_path: Path) -> Flask:
     settings = Settings(data_dir=tmp_path, database_url=str(sqlite.url), secret_key="for tests")  # noqa: S106
-    return create_app(settings, sqlite)
+    return app_of(settings, sqlite)
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@ import pytest
 from tests.api.conftest import Caller
 from tests.floor import Floor
 from tests.network_printer import NetworkPrinter, network_printer
+from tests.waiting import until
 from tracker.records.database import Database
 from tracker.shop.roles import Role
 
@@ -32,14 +33,11 @@ def shop(sqlite: Database, admin: Caller, device: NetworkPrinter) -> Floor:
 
 
 def ended(caller: Caller, number: int) -> dict[str, Any]:
-    from time import monotonic, sleep
-
-    until = monotonic() + 20
-    while True:
+    def over() -> dict[str, Any] | None:
         found: dict[str, Any] = caller.get(f"/prints/{number}").json
-        if found["state"] not in ("waiting", "sending", "sent") or monotonic() > until:
-            return found
-        sleep(0.1)
+        return None if found["state"] in ("waiting", "sending", "sent") else found
+
+    return until(over)
 
 
 def test_a_print_is_taken_sent_beside_the_call_and_followed(

@@ -8,6 +8,7 @@ from sqlalchemy.exc import OperationalError
 
 from tests.api.conftest import Caller
 from tracker.api.problems import STATUS_OF, type_of
+from tracker.app import create_app
 from tracker.shop import errors
 from tracker.shop.errors import ShopError
 from tracker.shop.roles import Role
@@ -64,6 +65,8 @@ def test_a_database_that_is_away_is_said_so_and_may_be_tried_again(app: Flask, a
     def fail() -> str:
         raise OperationalError("SELECT 1", {}, Exception("gone"))
 
+    app = create_app(app.extensions["shop_settings"], app.extensions["shop_database"])  # its routes are its own
+    admin.client = app.test_client()
     app.add_url_rule("/api/v1/away", "away", fail)
     response = admin.get("/away")
     assert (response.status_code, response.headers["Retry-After"]) == (503, "2")

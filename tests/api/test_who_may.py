@@ -1,12 +1,12 @@
 """Every route and every role: who may call what, and no route open by forgetting."""
 
 import re
-import time
 
 import pytest
 from flask import Flask
 
 from tests.api.conftest import Caller
+from tracker.app import create_app
 from tracker.shop.roles import Role
 
 # The contract's table, and what we added to it.
@@ -211,6 +211,8 @@ def test_the_pages_want_a_session(app: Flask) -> None:
 
 
 def test_a_view_that_says_nothing_is_open_to_nobody(app: Flask, admin: Caller) -> None:
+    app = create_app(app.extensions["shop_settings"], app.extensions["shop_database"])  # its routes are its own
+    admin.client = app.test_client()
     app.add_url_rule("/api/v1/forgotten", "forgotten", lambda: "secret")
     app.add_url_rule("/forgotten", "forgotten-page", lambda: "secret")
     assert admin.get("/forgotten").status_code == 403
@@ -219,11 +221,14 @@ def test_a_view_that_says_nothing_is_open_to_nobody(app: Flask, admin: Caller) -
 
 def test_a_withdrawn_token_opens_nothing_after_a_second(app: Flask, admin: Caller) -> None:
     from tests.floor import START
-    from tracker.work.access import KNOWN_FOR_S, withdraw_token
+    from tracker.work.access import KNOWN_FOR_S, Gate, withdraw_token
 
+    clock = [0.0]
+    app.extensions["shop_gate"] = Gate(app.extensions["shop_database"], clock=lambda: clock[0])
     assert admin.get("/jobs").status_code == 200
     withdraw_token(app.extensions["shop_database"], "the admin", now=START)
-    time.sleep(KNOWN_FOR_S)
+    assert admin.get("/jobs").status_code == 200
+    clock[0] += KNOWN_FOR_S
     refused = admin.get("/jobs")
     assert refused.status_code == 401
     assert refused.headers["WWW-Authenticate"] == "Bearer"

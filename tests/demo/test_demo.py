@@ -6,7 +6,6 @@ import re
 import signal
 import subprocess
 import sys
-import time
 import urllib.parse
 import urllib.request
 from pathlib import Path
@@ -16,6 +15,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 
+from tests.waiting import HANGS_AFTER_S, until
 from tracker.demo.shop import read_image
 from tracker.demo.story import run_once
 
@@ -72,39 +72,31 @@ def test_the_shop_is_open_with_a_sign_in_for_each_role_and_stations_that_scan(tm
         while more:  # the day that was played before: what comes after it was scanned by the stations
             changes = _get(f"{address}/api/v1/changes?since={first}", tokens["station"])
             first, more = changes["now"], changes["more"]
-        patience = time.monotonic() + 20
-        while True:
-            now = _get(f"{address}/api/v1/changes?since={first}", tokens["station"])
-            if now["parts"]:
-                break
-            assert time.monotonic() < patience, "no simulated station scanned"
-            time.sleep(0.2)
-        part = _get(f"{address}/api/v1/parts/{now['parts'][0]}", tokens["station"])
+        news = f"{address}/api/v1/changes?since={first}"
+        scanned = until(lambda: _get(news, tokens["station"])["parts"], why=lambda: "no simulated station scanned")
+        part = _get(f"{address}/api/v1/parts/{scanned[0]}", tokens["station"])
         assert part["last_seen"]["station"].endswith("-2"), "it scans beside the stations that are tried by hand"
         jobs = _get(f"{address}/api/v1/jobs", tokens["office"])["items"]
         assert sorted(job["status"] for job in jobs) == ["open", "open", "open", "shipped"]
     finally:
         demo.send_signal(signal.SIGTERM)
-        assert demo.wait(timeout=20) == 0
+        assert demo.wait(HANGS_AFTER_S) == 0
 
 
 def _signed_in(address: str, name: str, password: str) -> str:
     """Sign in as a browser does; return where it led."""
     opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
-    form = opener.open(f"{address}/sign-in", timeout=10).read().decode()
+    form = opener.open(f"{address}/sign-in", timeout=HANGS_AFTER_S).read().decode()
     proof = re.search(r'name="csrf_token" value="([^"]+)"', form)
     assert proof is not None
     given = urllib.parse.urlencode({"csrf_token": proof.group(1), "name": name, "password": password})
-    with opener.open(f"{address}/sign-in", data=given.encode(), timeout=10) as answer:
+    with opener.open(f"{address}/sign-in", data=given.encode(), timeout=HANGS_AFTER_S) as answer:
         found: str = answer.url
     return found
 
 
 def _opened(told: Path) -> tuple[str, dict[str, str], dict[str, tuple[str, str]]]:
-    patience = time.monotonic() + 90
-    while "Stop with Ctrl-C" not in told.read_text():
-        assert time.monotonic() < patience, told.read_text()
-        time.sleep(0.1)
+    until(lambda: "Stop with Ctrl-C" in told.read_text(), why=told.read_text)
     text = told.read_text()
     tokens = dict(re.findall(r"^  (station|packer|foreman|office|admin) +(\S+)$", text, re.MULTILINE))
     rows = re.findall(r"^  (station|packer|foreman|office|admin) +(\w+ \w+) +(\S+)$", text, re.MULTILINE)
@@ -115,5 +107,5 @@ def _opened(told: Path) -> tuple[str, dict[str, str], dict[str, tuple[str, str]]
 
 def _get(url: str, token: str) -> Any:
     request = urllib.request.Request(url, headers={"Authorization": f"Bearer {token}"})
-    with urllib.request.urlopen(request, timeout=10) as response:
+    with urllib.request.urlopen(request, timeout=HANGS_AFTER_S) as response:
         return json.load(response)

@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect, sync_playwright
 
 from tests.conftest import missing_tool
 from tests.floor import START, Floor
-from tracker.app import create_app
+from tests.shops import app_of, sqlite_shop
+from tests.waiting import HANGS_AFTER_S
 from tracker.records.database import Database
-from tracker.records.migrate import upgrade
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.lengths import Units
@@ -35,8 +35,7 @@ TOKEN = "a token for the browser"  # noqa: S105
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The address of a service on a small shop in the middle of its work."""
     folder = tmp_path_factory.mktemp("site")
-    database = Database(f"sqlite:///{folder / 'shop.db'}")
-    upgrade(database)
+    database = sqlite_shop(folder / "shop.db")
     floor = Floor(database)
     floor.scan(floor.deck, "CUT-1")
     floor.scan(floor.toe_kick, "CUT-1", action=Action.DAMAGED)
@@ -46,7 +45,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     make_token(database, "browser", Role.FOREMAN, secret=TOKEN.strip, now=START)
     take_cabinets(database, floor)
     settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    server = Server(create_app(settings, database), host="127.0.0.1", port=0)
+    server = Server(app_of(settings, database), host="127.0.0.1", port=0)
     thread = threading.Thread(target=server.run)
     thread.start()
     yield server.address
@@ -98,15 +97,25 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="session", autouse=True)
 def _whole_pages() -> Iterator[None]:
-    """Playwright ends a click when the next page has begun to come; here it ends when all of that page is there."""
-    press = Locator.click
+    """Playwright ends a click when the next page has begun to come; here it ends when all of that page is there.
+
+    Playwright gives up after 5 and 30 s, which a busy machine may need; here what it waits for has as long as all else.
+    """
+    press, open_context = Locator.click, Browser.new_context
+    expect.set_options(timeout=1000 * HANGS_AFTER_S)
 
     def click(self: Locator, **options: Any) -> None:
         press(self, **options)
         self.page.wait_for_load_state()
 
+    def new_context(self: Browser, **options: Any) -> BrowserContext:
+        opened = open_context(self, **options)
+        opened.set_default_timeout(1000 * HANGS_AFTER_S)
+        return opened
+
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Locator, "click", click)
+        patch.setattr(Browser, "new_context", new_context)
         yield
 
 

@@ -8,7 +8,6 @@ from playwright.sync_api import Page
 
 from tests.pages.conftest import TOKEN
 
-LIVE_MS = 6_000  # on a quiet machine a change is shown within two seconds; one that is busy with tests gets more
 _AXE = Axe()
 SIZES = {"tablet": (1024, 768), "desktop": (1440, 900), "wall": (1920, 1080), "phone": (390, 844)}
 ZOOMED = (512, 384)  # a tablet at 200 %
@@ -51,3 +50,9 @@ def readable(page: Page, shots: Path | None, name: str, *, sizes: Mapping[str, t
 def fits(page: Page) -> bool:
     """Say whether the page needs no scrolling sideways."""
     return bool(page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"))
+
+
+def hear_of_no_change(page: Page) -> None:
+    """Let the page ask what is new once more, and be told that nothing has changed."""
+    with page.expect_response(lambda answer: answer.status == 304):
+        pass

@@ -19,6 +19,10 @@ class Scanner:
         self.wire = page.context.new_cdp_session(page)
         self.clock = time.time()
 
+    def rest(self, seconds: float) -> None:
+        """Let time pass by the scanner's clock alone."""
+        self.clock = max(self.clock, time.time()) + seconds
+
     def pull(self, code: str, *, at_once: bool = False) -> None:
         """Read one label; nothing is waited for. ``at_once``: by its clock right after the reading before."""
         self.clock = self.clock + 0.2 if at_once else max(self.clock + 0.2, time.time())

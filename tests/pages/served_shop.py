@@ -13,9 +13,8 @@ from playwright.sync_api import Page
 
 from tests.floor import START, Floor
 from tests.pages.looking import sign_in
-from tracker.app import create_app
+from tests.shops import app_of, sqlite_shop
 from tracker.records.database import Database
-from tracker.records.migrate import upgrade
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.codes import Code, Kind
@@ -45,14 +44,13 @@ class Shop:
 @contextmanager
 def served(folder: Path) -> Iterator[Shop]:
     """Serve the small shop of ``tests.floor``, its clock set to the last half hour."""
-    database = Database(f"sqlite:///{folder / 'shop.db'}")
-    upgrade(database)
+    database = sqlite_shop(folder / "shop.db")
     floor = Floor(database)
     floor.clock = datetime.now(UTC) - timedelta(minutes=30)
     for role, token in TOKENS.items():
         make_token(database, f"a {role.value}", role, secret=token.strip, now=START)
     settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    server = Server(create_app(settings, database), host="127.0.0.1", port=0)
+    server = Server(app_of(settings, database), host="127.0.0.1", port=0)
     thread = threading.Thread(target=server.run)
     thread.start()
     try:

@@ -13,10 +13,8 @@ from sqlalchemy import select
 
 from tests.floor import Floor
 from tests.pages.looking import sign_in
-from tracker.app import create_app
-from tracker.records.database import Database
+from tests.shops import app_of, sqlite_shop
 from tracker.records.look import last_change
-from tracker.records.migrate import upgrade
 from tracker.records.tables import log
 from tracker.server import Server
 from tracker.settings import Settings
@@ -38,8 +36,7 @@ class StoppableShop:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.database = Database(f"sqlite:///{folder / 'shop.db'}")
-        upgrade(self.database)
+        self.database = sqlite_shop(folder / "shop.db")
         self.floor = Floor(self.database)
         self.floor.clock = datetime.now(UTC) - timedelta(hours=1)
         for role in Role:
@@ -53,7 +50,7 @@ class StoppableShop:
 
     def start(self) -> None:
         settings = Settings(data_dir=self.folder, database_url=str(self.database.url), secret_key="for tests")  # noqa: S106
-        self._server = Server(create_app(settings, self.database), host="127.0.0.1", port=self.port)
+        self._server = Server(app_of(settings, self.database), host="127.0.0.1", port=self.port)
         self._thread = threading.Thread(target=self._server.run)
         self._thread.start()
 

@@ -8,7 +8,7 @@ from flask import Flask
 
 from tests.floor import START, Floor
 from tests.pages.callers import Caller, signed_in
-from tracker.app import create_app
+from tests.shops import app_of
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.codes import part_code
@@ -22,7 +22,7 @@ HUGE = "9" * 20
 def app(floor: Floor, database: Database, tmp_path: Path) -> Flask:
     make_token(database, "somebody", Role.ADMIN, secret=lambda: "a token of somebody", now=START)
     settings = Settings(data_dir=tmp_path, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    return create_app(settings, database)
+    return app_of(settings, database)
 
 
 @pytest.fixture

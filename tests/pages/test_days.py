@@ -7,7 +7,7 @@ import pytest
 from flask import Flask
 
 from tests.floor import Floor
-from tracker.app import create_app
+from tests.shops import app_of
 from tracker.pages.days import day, moment, time_of_day, today
 from tracker.records import history
 from tracker.records.database import Database
@@ -17,7 +17,7 @@ from tracker.settings import Settings
 def app_in(timezone: str, database: Database, folder: Path) -> Flask:
     key = "for tests"
     settings = Settings(data_dir=folder, database_url=str(database.url), secret_key=key, timezone=timezone)
-    return create_app(settings, database)
+    return app_of(settings, database)
 
 
 # The offsets are those of the time zone database of IANA: New York -05:00 in winter, Kiritimati +14:00 all the year.

@@ -14,11 +14,10 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.pages.looking import SIZES, violations
-from tracker.app import create_app
+from tests.shops import app_of, sqlite_shop
 from tracker.demo.story import play_day
 from tracker.records import look
 from tracker.records.database import Database
-from tracker.records.migrate import upgrade
 from tracker.records.missing_lists import missing_page
 from tracker.server import Server
 from tracker.settings import Settings
@@ -42,12 +41,11 @@ class Site:
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     folder = tmp_path_factory.mktemp("demo")
-    database = Database(f"sqlite:///{folder / 'demo.db'}")
-    upgrade(database)
+    database = sqlite_shop(folder / "demo.db")
     settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
     play_day(database, settings, lambda _line: None)
     add_person(database, "Ada", Role.ADMIN, password=PASSWORD, now=datetime.now(UTC))
-    server = Server(create_app(settings, database), host="127.0.0.1", port=0)
+    server = Server(app_of(settings, database), host="127.0.0.1", port=0)
     thread = threading.Thread(target=server.run)
     thread.start()
     yield Site(address=server.address, pages=pages_of(database))

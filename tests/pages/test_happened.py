@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import select
 
 from tests.floor import Floor
-from tracker.app import create_app
+from tests.shops import app_of
 from tracker.pages.happened import said_of
 from tracker.pages.words import box_name
 from tracker.records.tables import log, station
@@ -40,7 +40,7 @@ class Kept:
 @pytest.fixture
 def _reader(floor: Floor, tmp_path: Path) -> Iterator[None]:
     settings = Settings(data_dir=tmp_path, database_url=str(floor.database.url), secret_key="for tests")  # noqa: S106
-    with create_app(settings, floor.database).test_request_context(headers={"Accept-Language": "en"}):
+    with app_of(settings, floor.database).test_request_context(headers={"Accept-Language": "en"}):
         yield
 
 

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.conftest import take_cabinets
-from tests.pages.looking import LIVE_MS, readable, violations
+from tests.pages.looking import hear_of_no_change, readable, violations
 from tests.pages.served_shop import TODAY, Shop, served, take
 from tracker.shop.orders import PartLine
 from tracker.shop.roles import Role
@@ -96,10 +96,10 @@ def test_a_packer_sees_the_job_but_cannot_hold_it(browser: Browser, shop: Shop) 
 
 def test_the_job_lives_as_the_board_does(shop: Shop, page: Page) -> None:
     shop.sign_in(page, "/jobs/J-1")
-    page.wait_for_timeout(1200)
+    hear_of_no_change(page)
     row = page.get_by_role("row", name=re.compile(shop.floor.end))
     shop.floor.scan(shop.floor.end, "CUT-1", at=datetime.now(UTC))
-    expect(row).to_contain_text("waits for: pack", timeout=LIVE_MS)
+    expect(row).to_contain_text("waits for: pack")
 
 
 def test_a_large_job_is_read_page_by_page_each_below_100_kilobytes(shop: Shop, page: Page) -> None:

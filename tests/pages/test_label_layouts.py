@@ -14,7 +14,7 @@ from pypdf import PdfReader
 from tests.floor import Floor
 from tests.pages.looking import fits, violations
 from tests.pages.served_shop import Shop, served
-from tracker.app import create_app
+from tests.shops import app_of
 from tracker.labels.contents import LabelKind
 from tracker.settings import Settings
 from tracker.shop.codes import Kind, read_code
@@ -127,7 +127,7 @@ SITE = "https://labels.example"
 
 @pytest.fixture
 def app(shop: Shop, tmp_path: Path) -> Flask:
-    return create_app(settings_of(shop, tmp_path, site_url=SITE), shop.database)
+    return app_of(settings_of(shop, tmp_path, site_url=SITE), shop.database)
 
 
 def test_the_qr_code_of_a_shop_with_an_address_is_a_link_that_a_station_reads_as_the_code(

@@ -6,18 +6,15 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
-from tracker.app import create_app
-from tracker.records.database import Database
-from tracker.records.migrate import upgrade
+from tests.shops import app_of, sqlite_shop
 from tracker.settings import Settings
 
 
 @pytest.fixture
 def client(tmp_path: Path) -> Iterator[FlaskClient]:
-    database = Database(f"sqlite:///{tmp_path / 'shop.db'}")
-    upgrade(database)
+    database = sqlite_shop(tmp_path / "shop.db")
     settings = Settings(data_dir=tmp_path, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    yield create_app(settings, database).test_client()
+    yield app_of(settings, database).test_client()
     database.close()
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from tests.floor import START, Floor
 from tests.pages.callers import Caller, signed_in
-from tracker.app import create_app
+from tests.shops import app_of
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.settings import Settings
@@ -33,7 +33,7 @@ thickness = 18
 def office(floor: Floor, database: Database, tmp_path: Path) -> Caller:
     make_token(database, "somebody", Role.OFFICE, secret=lambda: "a token of somebody", now=START)
     settings = Settings(data_dir=tmp_path, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    return signed_in(create_app(settings, database), "a token of somebody")
+    return signed_in(app_of(settings, database), "a token of somebody")
 
 
 def typed(**cells: str) -> dict[str, str]:

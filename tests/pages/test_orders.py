@@ -290,7 +290,6 @@ def test_the_pages_of_an_order_are_readable_at_every_size(plain: Page, shop: Sho
 
 def test_the_preview_of_a_large_order_stays_small(browser: Browser, shop: Shop) -> None:
     page = browser.new_page()
-    page.set_default_timeout(120_000)  # a busy machine takes its time for 800 cabinets
     sent: list[Request] = []
 
     def note(request: Request) -> None:

@@ -22,7 +22,6 @@ from tracker.work.access import add_station, make_token
 from tracker.work.people import add_person, make_badge
 from tracker.work.replace import replace_part
 
-SLOW_MS = 30_000  # a machine that is busy with other tests
 STATION = "/station/CUT-1"
 BENCH = "/pack/PACK-1"
 
@@ -40,21 +39,20 @@ def context(browser: Browser, shop: StoppableShop) -> Iterator[BrowserContext]:
     made = browser.new_context(
         viewport={"width": 1024, "height": 768}, timezone_id="Asia/Kathmandu", reduced_motion="reduce"
     )
-    made.set_default_timeout(SLOW_MS)
     yield made
     made.close()
 
 
 def unsent(page: Page, count: int) -> None:
-    expect(page.locator("#unsent-says")).to_contain_text(f"Not yet sent: {count},", timeout=SLOW_MS)
+    expect(page.locator("#unsent-says")).to_contain_text(f"Not yet sent: {count},")
 
 
 def all_sent(page: Page) -> None:
-    expect(page.locator("#unsent")).to_be_hidden(timeout=SLOW_MS)
+    expect(page.locator("#unsent")).to_be_hidden()
 
 
 def told(page: Page, outcome: str) -> None:
-    expect(page.locator("#answer")).to_have_attribute("data-outcome", outcome, timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_have_attribute("data-outcome", outcome)
 
 
 def stop_answering(page: Page) -> None:
@@ -139,7 +137,7 @@ def test_a_bench_without_a_network_scans_counts_and_takes_badges_and_all_arrives
     wait_until_kept(page)
     scanner = Scanner(page)
     scanner.pull(part_code(1))
-    expect(page.locator("[data-region=head]")).to_contain_text("1 of 2 parts in", timeout=SLOW_MS)
+    expect(page.locator("[data-region=head]")).to_contain_text("1 of 2 parts in")
     context.set_offline(True)
     page.get_by_role("button", name="One spring pin 8 mm more").click()
     page.reload()
@@ -152,8 +150,8 @@ def test_a_bench_without_a_network_scans_counts_and_takes_badges_and_all_arrives
     expect(page.locator("#answer .told-word")).to_have_text("Noted")
     context.set_offline(False)
     all_sent(page)
-    expect(page.locator("[data-region=head]")).to_contain_text("2 of 2 parts in", timeout=SLOW_MS)
-    expect(page.locator("[data-region=items]")).to_contain_text("all 2 in", timeout=SLOW_MS)
+    expect(page.locator("[data-region=head]")).to_contain_text("2 of 2 parts in")
+    expect(page.locator("[data-region=items]")).to_contain_text("all 2 in")
     expect(page.locator("#who")).to_have_text("Bea")
     history = shop.floor.box(shop.floor.box_101)
     assert [line.counted for line in history.items] == [2]
@@ -166,9 +164,9 @@ def test_what_is_told_offline_checks_the_check_digits(shop: StoppableShop, conte
     stop_answering(page)
     scanner = Scanner(page)
     scanner.pull(part_code(1))
-    expect(page.locator("#answer .told-word")).to_have_text("Noted", timeout=SLOW_MS)
+    expect(page.locator("#answer .told-word")).to_have_text("Noted")
     scanner.pull("P0000000199")
-    expect(page.locator("#answer .told-word")).to_have_text("Scan again", timeout=SLOW_MS)
+    expect(page.locator("#answer .told-word")).to_have_text("Scan again")
     assert page.locator("#answer").get_attribute("data-sound") == "look"
     page.unroute("**/scan")
     all_sent(page)
@@ -214,7 +212,7 @@ def test_what_was_told_as_noted_and_is_refused_stands_on_the_screen_until_it_is_
     unsent(page, 2)
     page.evaluate(COUNT_TONES)
     page.unroute("**/scan")
-    expect(page.locator("#corrections li")).to_have_count(1, timeout=SLOW_MS)
+    expect(page.locator("#corrections li")).to_have_count(1)
     expect(page.locator("#corrections")).to_contain_text("Old label")
     expect(page.locator("#corrections")).to_contain_text("Toe kick")
     expect(page.locator("#corrections")).to_contain_text("took its place")
@@ -243,7 +241,7 @@ def test_a_browser_that_does_not_know_the_shops_time_zone_tells_what_must_be_put
     Scanner(page).pull(shop.floor.toe_kick)
     unsent(page, 1)
     page.unroute("**/scan")
-    expect(page.locator("#corrections")).to_contain_text("Old label", timeout=SLOW_MS)
+    expect(page.locator("#corrections")).to_contain_text("Old label")
     assert re.fullmatch(r"\d\d:\d\d", page.locator("#corrections .when").inner_text())
 
 
@@ -280,7 +278,7 @@ def test_a_scan_that_the_server_cannot_take_is_set_aside_and_told_and_the_rest_g
     scanner = Scanner(page)
     scanner.pull(part_code(1))
     scanner.pull(part_code(2))
-    expect(page.locator("#corrections")).to_contain_text(part_code(1), timeout=SLOW_MS)
+    expect(page.locator("#corrections")).to_contain_text(part_code(1))
     expect(page.locator("#corrections")).to_contain_text("It cannot be kept.")
     until(page, lambda: shop.scans() == [part_code(2)])
     alone = [each for each in sent if len(each) == 1]  # together they are tried once at most
@@ -307,7 +305,7 @@ def test_a_server_that_can_store_nothing_says_why_and_what_was_read_is_kept(
     page.goto(f"{shop.address}{STATION}")
     page.route("**/scan", lambda route: route.fulfill(status=503, json={"detail": "The disk is full."}))
     Scanner(page).pull(part_code(1))
-    expect(page.locator("#away")).to_contain_text("The disk is full. Go on scanning", timeout=SLOW_MS)
+    expect(page.locator("#away")).to_contain_text("The disk is full. Go on scanning")
     unsent(page, 1)
     page.unroute("**/scan")
     all_sent(page)
@@ -390,7 +388,7 @@ def test_two_tabs_of_a_station_send_one_after_the_other(shop: StoppableShop, con
     Scanner(first).pull(part_code(1))
     until(first, lambda: held)
     Scanner(second).pull(part_code(2))
-    expect(second.locator("#answer .told-word")).to_have_text("Noted", timeout=SLOW_MS)
+    expect(second.locator("#answer .told-word")).to_have_text("Noted")
     assert sent == []
     held[0].continue_()
     first.unroute("**/scan")
@@ -419,7 +417,7 @@ def test_a_server_that_takes_the_scan_and_says_nothing_is_not_waited_for_for_eve
     scanner.pull(part_code(1))
     scanner.pull(part_code(2))
     unsent(page, 2)
-    expect(page.locator("#unsent")).to_contain_text("The server does not answer.", timeout=SLOW_MS)
+    expect(page.locator("#unsent")).to_contain_text("The server does not answer.")
     page.unroute("**/scan")
     all_sent(page)
     assert shop.scans() == [part_code(1), part_code(2)]
@@ -447,7 +445,7 @@ def test_an_undo_pressed_offline_takes_back_what_was_read_before_it_or_nothing(
     told(page, "done")
     stop_answering(page)
     scanner.pull(part_code(2))  # the label is dead, which nobody says offline
-    expect(page.locator("#answer")).to_have_attribute("data-sound", "kept", timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_have_attribute("data-sound", "kept")
     page.locator("#undo").click()
     expect(page.locator("#answer")).to_contain_text(part_code(2))  # what it would take back is named
     unsent(page, 2)
@@ -517,7 +515,7 @@ def test_whoever_signs_out_loses_no_scan_and_the_next_to_sign_in_sends_it_under_
     other.get_by_role("button", name="Sign out").click()
     other.wait_for_url("**/sign-in*")
     page.unroute("**/scan")
-    expect(page.locator("#signed-out")).to_be_visible(timeout=SLOW_MS)
+    expect(page.locator("#signed-out")).to_be_visible()
     Scanner(page).pull(part_code(2))
     unsent(page, 2)
     assert violations(page) == []
@@ -538,7 +536,7 @@ def test_a_page_that_comes_back_to_the_front_says_who_signed_in_meanwhile(
     page = shop.open(context, path)
     other = context.new_page()
     sign_in(other, shop.address, Role.PACKER.value)
-    expect(page.locator("#who")).to_have_text("a packer", timeout=SLOW_MS)
+    expect(page.locator("#who")).to_have_text("a packer")
     Scanner(page).pull(part_code(1))
     told(page, "done")
     assert shop.who(part_code(1)) == "a packer"
@@ -577,7 +575,7 @@ def test_a_browser_that_keeps_nothing_says_so_and_scans_on(browser: Browser, sho
     context = browser.new_context(viewport={"width": 1024, "height": 768})
     context.add_init_script("Object.defineProperty(window, 'indexedDB', { value: undefined })")
     page = shop.open(context, STATION)
-    expect(page.locator("#unkept")).to_contain_text("This browser keeps nothing.", timeout=SLOW_MS)
+    expect(page.locator("#unkept")).to_contain_text("This browser keeps nothing.")
     stop_answering(page)
     scanner = Scanner(page)
     for number in (1, 2):
@@ -602,7 +600,7 @@ def test_a_full_disk_is_told_and_loses_nothing_as_long_as_the_page_is_open(
     scanner.pull(part_code(1))
     scanner.pull(part_code(2))
     unsent(page, 2)
-    expect(page.locator("#unkept")).to_be_visible(timeout=SLOW_MS)
+    expect(page.locator("#unkept")).to_be_visible()
     wire.send("Storage.overrideQuotaForOrigin", {"origin": shop.address})
     scanner.pull(part_code(4))
     page.unroute("**/scan")
@@ -610,7 +608,7 @@ def test_a_full_disk_is_told_and_loses_nothing_as_long_as_the_page_is_open(
     assert shop.scans() == [part_code(1), part_code(2), part_code(4)]
     scanner.pull(part_code(5))
     told(page, "done")
-    expect(page.locator("#unkept")).to_be_hidden(timeout=SLOW_MS)
+    expect(page.locator("#unkept")).to_be_hidden()
 
 
 def test_without_https_it_says_what_is_missing_and_the_queue_outlives_a_reload(
@@ -663,12 +661,12 @@ def test_it_is_readable_while_the_server_is_gone(
     page.route("**/scan", refuse(part_code(1), 422, []))
     scanner = Scanner(page)
     scanner.pull(part_code(1))
-    expect(page.locator("#corrections li")).to_have_count(1, timeout=SLOW_MS)
+    expect(page.locator("#corrections li")).to_have_count(1)
     page.unroute("**/scan")
     stop_answering(page)
     scanner.pull(part_code(2))
-    expect(page.locator("#unsent")).to_be_visible(timeout=SLOW_MS)
-    expect(page.locator("#answer")).to_have_attribute("data-sound", "kept", timeout=SLOW_MS)
+    expect(page.locator("#unsent")).to_be_visible()
+    expect(page.locator("#answer")).to_have_attribute("data-sound", "kept")
     for width, height in ((1024, 768), (1440, 900), (390, 844)):
         page.set_viewport_size({"width": width, "height": height})
         assert violations(page) == []

@@ -13,14 +13,12 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.floor import DECK, END, TOE_KICK, Floor
-from tests.pages.looking import LIVE_MS, fits, readable, sign_in, violations
+from tests.pages.looking import fits, readable, sign_in, violations
 from tests.pages.scanning import Scanner
-from tracker.app import create_app
+from tests.shops import app_of, sqlite_shop
 from tracker.pages.bench_drawing import SlabState, draw_bench, lie, next_to_lay
 from tracker.records import look, packing
-from tracker.records.database import Database
 from tracker.records.look import BoxView, PlaceView
-from tracker.records.migrate import upgrade
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.codes import read_code
@@ -71,14 +69,13 @@ class Shop:
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
     folder = tmp_path_factory.mktemp("bench")
-    database = Database(f"sqlite:///{folder / 'shop.db'}")
-    upgrade(database)
+    database = sqlite_shop(folder / "shop.db")
     floor = Floor(database)
     floor.clock = datetime.now(UTC) - timedelta(
         hours=6
     )  # what was done by hand lies before what is done at the benches
     settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    server = Server(create_app(settings, database), host="127.0.0.1", port=0)
+    server = Server(app_of(settings, database), host="127.0.0.1", port=0)
     thread = threading.Thread(target=server.run)
     thread.start()
     yield Shop(server.address, floor)
@@ -236,6 +233,9 @@ class Bench:
         """Read one label with the scanner; ``at_once``: right after the reading before."""
         self._scanner.pull(text, at_once=at_once)
 
+    def rest(self, seconds: float) -> None:
+        self._scanner.rest(seconds)
+
     def says(self, word: str) -> None:
         expect(self.page.locator("#answer .told-word")).to_have_text(word)
 
@@ -343,13 +343,13 @@ def test_two_packers_on_one_box_see_each_others_parts(shop: Shop, at_bench: Call
         bench.says("Done")
         expect(bench.region("head")).to_contain_text("0 of 2 parts in")
     first.scan(deck)
-    expect(second.region("head")).to_contain_text("1 of 2 parts in", timeout=LIVE_MS)
+    expect(second.region("head")).to_contain_text("1 of 2 parts in")
     second.scan(toe_kick)
-    expect(first.region("head")).to_contain_text("2 of 2 parts in", timeout=LIVE_MS)
+    expect(first.region("head")).to_contain_text("2 of 2 parts in")
     first.page.get_by_role("button", name="One spring pin 8 mm more").click()
-    expect(second.region("items")).to_contain_text("1 of 40", timeout=LIVE_MS)
+    expect(second.region("items")).to_contain_text("1 of 40")
     second.page.get_by_role("button", name="One spring pin 8 mm more").click()
-    expect(first.region("items")).to_contain_text("2 of 40", timeout=LIVE_MS)
+    expect(first.region("items")).to_contain_text("2 of 40")
 
 
 def test_items_are_counted_by_touch_and_by_keyboard_and_outlive_a_reload(
@@ -622,7 +622,7 @@ def test_a_box_sealed_short_says_so_and_the_rest_is_one_press_away(
     bench.scan(deck)
     bench.says("Done")
     rest = shop.floor.seal(box, {}, override="the truck waits").follow_up
-    expect(bench.region("head")).to_contain_text("1 part in", timeout=LIVE_MS)
+    expect(bench.region("head")).to_contain_text("1 part in")
     expect(bench.region("head")).to_contain_text("sealed short")
     expect(bench.region("head")).not_to_contain_text("of 1 parts in")
     expect(bench.page.locator("#bench")).not_to_contain_text("All parts are in")
@@ -648,7 +648,7 @@ def test_a_grey_seal_says_why_and_a_refusal_stands_beside_it(shop: Shop, at_benc
     tile = bench.page.locator(f'[data-open="{box}"]')
     assert packing_tile(shop, box).uncounted == 1
     if tile.count():
-        expect(tile).to_contain_text("count the items", timeout=2 * LIVE_MS)
+        expect(tile).to_contain_text("count the items")
         expect(tile).not_to_contain_text("seal it")
     bench.page.get_by_role("button", name="Seal the box").click(force=True)
     expect(bench.page.locator("#seal-says")).to_have_text("Not sealed: count the items first.")
@@ -771,7 +771,7 @@ def test_a_held_box_says_so_at_the_bench_and_in_the_list_and_is_not_sealed(
     for code in (deck, toe_kick):
         bench.scan(code)
     hold_box(shop.floor.database, read_code(box).number, **shop.floor.act())
-    expect(bench.region("head").locator(".tag").first).to_have_text("on hold", timeout=LIVE_MS)
+    expect(bench.region("head").locator(".tag").first).to_have_text("on hold")
     expect(bench.region("seal")).to_contain_text("It is on hold: a foreman lets it go first.")
     expect(bench.page.get_by_role("button", name="Seal the box")).to_have_attribute("aria-disabled", "true")
     assert packing_tile(shop, box).held
@@ -815,7 +815,7 @@ def test_a_part_that_was_refused_here_is_not_said_to_be_elsewhere(shop: Shop, at
     expect(lines.filter(has_text="Deck")).not_to_contain_text("not here")
     expect(lines.filter(has_text="Toe kick")).to_contain_text("not here: waits for cut")
     shop.floor.scan(toe_kick, "CUT-1")
-    expect(lines.filter(has_text="Toe kick").locator(".tag.next")).to_have_text("next", timeout=LIVE_MS)
+    expect(lines.filter(has_text="Toe kick").locator(".tag.next")).to_have_text("next")
 
 
 def test_no_name_in_the_drawing_stands_under_the_arrow(shop: Shop, at_bench: Callable[..., Bench]) -> None:
@@ -896,7 +896,7 @@ def test_a_label_read_twice_at_once_is_counted_once(shop: Shop, at_bench: Callab
     bench.says("Done")
     bench.scan(deck, at_once=True)
     bench.says("Read twice, counted once.")
-    time.sleep(1.6)
+    bench.rest(1.6)
     bench.scan(deck)
     bench.says("Done before")
 
@@ -945,7 +945,7 @@ def test_what_has_the_focus_keeps_it_when_the_bench_is_asked_for_and_when_anothe
         bench.page.wait_for_event("response", lambda response, asked=asked: response.url.endswith(asked))
     assert all(region.evaluate("(each) => each.isConnected") for region in came), "what is as it was is not drawn anew"
     shop.floor.scan(deck, bench.name, at=datetime.now(UTC))
-    expect(bench.region("head")).to_contain_text("1 of 2 parts in", timeout=LIVE_MS)
+    expect(bench.region("head")).to_contain_text("1 of 2 parts in")
     expect(bench.region("missing")).to_be_focused()
 
 

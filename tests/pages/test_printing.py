@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.network_printer import NetworkPrinter, network_printer
-from tests.pages.looking import LIVE_MS, readable, violations
+from tests.pages.looking import readable, violations
 from tests.pages.served_shop import Shop, served
 from tracker.pages import languages
 from tracker.records.printing import change_print, last_prints
@@ -62,7 +62,7 @@ def test_an_admin_adds_a_printer_tries_it_and_takes_it_out(page: Page, shop: Sho
     assert violations(page) == []
     page.get_by_role("button", name="Print a test page on LABEL-2").click()
     page.wait_for_url("**/prints/*")
-    expect(page.get_by_role("status").filter(has_text="printed")).to_be_visible(timeout=LIVE_MS)
+    expect(page.get_by_role("status").filter(has_text="printed")).to_be_visible()
     page.goto(f"{shop.address}/printers")
     page.get_by_role("button", name="Take LABEL-2 out").click()
     expect(page.get_by_role("main")).not_to_contain_text("LABEL-2")
@@ -96,7 +96,7 @@ def test_labels_are_printed_once_however_often_the_button_is_pressed_and_again_o
     page.wait_for_url("**/prints/*")
     answers = [page.request.post(f"{shop.address}/labels", form=given) for _time in range(2)]
     assert {answer.url for answer in answers} == {page.url}
-    expect(page.get_by_role("status").filter(has_text="printed")).to_be_visible(timeout=LIVE_MS)
+    expect(page.get_by_role("status").filter(has_text="printed")).to_be_visible()
     expect(page.get_by_role("main")).to_contain_text("3 labels")
     page.reload()
     assert len(device.got()) == before + 1
@@ -108,7 +108,7 @@ def test_labels_are_printed_once_however_often_the_button_is_pressed_and_again_o
     page.get_by_label("In a few words, where it is another reason").fill("glue on it")
     printed_to(page, "LABEL-1", "another reason")
     page.wait_for_url("**/prints/*")
-    expect(page.get_by_role("status").filter(has_text="printed")).to_be_visible(timeout=LIVE_MS)
+    expect(page.get_by_role("status").filter(has_text="printed")).to_be_visible()
     page.goto(f"{shop.address}/find?code={floor.deck}")
     expect(page.get_by_role("region", name="Its label was printed")).to_contain_text("another reason: glue on it")
     assert len(device.got()) == before + 2
@@ -131,13 +131,13 @@ def test_a_printer_that_is_off_is_said_in_words_and_the_printers_page_follows(
     shop.floor.take("J-2", items=())
     shop.sign_in(page, "/printers", Role.STATION)
     entry = page.get_by_role("listitem").filter(has_text="LABEL-1")
-    expect(entry).to_contain_text("ready", timeout=LIVE_MS)
+    expect(entry).to_contain_text("ready")
     device.switch_off()
-    expect(entry).to_contain_text("off, or not on the network", timeout=2 * LIVE_MS)
+    expect(entry).to_contain_text("off, or not on the network")
     page.goto(f"{shop.address}/labels?job=J-2&what=parts")
     printed_to(page, "LABEL-1")
     told = page.get_by_role("status").filter(has_text="not printed")
-    expect(told).to_contain_text("The printer did not answer. Is it on, and is its cable in?", timeout=LIVE_MS)
+    expect(told).to_contain_text("The printer did not answer. Is it on, and is its cable in?")
     device.switch_on()
 
 

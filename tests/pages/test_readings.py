@@ -21,7 +21,6 @@ from tracker.shop.steps import Step
 from tracker.work.access import add_station, make_token
 from tracker.work.people import add_person, make_badge
 
-SLOW_MS = 30_000
 PINS = ItemLine(box="101", item="spring pin 8 mm", quantity=40)
 FAST_S, SLOW_S = 0.045, 0.12  # between two keys of a quick typist, and of everybody else
 _numbers = itertools.count(1)
@@ -36,7 +35,6 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[StoppableShop]:
 @pytest.fixture
 def context(browser: Browser, shop: StoppableShop) -> Iterator[BrowserContext]:
     made = browser.new_context(viewport={"width": 1024, "height": 768}, reduced_motion="reduce")
-    made.set_default_timeout(SLOW_MS)
     yield made
     made.close()
 
@@ -63,7 +61,7 @@ def scan(page: Page, code: str, outcome: str = "done") -> None:
     """Read one label and wait for its answer."""
     page.locator("#answer").evaluate("(answer) => delete answer.dataset.outcome")
     Scanner(page).pull(code)
-    expect(page.locator("#answer")).to_have_attribute("data-outcome", outcome, timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_have_attribute("data-outcome", outcome)
 
 
 def head(page: Page) -> Any:
@@ -119,7 +117,7 @@ def test_the_end_of_a_password_is_never_a_scan(shop: StoppableShop, context: Bro
     Typist(page).type("secretpass", SLOW_S, SLOW_S, SLOW_S, SLOW_S, SLOW_S, FAST_S)
     expect(page.get_by_label("Password")).to_have_value("secretpass")
     Typist(page).type("ss\n", FAST_S)
-    expect(page.get_by_role("dialog").get_by_role("alert")).to_be_visible(timeout=SLOW_MS)
+    expect(page.get_by_role("dialog").get_by_role("alert")).to_be_visible()
     page.wait_for_timeout(300)
     assert shop.scans() == before
 
@@ -190,9 +188,9 @@ def test_the_part_that_the_question_names_is_marked_though_another_is_answered_m
     expect(page.locator("#asked")).to_contain_text("Deck")
     held[0].continue_()
     page.unroute("**/scan")
-    expect(page.locator("#answer")).to_contain_text("Toe kick", timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_contain_text("Toe kick")
     page.get_by_role("button", name="Yes, damaged").click()
-    expect(page.locator("#answer")).to_have_attribute("data-outcome", "noted", timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_have_attribute("data-outcome", "noted")
     assert shop.floor.part(deck).damaged
     assert not shop.floor.part(toe_kick).damaged
 
@@ -215,10 +213,10 @@ def test_sealing_short_seals_the_box_that_was_asked_for_whatever_lies_on_the_ben
     assert station is not None
     shop.floor.clock = datetime.now(UTC)
     shop.floor.scan(other, station)
-    expect(head(page)).to_have_attribute("data-box", other, timeout=SLOW_MS)
+    expect(head(page)).to_have_attribute("data-box", other)
     dialog.get_by_label("Why?").fill("half is late")
     dialog.get_by_role("button", name="Seal it short").click()
-    expect(page.locator("#answer")).to_contain_text("Sealed short.", timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_contain_text("Sealed short.")
     assert (shop.floor.box(box).state, shop.floor.box(other).state) == ("sealed", "open")
 
 
@@ -229,7 +227,7 @@ def test_a_double_tap_seals_once_and_ends_well(shop: StoppableShop, context: Bro
         scan(page, code)
     page.get_by_role("button", name="All 40: spring pin 8 mm").click()
     page.get_by_role("button", name="Seal the box").dblclick()
-    expect(page.locator("#answer .told-word")).to_have_text("Sealed. Now print its label.", timeout=SLOW_MS)
+    expect(page.locator("#answer .told-word")).to_have_text("Sealed. Now print its label.")
     page.wait_for_timeout(500)
     expect(page.locator("#answer .told-word")).to_have_text("Sealed. Now print its label.")
     assert shop.floor.box(box).state == "sealed"
@@ -243,16 +241,16 @@ def test_a_box_is_not_sealed_while_the_server_is_away_and_that_is_said(
     for code in (deck, toe_kick):
         scan(page, code)
     page.get_by_role("button", name="All 40: spring pin 8 mm").click()
-    expect(page.get_by_label("Mass in kg")).to_be_visible(timeout=SLOW_MS)
+    expect(page.get_by_label("Mass in kg")).to_be_visible()
     page.route("**/seal", lambda route: route.abort())
     page.route("**/weigh", lambda route: route.abort())
     not_done = "The server does not answer: this is not done. Try again when it is back."
     page.get_by_role("button", name="Seal the box").click()
-    expect(page.locator("#answer .told-word")).to_have_text(not_done, timeout=SLOW_MS)
+    expect(page.locator("#answer .told-word")).to_have_text(not_done)
     page.get_by_label("Mass in kg").fill("3.2")
     page.locator("#answer").evaluate("(answer) => answer.replaceChildren()")
     page.get_by_role("button", name="Weigh").click()
-    expect(page.locator("#answer .told-word")).to_have_text(not_done, timeout=SLOW_MS)
+    expect(page.locator("#answer .told-word")).to_have_text(not_done)
     assert shop.floor.box(box).weighed_kg is None
 
 
@@ -267,12 +265,12 @@ def test_a_count_that_the_server_did_not_get_is_sent_when_it_is_back(
     page.on("pageerror", lambda error: errors.append(str(error)))
     more = page.get_by_role("button", name="One spring pin 8 mm more")
     more.click()
-    expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 1,", timeout=SLOW_MS)
+    expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 1,")
     more.click()
-    expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 2,", timeout=SLOW_MS)
+    expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 2,")
     page.unroute("**/count")
-    expect(page.locator("#unsent")).to_be_hidden(timeout=SLOW_MS)
-    expect(page.locator("[data-region=items]")).to_contain_text("2 of 40", timeout=SLOW_MS)
+    expect(page.locator("#unsent")).to_be_hidden()
+    expect(page.locator("[data-region=items]")).to_contain_text("2 of 40")
     assert shop.floor.box(box).items[0].counted == 2
     assert errors == []
 
@@ -282,12 +280,12 @@ def test_a_count_that_was_refused_does_not_stay_on_the_screen(shop: StoppableSho
     page = bench(shop, context)
     scan(page, box)
     page.get_by_role("button", name="One spring pin 8 mm more").click()
-    expect(page.locator("[data-region=items]")).to_contain_text("1 of 40", timeout=SLOW_MS)
+    expect(page.locator("[data-region=items]")).to_contain_text("1 of 40")
     field = page.get_by_label("spring pin 8 mm", exact=True)
     field.fill("999")
     page.keyboard.press("Tab")
-    expect(page.locator("#answer")).to_have_attribute("data-sound", "stop", timeout=SLOW_MS)
-    expect(field).to_have_value("1", timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_have_attribute("data-sound", "stop")
+    expect(field).to_have_value("1")
     assert shop.floor.box(box).items[0].counted == 1
 
 
@@ -303,10 +301,10 @@ def test_a_badge_waits_until_what_was_scanned_before_it_is_sent(shop: StoppableS
     Scanner(page).pull(deck)
     until(page, lambda: held)
     Scanner(page).pull(badge)
-    expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 2,", timeout=SLOW_MS)
+    expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 2,")
     held[0].continue_()
     page.unroute("**/scan")
-    expect(page.locator("#who")).to_have_text("Zoe", timeout=SLOW_MS)
+    expect(page.locator("#who")).to_have_text("Zoe")
     assert shop.who(deck) == "the bench"
 
 
@@ -333,7 +331,7 @@ def test_an_answer_that_was_overtaken_does_not_turn_the_screen_back(
     assert station is not None
     other = shop.open(context, f"/pack/{station}")
     scan(other, toe_kick)
-    expect(head(page)).to_contain_text("2 of 2 parts in", timeout=SLOW_MS)  # and what is newer is still shown
+    expect(head(page)).to_contain_text("2 of 2 parts in")  # and what is newer is still shown
 
 
 # Questions that are refused
@@ -345,9 +343,9 @@ def test_a_page_whose_questions_are_refused_says_that_it_may_be_old(
 ) -> None:
     page = shop.open(context, "/")
     page.route("**/board/rows**", lambda route: route.fulfill(status=status, json={"detail": "no"}))
-    expect(page.locator("#connection")).to_be_visible(timeout=SLOW_MS)
+    expect(page.locator("#connection")).to_be_visible()
     page.unroute("**/board/rows**")
-    expect(page.locator("#connection")).to_be_hidden(timeout=SLOW_MS)
+    expect(page.locator("#connection")).to_be_hidden()
 
 
 def test_a_script_is_told_in_json_why_it_was_refused(shop: StoppableShop, context: BrowserContext) -> None:

@@ -14,7 +14,7 @@ from sqlalchemy import select
 
 from tests.floor import Floor
 from tests.pages.callers import Caller, signed_in
-from tracker.app import create_app
+from tests.shops import app_of
 from tracker.pages.scan_reading import MOST_AT_ONCE
 from tracker.records.database import Database
 from tracker.records.tables import log
@@ -41,7 +41,7 @@ def floor(sqlite: Database) -> Floor:
 @pytest.fixture
 def app(floor: Floor, tmp_path: Path) -> Flask:
     settings = Settings(data_dir=tmp_path, database_url=str(floor.database.url), secret_key=SECRET)
-    return create_app(settings, floor.database)
+    return app_of(settings, floor.database)
 
 
 def byline_on(caller: Caller, path: str) -> str:

@@ -15,10 +15,9 @@ from playwright.sync_api import Browser, Page
 
 from tests.floor import START, Floor
 from tests.pages.looking import readable
-from tracker.app import create_app
+from tests.shops import app_of, sqlite_shop
 from tracker.pages.cookies import PatientSigner
 from tracker.records.database import Database
-from tracker.records.migrate import upgrade
 from tracker.records.people import change_visit, visit_by_hash
 from tracker.server import Server
 from tracker.settings import Settings
@@ -35,14 +34,16 @@ PASSWORD, WRONG, SHORT, OTHER = (
 NAMES = {Role.PACKER: "Pia", Role.FOREMAN: "Finn", Role.ADMIN: "Ada"}
 
 
-def _shop(folder: Path) -> Flask:
-    database = Database(f"sqlite:///{folder / 'shop.db'}")
-    upgrade(database)
+def _staffed(database: Database) -> None:
     Floor(database)
     for role, name in NAMES.items():
         add_person(database, name, role, password=PASSWORD, now=START)
+
+
+def _shop(folder: Path) -> Flask:
+    database = sqlite_shop(folder / "shop.db", fill=_staffed)
     settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    return create_app(settings, database)
+    return app_of(settings, database)
 
 
 @pytest.fixture
@@ -419,7 +420,7 @@ def test_a_page_that_asks_for_news_says_that_its_session_ended(browser: Browser,
         """() => fetch("/sign-out", {method: "POST", redirect: "manual", headers: {
         "X-CSRF-Token": document.querySelector('meta[name="csrf-token"]').content}})"""
     )
-    looks.wait_for_url(lambda url: "sign-in" in url, timeout=15_000)
+    looks.wait_for_url(lambda url: "sign-in" in url)
     assert looks.get_by_text("Your session has ended").count() == 1
     context.close()
 

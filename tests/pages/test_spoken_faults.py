@@ -18,9 +18,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.floor import START, Floor
-from tracker.app import create_app
+from tests.shops import app_of, sqlite_shop
 from tracker.records.database import Database
-from tracker.records.migrate import upgrade
 from tracker.settings import Settings
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import CABINET_COLUMNS, Family, Fronts, Hinge, order_from_cells
@@ -51,15 +50,17 @@ max_mass = 20
 """
 
 
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[tuple[Flask, Floor]]:
-    database = Database(f"sqlite:///{tmp_path / 'shop.db'}")
-    upgrade(database)
-    floor = Floor(database)
+def _with_ada(database: Database) -> None:
     number = add_person(database, "Ada", Role.ADMIN, password=PASSWORD, now=START)
     set_choices(database, number, language="es", units=Units.MM)
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[tuple[Flask, Floor]]:
+    database = sqlite_shop(tmp_path / "shop.db", fill=_with_ada)
+    floor = Floor(database)
     settings = Settings(data_dir=tmp_path, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    yield create_app(settings, database), floor
+    yield app_of(settings, database), floor
     database.close()
 
 

@@ -17,14 +17,12 @@ from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.floor import END, Floor
 from tests.pages.conftest import chromium, take_cabinets
-from tests.pages.looking import LIVE_MS, readable, violations
+from tests.pages.looking import readable, violations
 from tests.pages.scanning import Scanner
 from tests.pages.stoppable_shop import until
 from tests.reading import picture_of
-from tracker.app import create_app
-from tracker.records.database import Database
+from tests.shops import app_of, sqlite_shop
 from tracker.records.look import job_view, part_history, parts_of_job
-from tracker.records.migrate import upgrade
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.codes import Code, Kind, box_code, part_code
@@ -45,15 +43,14 @@ class Shop:
     """A service on a shop of its own, and the shop's floor to look at what was kept."""
 
     def __init__(self, folder: Path) -> None:
-        self.database = Database(f"sqlite:///{folder / 'shop.db'}")
-        upgrade(self.database)
+        self.database = sqlite_shop(folder / "shop.db")
         self.floor = Floor(self.database)
         self.floor.clock = datetime.now(UTC) - timedelta(hours=1)
         add_station(self.database, "SAW 2", Step.CUT)
         take_cabinets(self.database, self.floor)
         make_token(self.database, "Ana", Role.FOREMAN, secret=TOKEN.strip, now=self.floor.tick())
         settings = Settings(data_dir=folder, database_url=str(self.database.url), secret_key="for tests")  # noqa: S106
-        self.server = Server(create_app(settings, self.database), host="127.0.0.1", port=0)
+        self.server = Server(app_of(settings, self.database), host="127.0.0.1", port=0)
         self.thread = threading.Thread(target=self.server.run)
         self.thread.start()
         self.site = self.server.address
@@ -256,7 +253,7 @@ def test_each_kind_of_answer_has_its_own_word_and_sound(page: Page, shop: Shop) 
         return scanner.read(code), page.locator("#answer").get_attribute("data-sound")
 
     assert told(floor.deck) == ("Done", "ok")
-    time.sleep(SAME_LABEL_S)
+    scanner.rest(SAME_LABEL_S)
     assert told(floor.deck) == ("Done before", "look")
     assert told(floor.deck[:-1] + str((int(floor.deck[-1]) + 1) % 10)) == ("Scan again", "look")
     assert told(part_code(99_999)) == ("Unknown", "stop")
@@ -405,7 +402,7 @@ def test_a_scan_that_the_service_fails_over_does_not_hold_up_the_next(browser: B
     scanner.pull(shop.floor.deck)
     scanner.pull(shop.floor.end)
     expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 2,")
-    expect(page.locator("#recent li[data-sound=ok]")).to_have_count(1, timeout=20_000)
+    expect(page.locator("#recent li[data-sound=ok]")).to_have_count(1)
     expect(page.locator("#corrections li")).to_have_count(1)
     expect(page.locator("#corrections")).to_contain_text("The service failed.")
     page.close()
@@ -482,7 +479,7 @@ def test_a_label_before_the_camera_counts_once_and_the_camera_can_be_closed(
     page = seeing.new_page(permissions=["camera"])
     open_station(page, shop)
     page.get_by_role("button", name="Camera", exact=True).click()
-    expect(page.locator("#answer .told-word")).to_have_text("Done", timeout=15_000)
+    expect(page.locator("#answer .told-word")).to_have_text("Done")
     looks: list[str] = []
     page.on("response", lambda response: looks.append(response.url) if "/picture" in response.url else None)
     page.wait_for_timeout(2 * SAME_LABEL_S * 1000)
@@ -612,7 +609,7 @@ def test_the_button_says_what_it_takes_back(page: Page, shop: Shop) -> None:
     scanner = StationScanner(page)
     scanner.read(board.code)
     expect(named).to_have_text("Take back Board 1, job J-1")
-    time.sleep(SAME_LABEL_S)
+    scanner.rest(SAME_LABEL_S)
     assert scanner.read(board.code) == "Done before"
     expect(named).to_have_text("Take back Board 1, job J-1")
     page.get_by_role("button", name="Chipped").click()
@@ -706,7 +703,7 @@ def test_what_waits_stands_there_most_urgent_first_and_follows_other_stations(pa
     expect(waiting).to_contain_text("Deck")
     floor.scan(floor.deck, "SAW 2")
     taken = waiting.locator("li").filter(has_text="Deck").filter(has_text="cabinet 101 · J-1")
-    expect(taken).to_have_count(0, timeout=LIVE_MS)
+    expect(taken).to_have_count(0)
 
 
 def test_at_the_dock_the_sealed_boxes_wait(page: Page, shop: Shop) -> None:

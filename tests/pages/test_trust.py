@@ -22,11 +22,11 @@ from tests.pages.conftest import chromium
 from tests.pages.looking import readable
 from tests.pages.scanning import Scanner
 from tests.pages.stoppable_shop import StoppableShop, wait_until_kept
-from tracker.app import create_app
+from tests.shops import app_of, sqlite_shop
+from tests.waiting import HANGS_AFTER_S
 from tracker.https import Certificate
 from tracker.pages.trust import PLAIN_PATHS
 from tracker.records.database import Database
-from tracker.records.migrate import upgrade
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.codes import part_code
@@ -45,7 +45,7 @@ class HttpsShop(StoppableShop):
 
     def start(self) -> None:
         self._server = Server(
-            create_app(settings_of(self.folder, self.database, self.made), self.database),
+            app_of(settings_of(self.folder, self.database, self.made), self.database),
             host="127.0.0.1",
             port=self.port,
             certificate=Certificate(self.made.certificate, self.made.key),
@@ -75,9 +75,8 @@ def shop(tmp_path: Path) -> Iterator[HttpsShop]:
 
 @contextmanager
 def app_in(folder: Path, *, made: Made | None = None) -> Iterator[Flask]:
-    database = Database(f"sqlite:///{folder / 'shop.db'}")
-    upgrade(database)
-    yield create_app(settings_of(folder, database, made), database)
+    database = sqlite_shop(folder / "shop.db")
+    yield app_of(settings_of(folder, database, made), database)
     database.close()
 
 
@@ -154,18 +153,19 @@ def test_a_station_that_reaches_the_shop_by_https_at_a_name_scans_on_after_a_rel
     shop.stop()
     page.reload()
     Scanner(page).pull(part_code(1))
-    expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 1,", timeout=30_000)
+    expect(page.locator("#unsent-says")).to_contain_text("Not yet sent: 1,")
     shop.start()
-    expect(page.locator("#unsent")).to_be_hidden(timeout=30_000)
+    expect(page.locator("#unsent")).to_be_hidden()
     assert shop.scans() == [part_code(1)]
     trusting.close()
 
 
 def test_a_program_that_trusts_the_authority_of_the_page_reaches_the_service(shop: HttpsShop) -> None:
     plain = f"http://127.0.0.1:{shop.port}/trust/authority.crt"
-    with urllib.request.urlopen(plain, timeout=20) as answer:
+    with urllib.request.urlopen(plain, timeout=HANGS_AFTER_S) as answer:
         context = ssl.create_default_context(cadata=answer.read().decode())
-    with urllib.request.urlopen(f"https://127.0.0.1:{shop.port}/healthz", context=context, timeout=20) as answer:
+    safe = f"https://127.0.0.1:{shop.port}/healthz"
+    with urllib.request.urlopen(safe, context=context, timeout=HANGS_AFTER_S) as answer:
         assert answer.status == 200
 
 

@@ -23,6 +23,7 @@ from sqlalchemy import select
 
 from scanner_client.main import main
 from tests.scanner_client.proxy import MOODS, Proxy
+from tests.waiting import HANGS_AFTER_S, until
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
 from tracker.records.tables import log
@@ -37,7 +38,7 @@ from tracker.work.verify import verify
 PARTS: Final = 60
 CODES: Final = [part_code(number) for number in range(1, PARTS + 1)]
 TOKEN: Final = "soak"  # noqa: S105 - opens a shop of a few seconds
-_PATIENCE_S: Final = 40.0
+_PATIENCE_S: Final = HANGS_AFTER_S
 
 # Programs are forked from one process that has read their modules, so that a life begins in a moment.
 _PROCESSES: Final = multiprocessing.get_context("forkserver")
@@ -106,7 +107,7 @@ class Run:
         self.proxy = Proxy(self.port, seed=seed)
         (folder / "settings.toml").write_text(
             f'server = "{self.proxy.address}"\ntoken_file = "token"\nqueue = "queue.db"\nshow = "lines"\n'
-            f"drain_seconds = {_PATIENCE_S}\ntimeout_seconds = 0.7\nlongest_pause_seconds = 0.3\n"
+            f"drain_seconds = {_PATIENCE_S}\ntimeout_seconds = 2\nlongest_pause_seconds = 0.3\n"
         )
         self.feeding = os.open(folder / "readings", os.O_RDWR)
         self.kills = {"station": 0, "service": 0}
@@ -157,9 +158,7 @@ class Run:
 
     def _calm_down(self) -> None:
         self.proxy.moods = ("fine",)
-        patience = time.monotonic() + _PATIENCE_S
-        while _unread(self.feeding) and time.monotonic() < patience:
-            time.sleep(0.01)
+        until(lambda: not _unread(self.feeding))
         os.close(self.feeding)
         self.feeding = -1
         self.station.join(_PATIENCE_S)

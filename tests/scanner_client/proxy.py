@@ -8,8 +8,10 @@ from collections.abc import Sequence
 from contextlib import suppress
 from typing import Final
 
+from tests.waiting import HANGS_AFTER_S
+
 MOODS: Final = ("fine", "refused", "cut", "half", "lost", "slow", "twice", "late", "portal", "unwell")
-_WAIT_S: Final = 5.0
+_WAIT_S: Final = HANGS_AFTER_S
 
 
 class Proxy:

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.shops import sqlite_shop
 from tracker.labels.contents import SAMPLES, LabelKind
 from tracker.records.database import Database
-from tracker.records.migrate import upgrade
 from tracker.settings import Settings
 from tracker.shop.codes import MisreadError, part_code, read_code
 from tracker.shop.errors import InvalidInputError, NotFoundError
@@ -32,9 +32,7 @@ SLOT = shipped_layouts()["slot 100 x 50"]
 
 @pytest.fixture
 def database(tmp_path: Path) -> Database:
-    database = Database(f"sqlite:///{tmp_path / 'shop.db'}")
-    upgrade(database)
-    return database
+    return sqlite_shop(tmp_path / "shop.db")
 
 
 @pytest.fixture

@@ -5,7 +5,6 @@ from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 from random import Random
-from time import sleep
 from uuid import UUID, uuid4
 
 import pytest
@@ -13,6 +12,7 @@ from pypdf import PdfReader
 
 from tests.floor import Floor
 from tests.network_printer import LostAnswer, NetworkPrinter, message_bus, network_printer
+from tests.waiting import until
 from tracker.records.database import Database
 from tracker.records.printing import PrintRow, prints_of
 from tracker.settings import Settings
@@ -80,12 +80,12 @@ class Desk:
     def view(self, number: int, *, later: timedelta = timedelta(0)) -> PrintRow:
         return print_view(self.database, number, now=now() + later)
 
-    def follow(self, number: int, until: Callable[[PrintRow], bool]) -> PrintRow:
-        give_up = now() + timedelta(seconds=20)
-        row = follow_print(self.database, number, now)
-        while not until(row) and now() < give_up:
+    def follow(self, number: int, wanted: Callable[[PrintRow], bool]) -> PrintRow:
+        def seen() -> PrintRow | None:
             row = follow_print(self.database, number, now)
-        return row
+            return row if wanted(row) else None
+
+        return until(seen)
 
     def ended(self, number: int) -> PrintRow:
         return self.follow(number, lambda row: row.state is not PrintState.SENT)
@@ -128,9 +128,7 @@ def test_a_large_document_arrives_byte_by_byte(device: NetworkPrinter, *, secure
     talk = Reached(address=read_address(device.secure_address if secure else device.address))
     ticket = Ticket(name="ä" * 300, who="Ida", size_mm=(100, 50), dpi=203)  # a name has at most 255 bytes
     number = print_document(talk, ticket, ask_printer(talk), document)
-    until = now() + timedelta(seconds=20)
-    while ask_job(talk, number, ticket.name).state != JOB_COMPLETED and now() < until:
-        sleep(0.05)
+    until(lambda: ask_job(talk, number, ticket.name).state == JOB_COMPLETED)
     assert device.got() == [document]
     assert device.attributes(number)["JOB_NAME"] == "ä" * 127
 
@@ -372,9 +370,7 @@ def test_the_queue_sends_beside_the_request_and_what_is_too_much_is_never_sent(
     queue = PrintQueue(desk.database, desk.settings)
     number = desk.take()
     queue.send(number)
-    until = now() + timedelta(seconds=20)
-    while desk.view(number).state in (PrintState.WAITING, PrintState.SENDING) and now() < until:
-        sleep(0.05)
+    until(lambda: desk.view(number).state not in (PrintState.WAITING, PrintState.SENDING))
     assert desk.ended(number).state is PrintState.PRINTED
     assert len(device.got()) == 1
     queue.close()

@@ -17,6 +17,7 @@ from sqlalchemy import select
 
 from tests.conftest import Cluster
 from tests.floor import JOB, START, Floor, scan_of
+from tests.shops import sqlite_shop
 from tracker.records.contradictions import open_contradictions
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
@@ -347,6 +348,4 @@ def test_the_order_of_arrival_changes_nothing_that_counts(sqlite: Database, tmp_
 
 
 def _fresh(folder: Path) -> Database:
-    database = Database(f"sqlite:///{folder / 'late.db'}")
-    upgrade(database)
-    return database
+    return sqlite_shop(folder / "late.db")

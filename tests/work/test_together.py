@@ -2,11 +2,11 @@
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
 import threading
-import time
 import urllib.error
 import urllib.request
 from concurrent.futures import ThreadPoolExecutor
@@ -18,8 +18,9 @@ from uuid import uuid4
 from sqlalchemy import func, select
 
 from tests.floor import START, Floor, scan_of
+from tests.shops import sqlite_shop
+from tests.waiting import HANGS_AFTER_S, until
 from tracker.records.database import Database
-from tracker.records.migrate import upgrade
 from tracker.records.tables import log
 from tracker.shop.codes import part_code
 from tracker.shop.orders import PartLine
@@ -68,8 +69,7 @@ def test_two_services_on_one_database_keep_one_log(floor: Floor) -> None:
 def test_killed_in_mid_stream_and_restarted_no_answered_scan_is_lost_or_doubled(tmp_path: Path) -> None:
     environment = {**os.environ, "TRACKER_DATA_DIR": str(tmp_path)}
     environment.pop("TRACKER_DATABASE_URL", None)
-    database = Database(f"sqlite:///{tmp_path / 'tracker.db'}")
-    upgrade(database)
+    database = sqlite_shop(tmp_path / "tracker.db")
     floor = Floor(database)
     floor.take("J-2", [_ends(1_200)], items=())
     token = make_token(database, "saw", Role.STATION, "CUT-1", secret=lambda: "secret", now=START)
@@ -78,9 +78,10 @@ def test_killed_in_mid_stream_and_restarted_no_answered_scan_is_lost_or_doubled(
     waiting = [(str(uuid4()), part_code(number)) for number in range(4, 1204)]
     for life in range(3):
         service, address = _serve(environment)
-        killer = threading.Timer(0.25 + 0.1 * life, service.send_signal, [signal.SIGKILL])
-        killer.start()
-        _send_until_dead(address, token, waiting, answered)
+        killer = _killed_beside(service, enough := threading.Event())
+        _send_until_dead(address, token, waiting, answered, (40 * (1 + life), enough))
+        enough.set()
+        killer.join()
         service.wait()
     assert 0 < len(answered) < len(waiting), "the kill came too early or too late to prove anything"
     service, address = _serve(environment)
@@ -90,7 +91,7 @@ def test_killed_in_mid_stream_and_restarted_no_answered_scan_is_lost_or_doubled(
             assert result == answered[scan_id]
         answered[scan_id] = result
     service.send_signal(signal.SIGTERM)
-    assert service.wait(timeout=20) == 0
+    assert service.wait(HANGS_AFTER_S) == 0
     database = Database(f"sqlite:///{tmp_path / 'tracker.db'}")
     with database.read() as connection:
         counted = connection.execute(
@@ -111,16 +112,32 @@ def _serve(environment: dict[str, str]) -> tuple[subprocess.Popen[bytes], str]:
     told = Path(environment["TRACKER_DATA_DIR"]) / f"told-{uuid4()}"
     with told.open("wb") as stream:
         service = subprocess.Popen(program, env=environment, stderr=stream, stdout=subprocess.DEVNULL)
-    patience = time.monotonic() + 30
-    while time.monotonic() < patience:
-        found = [word for word in told.read_text().split() if word.startswith("http://")]
-        if found:
-            return service, found[0]
-        time.sleep(0.02)
-    raise AssertionError(f"the service did not start: {told.read_text()}")
+    found = until(lambda: re.search(r"http://\S+", told.read_text()), why=told.read_text)
+    return service, found[0]
 
 
-def _send_until_dead(address: str, token: str, waiting: list[tuple[str, str]], answered: dict[str, Any]) -> None:
+def _killed_beside(service: subprocess.Popen[bytes], enough: threading.Event) -> threading.Thread:
+    """Kill the service when it has answered enough, while more is being sent."""
+
+    def kill() -> None:
+        enough.wait()
+        service.kill()
+
+    killer = threading.Thread(target=kill)
+    killer.start()
+    return killer
+
+
+def _send_until_dead(
+    address: str,
+    token: str,
+    waiting: list[tuple[str, str]],
+    answered: dict[str, Any],
+    wanted: tuple[int, threading.Event],
+) -> None:
+    """Send until the service is gone; after so many new answers the event is set, and the sending goes on."""
+    count, enough = wanted
+    before = len(answered)
     for scan_id, code in waiting:
         if scan_id in answered:
             continue
@@ -128,7 +145,8 @@ def _send_until_dead(address: str, token: str, waiting: list[tuple[str, str]], a
             answered[scan_id] = _send(address, token, scan_id, code)
         except (OSError, HTTPException):  # the service may die in the middle of an answer, too
             return
-        time.sleep(0.001)
+        if len(answered) - before >= count:
+            enough.set()
 
 
 def _send(address: str, token: str, scan_id: str, code: str) -> Any:
@@ -138,5 +156,5 @@ def _send(address: str, token: str, scan_id: str, code: str) -> Any:
         data=body,
         headers={"Authorization": f"Bearer {token}", "Content-Type": "application/json"},
     )
-    with urllib.request.urlopen(request, timeout=10) as response:
+    with urllib.request.urlopen(request, timeout=HANGS_AFTER_S) as response:
         return json.load(response)["results"][0]
