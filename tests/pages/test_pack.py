@@ -101,7 +101,7 @@ def test_parts_are_drawn_in_the_order_of_laying_and_the_next_one_is_pointed_out(
     assert drawn is not None
     assert drawn.next is not None
     assert (drawn.next.code, drawn.layer) == (toe_kick, 2)
-    assert {slab.name: slab.state for slab in drawn.side.slabs} == {"Deck": SlabState.IN, "Toe kick": SlabState.NEXT}
+    assert {slab.name: slab.state for slab in drawn.side.slabs} == {"Deck": SlabState.IN, "Toe kick": SlabState.AWAITED}
 
 
 def test_what_is_laid_next_but_not_there_waits_and_a_damaged_part_is_not_pointed_at(shop: Shop) -> None:
@@ -118,6 +118,7 @@ def test_what_is_laid_next_but_not_there_waits_and_a_damaged_part_is_not_pointed
     assert drawn is not None
     assert drawn.next is not None
     assert drawn.next.code == toe_kick
+    shop.floor.scan(box, "PACK-1")
     shop.floor.scan(toe_kick, "PACK-1")
     drawn = draw_bench(shop.floor.box(box))
     assert drawn is not None
