@@ -12,9 +12,7 @@ import pytest
 
 from tests.floor import DECK, START, TOE_KICK, Floor
 from tests.pages.callers import Caller, signed_in
-from tracker.app import create_app
-from tracker.records.database import Database
-from tracker.records.migrate import upgrade
+from tests.shops import app_of, sqlite_shop
 from tracker.settings import Settings
 from tracker.shop.codes import part_code
 from tracker.shop.roles import Role
@@ -26,8 +24,7 @@ PINS = "spring pin 8 mm"
 
 @pytest.fixture
 def floor(tmp_path: Path) -> Iterator[Floor]:
-    database = Database(f"sqlite:///{tmp_path / 'shop.db'}")
-    upgrade(database)
+    database = sqlite_shop(tmp_path / "shop.db")
     floor = Floor(database)
     floor.clock = datetime.now(UTC) - timedelta(hours=6)  # what is done elsewhere lies before what is done at the bench
     yield floor
@@ -37,7 +34,7 @@ def floor(tmp_path: Path) -> Iterator[Floor]:
 @pytest.fixture
 def callers(floor: Floor, tmp_path: Path) -> dict[Role, Caller]:
     settings = Settings(data_dir=tmp_path, database_url=str(floor.database.url), secret_key="for tests")  # noqa: S106
-    app = create_app(settings, floor.database)
+    app = app_of(settings, floor.database)
     roles = (Role.PACKER, Role.FOREMAN)
     for role in roles:
         make_token(floor.database, f"a {role}", role, secret=f"the {role}".strip, now=START)
