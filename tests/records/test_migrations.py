@@ -13,6 +13,9 @@ from tests.floor import Floor
 from tracker.records.database import Database
 from tracker.records.migrate import _config, expected_revision, revision_of, upgrade
 from tracker.records.tables import metadata
+from tracker.shop.codes import Code, Kind
+from tracker.shop.steps import Step
+from tracker.work.access import add_station
 from tracker.work.ledger import Ledger
 
 
@@ -74,3 +77,24 @@ def test_the_log_takes_an_act_that_no_table_knows_and_goes_down_and_up_with_it(f
     assert indexes == {index.name for index in metadata.tables["log"].indexes}
     with pytest.raises(DBAPIError, match="written once"), floor.database.write() as connection:
         connection.execute(text("DELETE FROM log"))
+
+
+def test_readings_of_an_older_program_fold_as_before_and_are_taken_back_at_their_own_stations(floor: Floor) -> None:
+    """Such as it answered ``again``, and took back nothing of, at a second station."""
+    add_station(floor.database, "CUT-2", Step.CUT)
+    for code, station in ((floor.deck, "CUT-1"), (floor.deck, "CUT-2"), (floor.deck, "CUT-2"), (floor.end, "CUT-1")):
+        floor.scan(code, station)
+    floor.undo("CUT-1")
+    floor.undo("CUT-1")
+    floor.scan(str(Code(Kind.COMMAND, 2)), "CUT-2")
+    before = floor.part(floor.deck)
+    config = _config()
+    with floor.database.engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.downgrade(config, "0006")
+    upgrade(floor.database)
+    floor.check()
+    assert floor.part(floor.deck) == before
+    assert [floor.undo("CUT-2").outcome for _ in range(3)] == ["undone", "undone", "nothing_to_undo"]
+    assert (floor.part(floor.deck).step, floor.part(floor.deck).damaged) == ("cut", False)
+    floor.check()

@@ -18,7 +18,10 @@ from tracker.shop.verdicts import CLOSED_STATES, BoxState, Outcome
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationRow:
-    """A station and what it has open. ``latest_at`` is the time of its latest reading: an earlier one comes late."""
+    """A station and what it has open. ``latest_at`` is the time of its latest reading: an earlier one comes late.
+
+    ``benches_at`` is the time of the latest reading at any bench.
+    """
 
     id: int
     name: str
@@ -28,6 +31,7 @@ class StationRow:
     open_load_id: int | None
     opened_at: datetime | None
     latest_at: datetime | None
+    benches_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +55,10 @@ class BoxRow:
     load_id: int | None
     held_at: datetime | None
     job: JobState
+
+    @property
+    def closed(self) -> bool:
+        return self.state in CLOSED_STATES
 
     @property
     def parts_lacking(self) -> int:
@@ -99,7 +107,10 @@ _JOB_COLUMNS = (
     job.c.status_at.label("job_status_at"),
 )
 _LATEST_AT = select(func.max(log.c.at)).where(log.c.station_id == station.c.id).scalar_subquery()
-_STATIONS = select(station, _LATEST_AT.label("latest_at"))
+_bench = station.alias("a_bench")
+_BENCH_AT = select(func.max(log.c.at)).where(log.c.station_id == _bench.c.id).scalar_subquery()
+_BENCHES_AT = select(func.max(_BENCH_AT)).where(_bench.c.step == Step.PACK).scalar_subquery()
+_STATIONS = select(station, _LATEST_AT.label("latest_at"), _BENCHES_AT.label("benches_at"))
 _STATION_BY_NAME = _STATIONS.where(station.c.name.in_(bindparam("names", expanding=True)))
 _STATION_BY_ID = _STATIONS.where(station.c.id.in_(bindparam("ids", expanding=True)))
 _BOX_COLUMNS = (

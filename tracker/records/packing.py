@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Integer, Select, case, func, select, type_coerce
+from sqlalchemy import Connection, Integer, Select, and_, case, func, select, type_coerce
 
 from tracker.records.lacking import items_short, part_is_lacking
 from tracker.records.tables import box, job, load, log, part, station
@@ -76,20 +76,30 @@ class NextBox:
         return self.packed >= self.parts_total
 
 
+# A box that is complete or closed is open nowhere, though it was opened at a bench.
+_TAKES_PARTS = box.c.state.in_([BoxState.OPEN, BoxState.PACKING])
+_BENCHES = (
+    select(station.c.id, station.c.name, box.c.id.label("box_id"))
+    .outerjoin(box, and_(box.c.id == station.c.open_box_id, _TAKES_PARTS))
+    .where(station.c.step == Step.PACK)
+)
+
+_OPEN_AT = select(station.c.name).join(box, box.c.id == station.c.open_box_id).where(_TAKES_PARTS)
+
+
 def benches(connection: Connection) -> list[Bench]:
     """Return the pack stations, by name."""
-    rows = connection.execute(select(station).where(station.c.step == Step.PACK).order_by(station.c.name))
-    return [_bench(row) for row in rows]
+    return [_bench(row) for row in connection.execute(_BENCHES.order_by(station.c.name))]
 
 
 def bench(connection: Connection, name: str) -> Bench | None:
     """Return the pack station of this name, or None."""
-    row = connection.execute(select(station).where(station.c.name == name, station.c.step == Step.PACK)).first()
+    row = connection.execute(_BENCHES.where(station.c.name == name)).first()
     return None if row is None else _bench(row)
 
 
 def _bench(row: Any) -> Bench:
-    return Bench(id=row.id, name=row.name, open_box=None if row.open_box_id is None else box_code(row.open_box_id))
+    return Bench(id=row.id, name=row.name, open_box=None if row.box_id is None else box_code(row.box_id))
 
 
 _undo = log.alias("the_undo")
@@ -121,7 +131,7 @@ def whereabouts(connection: Connection, box_id: int) -> Whereabouts | None:
     row = connection.execute(select(*columns).join(job, job.c.id == box.c.job_id).where(box.c.id == box_id)).first()
     if row is None:
         return None
-    open_at = select(station.c.name).where(station.c.open_box_id == box_id).order_by(station.c.name)
+    open_at = _OPEN_AT.where(box.c.id == box_id)
     latest = (
         select(station.c.name, part.c.seen_at)
         .join(station, station.c.id == part.c.seen_station_id)
@@ -136,7 +146,7 @@ def whereabouts(connection: Connection, box_id: int) -> Whereabouts | None:
         job=row.code,
         state=row.state,
         load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
-        open_at=tuple(connection.execute(open_at).scalars()),
+        open_at=tuple(connection.execute(open_at.order_by(station.c.name)).scalars()),
         packed_at=None if packed is None else packed.name,
         packed_when=None if packed is None else packed.seen_at,
     )

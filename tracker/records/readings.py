@@ -20,6 +20,8 @@ from tracker.shop.steps import Step
 from tracker.shop.verdicts import COUNTING_OUTCOMES, OK_OUTCOMES, Outcome
 
 _ROWS_AT_ONCE: Final = 20
+# Flagged for what another scan meant or was answered: such a scan is no more an undo's than one that is not flagged.
+_OF_ANOTHER: Final = (Contradiction.CARD, Contradiction.UNDO, Contradiction.ORDER)
 _EVER: Final = datetime.min.replace(tzinfo=UTC)
 
 
@@ -39,6 +41,7 @@ class Reading:
     scan_id: bytes
     code: str
     meant: int | None
+    opened_id: int | None
 
 
 _undo = log.alias("the_undo")
@@ -46,7 +49,7 @@ _settling = log.alias("the_settling")
 _NOT_UNDONE = ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists()
 _ALL_READINGS = select(
     *(log.c.seq, log.c.at, log.c.action, log.c.outcome, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id),
-    *(log.c.job_id, log.c.scan_id, log.c.code, log.c.meant),
+    *(log.c.job_id, log.c.scan_id, log.c.code, log.c.meant, log.c.opened_id),
 ).where(
     log.c.station_id == bindparam("station_id"),
     log.c.action != "undo",
@@ -55,12 +58,14 @@ _ALL_READINGS = select(
 _READINGS = _ALL_READINGS.where(log.c.at <= bindparam("at")).order_by(log.c.at.desc(), log.c.seq.desc())
 _READINGS_AFTER = _ALL_READINGS.where(log.c.at > bindparam("at")).order_by(log.c.at, log.c.seq)
 _OK_READINGS = _READINGS.where(log.c.outcome.in_(sorted(OK_OUTCOMES)), _NOT_UNDONE)
-_LAST_OPENED = _READINGS.where(log.c.outcome == Outcome.DONE, log.c.action == "pass", _NOT_UNDONE).limit(1)
+_LAST_OPENED = _READINGS.where(
+    or_(log.c.outcome == Outcome.DONE, log.c.opened_id.is_not(None)), log.c.action == "pass", _NOT_UNDONE
+).limit(1)
 # What was flagged and refused at a station: it counts for nothing, and an undo that follows it means it.
 _LAST_FLAGGED = _READINGS.where(
     log.c.at >= bindparam("since"),
     log.c.flag.is_not(None),
-    or_(log.c.kind.is_(None), log.c.kind.not_in([Contradiction.CARD, Contradiction.UNDO])),
+    or_(log.c.kind.is_(None), log.c.kind.not_in(_OF_ANOTHER)),
     log.c.action == "pass",
     log.c.outcome.not_in(sorted(COUNTING_OUTCOMES)),
     _NOT_UNDONE,
@@ -186,7 +191,7 @@ def _may_mean(named: str, part_id: int) -> bool:
 
 
 def last_opened(connection: Connection, station_id: int, at: datetime) -> Reading | None:
-    """Return the station's last scan up to ``at`` that was done: its box or load was the open one."""
+    """Return the station's last scan up to ``at`` that was done or named a box: its box or load was the open one."""
     row = connection.execute(_LAST_OPENED, {"station_id": station_id, "at": at}).first()
     return None if row is None else _reading(row)
 

@@ -26,6 +26,7 @@ class Contradiction(StrEnum):
     OPENED = "opened"
     CARD = "card"
     UNDO = "undo"
+    ORDER = "order"
 
 
 class Choice(StrEnum):
@@ -101,7 +102,7 @@ def _choices(standing: Standing) -> tuple[Choice, ...]:
             return (Choice.REPLACE, Choice.REPAIRED) if standing.part_damaged and not standing.part_dead else ()
         case Contradiction.OFF_LOAD | Contradiction.OPENED:
             return (Choice.ON_LOAD, Choice.LEAVE) if standing.box_loadable else ()
-        case Contradiction.CARD | Contradiction.UNDO | None:
+        case Contradiction.CARD | Contradiction.UNDO | Contradiction.ORDER | None:
             return ()
 
 
@@ -136,6 +137,10 @@ def told(kind: Contradiction, *, box: str = "", load: str = "") -> Said:
             )
         case Contradiction.UNDO:
             return say("read before an undo there, arrived after: look which of its scans was meant")
+        case _:
+            return say(
+                "a later scan would have been answered otherwise: look where the parts of both lie, scan them again"
+            )
 
 
 def _told_of_load(kind: Contradiction, load: str) -> Said:

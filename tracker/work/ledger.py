@@ -114,6 +114,8 @@ class Ledger:
         """Remember the time of a station's latest reading: what is read earlier and judged later comes late."""
         if station.latest_at is None or at > station.latest_at:
             self._stations[station.name] = replace(station, latest_at=at)
+        if station.step is Step.PACK and (station.benches_at is None or at > station.benches_at):
+            self._stations = {name: replace(each, benches_at=at) for name, each in self._stations.items()}
 
     def set_progress(self, part: PartRow, after: Progress, *, at: datetime | None = None) -> None:
         """Keep a part's new progress, and what follows for its job's tallies and its box.

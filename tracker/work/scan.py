@@ -14,6 +14,7 @@ from uuid import uuid5
 from sqlalchemy import Connection
 
 from tracker.records import floor, readings
+from tracker.records.benches import BenchReading
 from tracker.records.boards import BoardView, board_view, parts_on_board
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
@@ -30,6 +31,7 @@ from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import OK_OUTCOMES, BoxFacts, BoxState, Outcome, PartFacts, StationFacts, Verdict
 from tracker.work.clocks import place_scans
+from tracker.work.late import Benches
 from tracker.work.ledger import Ledger
 
 LONGEST_CODE_KEPT = 80
@@ -215,6 +217,7 @@ class _Desk:
         entry.part = part
         entry.flag_as(self._contradiction(scan, part, verdict, entry))
         if open_box is not None and scan.box:
+            entry.opened = open_box
             self._open(station, open_box, scan.at)
         inferred: tuple[Step, ...] = ()
         if verdict.outcome is Outcome.DONE and not station.strict:
@@ -573,13 +576,11 @@ class _Desk:
     def _reopen(self, station: StationRow, at: datetime) -> None:
         """After an undo, the station has open what it had open before the scan that was taken back."""
         self.ledger.write()
-        opened = readings.last_opened(self.ledger.connection, station.id, at)
-        box_id = opened.box_id if opened and station.step is Step.PACK else None
+        latest = max(at, station.latest_at or at)
+        opened = readings.last_opened(self.ledger.connection, station.id, latest)
+        box_id = (opened.opened_id or opened.box_id) if opened and station.step is Step.PACK else None
         load_id = opened.load_id if opened and station.step is Step.SHIP else None
-        box = None if box_id is None else self.ledger.box(box_id)
-        if box is not None and not _takes_parts(box):
-            box_id = None
-        self.ledger.set_open(station, box_id=box_id, load_id=load_id, at=at)
+        self.ledger.set_open(station, box_id=box_id, load_id=load_id, at=latest)
 
     # What a station has open
 
@@ -591,10 +592,9 @@ class _Desk:
                 raise _Refused(Outcome.UNKNOWN, f"No box of this shop has the code {code}.")
             return box
         box_id = station.open_box_id
-        if station.opened_at is not None and scan.at < station.opened_at:
-            self.ledger.write()
-            opened = readings.last_opened(self.ledger.connection, station.id, scan.at)
-            box_id = None if opened is None else opened.box_id
+        if _comes_late(scan.at, station.benches_at):
+            box_id = Benches(self.ledger).open_box(station.id, scan.at)
+            return None if box_id is None else self.ledger.box(box_id)
         box = None if box_id is None else self.ledger.box(box_id)
         return box if box is not None and _takes_parts(box) else None
 
@@ -604,8 +604,13 @@ class _Desk:
         return None if load is None or load.shipped else load.id
 
     def _open(self, station: StationRow, box: BoxRow, at: datetime) -> None:
-        """Open a box at a station; one that takes no more parts leaves the station with none open."""
-        self.ledger.set_open(station, box_id=box.id if _takes_parts(box) else None, load_id=None, at=at)
+        """Open a box at a station, unless it opened one later. While it is complete or closed it takes no parts."""
+        if _comes_late(at, station.latest_at):
+            self.ledger.write()
+            last = readings.last_opened(self.ledger.connection, station.id, station.latest_at or at)
+            if last is not None and last.at > at:
+                return
+        self.ledger.set_open(station, box_id=box.id, load_id=None, at=at)
 
     # Facts for the verdicts
 
@@ -680,7 +685,7 @@ class _Entry:
         """Write the scan to the log with its answer; return the answer."""
         box = self.box or (self.part.box if self.part else None)
         steps = frozenset(inferred)
-        kind = self.contradiction or self._changes_a_command(verdict)
+        kind = self.contradiction or self._changes_a_command(verdict) or self._changes_a_bench(verdict)
         if self.station is not None:
             self._ledger.note_reading(self.station_row, self._scan.at)
         self._ledger.add_to_log(
@@ -706,6 +711,7 @@ class _Entry:
             kind=None if kind is None else kind.value,
             said_at=self._scan.said_at,
             meant=self.meant,
+            opened_id=None if self.opened is None else self.opened.id,
         )
         return Answer(
             id=self._scan.id,
@@ -739,6 +745,50 @@ class _Entry:
                 return Contradiction.UNDO
         return None
 
+    def _changes_a_bench(self, verdict: Verdict) -> Contradiction | None:
+        """Say whether a later scan would have been answered otherwise, had this one come in time."""
+        at = self._scan.at
+        if self.station is None or self.with_board or not _comes_late(at, self.station_row.benches_at):
+            return None
+        packs = self.station_row.step is Step.PACK and self.action in (Action.PASS, Action.UNDO)
+        if verdict.outcome not in OK_OUTCOMES and self.opened is None:
+            return None
+        if not packs and self.action not in (Action.DAMAGED, Action.UNDO):
+            return None
+        opens = self.opened or (self.box or (self.part.box if self.part else None))
+        done = packs and self.action is Action.PASS and (verdict.outcome is Outcome.DONE or self.opened is not None)
+        late = BenchReading(
+            seq=self.seq,
+            at=at,
+            station_id=self.station_row.id,
+            outcome=verdict.outcome,
+            part_id=None if self.part is None else self.part.id,
+            box_id=None if opens is None else opens.id,
+            opens=opens.id if done and opens is not None else None,
+        )
+        otherwise = Benches(self._ledger, self._known()).answered_otherwise(late, undoes=self.undoes)
+        return Contradiction.ORDER if otherwise else None
+
+    def _known(self) -> dict[int, list[Sighting]]:
+        """What is known to have happened to the part with this scan, which is not in the log yet."""
+        if self.part is None:
+            return {}
+        self._ledger.write()
+        happened = floor.sightings(self._ledger.connection, [self.part.id])[self.part.id]
+        if self.action is Action.UNDO:
+            mine = (self._scan.at, self.seq)
+            return {self.part.id: [replace(s, undone=mine) if s.seq == self.undoes else s for s in happened]}
+        station = self.station_row
+        sighting = Sighting(
+            seq=self.seq,
+            at=self._scan.at,
+            what=Happening(self.action),
+            station=station.id,
+            step=station.step,
+            infers=not station.strict,
+        )
+        return {self.part.id: [*happened, sighting]}
+
     def _about(self, box: BoxRow | None) -> dict[str, str]:
         load = "" if self.load_id is None else str(Code(Kind.LOAD, self.load_id))
         return {"box": "" if box is None else box_code(box.id), "load": load}
@@ -766,8 +816,12 @@ def _means(scan: Scan, flagged: Reading) -> bool:
     return code.kind is Kind.PART and code.number == flagged.part_id
 
 
+def _comes_late(at: datetime, latest: datetime | None) -> bool:
+    return latest is not None and at < latest
+
+
 def _is_late(at: datetime, part: PartRow) -> bool:
-    return part.latest_at is not None and at < part.latest_at
+    return _comes_late(at, part.latest_at)
 
 
 def _happening(verdict: Verdict) -> Happening:
