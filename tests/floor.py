@@ -43,9 +43,9 @@ PINS = ItemLine(box="101", item="spring pin 8 mm", quantity=2)
 class Floor:
     """Acts on one database, with a clock of its own that moves a second an act."""
 
-    def __init__(self, database: Database, *, strict: Sequence[Step] = ()) -> None:
+    def __init__(self, database: Database, *, strict: Sequence[Step] = (), start: datetime = START) -> None:
         self.database = database
-        self.clock = START
+        self.clock = start
         for step in Step:
             add_station(database, f"{step.value.upper()}-1", step, strict=step in strict)
         self.slot = add_slot(database, "CART-1")

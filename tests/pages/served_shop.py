@@ -43,10 +43,11 @@ class Shop:
 
 @contextmanager
 def served(folder: Path) -> Iterator[Shop]:
-    """Serve the small shop of ``tests.floor``, its clock set to the last half hour."""
+    """Serve the small shop of ``tests.floor``, which began two weeks ago, its clock set to the last half hour."""
     database = sqlite_shop(folder / "shop.db")
-    floor = Floor(database)
-    floor.clock = datetime.now(UTC) - timedelta(minutes=30)
+    now = datetime.now(UTC)
+    floor = Floor(database, start=now - timedelta(days=14))
+    floor.clock = now - timedelta(minutes=30)
     for role, token in TOKENS.items():
         make_token(database, f"a {role.value}", role, secret=token.strip, now=START)
     settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106

@@ -676,8 +676,9 @@ def test_a_full_load_that_would_leave_short_does_not_look_done(page: Page, shop:
     floor.seal(floor.box_101, override="the rest comes later")
     floor.plan(floor.box_101)
     open_station(page, shop, "SHIP-1")
-    assert StationScanner(page).read(floor.box_101) == "Done"
-    assert "it would leave short. Ask the foreman." in answer(page)
+    assert StationScanner(page).read(floor.box_101) == "Done, but wait"
+    assert "box 101 follow-up: open, lacks 1 part" in answer(page)
+    assert "Ask the foreman before the truck leaves." in answer(page)
     assert shade(page)[0] == "aside"
 
 
@@ -712,7 +713,7 @@ def test_at_the_dock_the_sealed_boxes_wait(page: Page, shop: Shop) -> None:
     open_station(page, shop, "SHIP-1")
     expect(page.locator("#waiting li")).to_have_count(1)
     expect(page.locator("#waiting")).to_contain_text(load)
-    assert StationScanner(page).read(shop.floor.box_101) == "Done"
+    assert StationScanner(page).read(shop.floor.box_101) == "Done, but wait", "box 102 stays behind"
 
 
 # What is refused

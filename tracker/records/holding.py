@@ -6,7 +6,7 @@ On SQLite it is a lock on a file beside the database, on PostgreSQL an advisory 
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -103,10 +103,16 @@ def _hold_sessions(database: Database) -> Iterator[None]:
             raw.close()
             raise _refusal(alone=False)
 
+    def give_back(raw: Any, _record: object) -> None:
+        with suppress(database.engine.dialect.loaded_dbapi.Error):  # a lost connection holds nothing
+            raw.execute("SELECT pg_advisory_unlock_all()")  # by itself the server ends a session a little later
+
     event.listen(database.engine, "connect", take)
+    event.listen(database.engine, "close", give_back)
     try:
         database.engine.connect().close()  # the pool keeps it
         yield
     finally:
         event.remove(database.engine, "connect", take)
         database.close()
+        event.remove(database.engine, "close", give_back)
