@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from typing import Final
+from unicodedata import combining, normalize
 
 HEIGHT: Final = 5
 _TABLE: Final = {
@@ -41,6 +42,9 @@ _TABLE: Final = {
     "7": "###/..#/.#./.#./.#.",
     "8": "###/#.#/###/#.#/###",
     "9": "###/#.#/###/..#/##.",
+    "-": ".../.../###/.../...",
+    ".": "././././#",
+    "/": "..#/..#/.#./#../#..",
     "?": "##./..#/.#./.../.#.",
     " ": "../../../../..",
     # Shapes, one for each tone.
@@ -58,6 +62,11 @@ def dots_of(names: Sequence[str]) -> list[str]:
     """Return the rows of dots of glyphs side by side, with a column between; a letter that has no glyph is a ``?``."""
     glyphs = [GLYPHS.get(name, _UNKNOWN) for name in names]
     return [".".join(glyph[row] for glyph in glyphs) for row in range(HEIGHT)]
+
+
+def plain_letters(text: str) -> str:
+    """Return a text without the marks over and under its letters, for which there are no glyphs."""
+    return "".join(each for each in normalize("NFKD", text) if not combining(each))
 
 
 def cells_of(dots: Sequence[str], scale: int) -> list[str]:

@@ -37,7 +37,8 @@ class Notice:
     """One thing that a worker is told.
 
     ``outcome`` names it for commands (an outcome of the server, or a word of this program's). ``big``: it is about the
-    label in hand. ``loud``: it takes back what was said before.
+    label in hand. ``loud``: it takes back what was said before. ``about`` names the
+    part that was marked, as large as the word.
     """
 
     outcome: str
@@ -45,6 +46,7 @@ class Notice:
     word: str
     code: str = ""
     text: str = ""
+    about: str = ""
     bells: int = 0
     sign: str = ""
     big: bool = False

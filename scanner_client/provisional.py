@@ -53,14 +53,21 @@ class ListHead:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guess:
-    """What a worker is told with the server's word outstanding: a word and a sentence."""
+    """What a worker is told with the server's word outstanding: a word and a sentence.
+
+    ``about`` names the part that a card or a slot's code marks.
+    """
 
     look: Look
     word: str
     message: str
+    about: str = ""
 
 
 NO_GUESS = Guess(look=Look.UNSURE, word="KEPT", message="")
+NO_PART = Guess(
+    look=Look.DOUBT, word="NO PART", message="no part is shown here: it marks none. Scan the part, then this again"
+)
 
 
 def guess(code: Code, head: ListHead | None, found: Expected | None, *, box_on_list: bool = False) -> Guess:

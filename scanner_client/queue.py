@@ -29,6 +29,10 @@ _VERSIONS: Final = (
     """
     ALTER TABLE waiting ADD COLUMN told TEXT NOT NULL DEFAULT '';
     """,
+    """
+    ALTER TABLE waiting ADD COLUMN part TEXT NOT NULL DEFAULT '';
+    ALTER TABLE aside ADD COLUMN part TEXT NOT NULL DEFAULT '';
+    """,
 )
 _IN_USE_AFTER_S: Final = 0.3
 
@@ -38,7 +42,8 @@ class Reading:
     """One reading of a code: its id, its time (RFC 3339) and its station were fixed when the trigger was pulled.
 
     An empty ``station`` is the one that the token is made for. ``told`` is what the worker was told before the server
-    answered (a Look), empty when nothing was.
+    answered (a Look), empty when nothing was. ``part`` goes with the damaged card or a slot's code: the part that was
+    shown.
     """
 
     id: str
@@ -46,6 +51,7 @@ class Reading:
     at: str
     station: str = ""
     told: str = ""
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,8 +120,8 @@ class Queue:
     def add(self, reading: Reading) -> None:
         """Write a reading. When this returns it is on disk."""
         with self._change() as connection:
-            row = (reading.id, reading.code, reading.at, reading.station, reading.told)
-            connection.execute("INSERT INTO waiting (id, code, at, station, told) VALUES (?, ?, ?, ?, ?)", row)
+            row = (reading.id, reading.code, reading.at, reading.station, reading.part, reading.told)
+            connection.execute("INSERT INTO waiting (id, code, at, station, part, told) VALUES (?, ?, ?, ?, ?, ?)", row)
 
     def tell(self, id_: str, told: str) -> None:
         """Keep with a reading that waits what the worker was told of it."""
@@ -130,22 +136,23 @@ class Queue:
     def set_aside(self, reading: Reading, why: str) -> None:
         """Take a reading out of the way that the server will never take; it is kept with the reason."""
         with self._change() as connection:
-            row = (reading.id, reading.code, reading.at, reading.station, why)
-            connection.execute("INSERT INTO aside (id, code, at, station, why) VALUES (?, ?, ?, ?, ?)", row)
+            row = (reading.id, reading.code, reading.at, reading.station, reading.part, why)
+            connection.execute("INSERT INTO aside (id, code, at, station, part, why) VALUES (?, ?, ?, ?, ?, ?)", row)
             connection.execute("DELETE FROM waiting WHERE id = ?", (reading.id,))
 
     def take_up_again(self) -> int:
         """Let the readings that were set aside wait again, after those that wait; return how many."""
         with self._change() as connection:
             connection.execute(
-                "INSERT INTO waiting (id, code, at, station) SELECT id, code, at, station FROM aside ORDER BY at, rowid"
+                "INSERT INTO waiting (id, code, at, station, part)"
+                " SELECT id, code, at, station, part FROM aside ORDER BY at, rowid"
             )
             return connection.execute("DELETE FROM aside").rowcount
 
     def first(self, count: int) -> list[Reading]:
         """Return the first readings that wait, in the order in which they were made."""
-        rows = self._ask("SELECT id, code, at, station, told FROM waiting ORDER BY number LIMIT ?", count)
-        return [_reading(row, row[4]) for row in rows]
+        rows = self._ask("SELECT id, code, at, station, part, told FROM waiting ORDER BY number LIMIT ?", count)
+        return [_reading(row, row[5]) for row in rows]
 
     def waiting(self) -> int:
         """How many readings wait."""
@@ -162,7 +169,8 @@ class Queue:
     def aside(self) -> list[tuple[Reading, str]]:
         """The readings that were set aside, with the reasons, oldest first."""
         return [
-            (_reading(row), row[4]) for row in self._ask("SELECT id, code, at, station, why FROM aside ORDER BY at")
+            (_reading(row), row[5])
+            for row in self._ask("SELECT id, code, at, station, part, why FROM aside ORDER BY at")
         ]
 
     def close(self) -> None:
@@ -191,4 +199,4 @@ class Queue:
 
 
 def _reading(row: Sequence[str], told: str = "") -> Reading:
-    return Reading(id=row[0], code=row[1], at=row[2], station=row[3], told=told)
+    return Reading(id=row[0], code=row[1], at=row[2], station=row[3], part=row[4], told=told)

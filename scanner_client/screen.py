@@ -85,6 +85,7 @@ class Screen:
                 word=word,
                 code=code,
                 text=answer.message,
+                about=answer.part_name,
                 bells=0 if quiet else bells,
                 big=not quiet,
             )
@@ -127,7 +128,7 @@ class Screen:
     def provisional(self, code: str, guess: Guess, waiting: int) -> None:
         """Say how a reading looks by the station's list, marked as not yet said by the server."""
         if guess.look is Look.UNSURE:
-            self.kept(code, waiting)
+            self.kept(code, waiting, about=guess.about)
             return
         right = guess.look is Look.RIGHT
         self._say(
@@ -161,9 +162,10 @@ class Screen:
         text = "read twice in a moment: sent once"
         self._say(Notice(outcome="twice", tone=Tone.PLAIN, word="TWICE", code=code, text=text, sign="="))
 
-    def kept(self, code: str, waiting: int) -> None:
-        """Say that a reading is safe here while the server does not take any."""
-        text = f"{waiting} kept here, sent as soon as the server takes them"
+    def kept(self, code: str, waiting: int, *, about: str = "") -> None:
+        """Say that a reading is safe here while the server does not take any; ``about`` names the part it marks."""
+        named = f"{about}: " if about else ""
+        text = f"{named}{waiting} kept here, sent as soon as the server takes them"
         self._say(
             Notice(
                 outcome="kept",
@@ -171,6 +173,7 @@ class Screen:
                 word="KEPT",
                 code=code,
                 text=text,
+                about=about,
                 bells=WELL,
                 big=True,
             )

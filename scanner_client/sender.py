@@ -23,13 +23,17 @@ _ANSWER_KEPT: Final = 100_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What the server said about one reading; ``part`` and ``box`` are the codes of what it is about."""
+    """What the server said about one reading; ``part`` and ``box`` are the codes of what it is about.
+
+    ``part_name`` names the part that a card or a slot's code marked.
+    """
 
     outcome: str
     ok: bool
     message: str
     part: str = ""
     box: str = ""
+    part_name: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,8 +166,9 @@ def said_in(body: bytes) -> Mapping[str, Any]:
 
 
 def _scan(reading: Reading) -> dict[str, str]:
+    more = {"station": reading.station, "part": reading.part}
     scan = {"id": reading.id, "code": reading.code, "at": reading.at}
-    return {**scan, "station": reading.station} if reading.station else scan
+    return scan | {name: value for name, value in more.items() if value}
 
 
 def _read_answers(body: Any, asked: set[str]) -> dict[str, Answer]:
@@ -174,7 +179,7 @@ def _read_answers(body: Any, asked: set[str]) -> dict[str, Answer]:
         if not (isinstance(outcome, str) and isinstance(ok, bool) and isinstance(message, str)):
             raise TypeError("a result's fields are of another kind")
         if result["id"] in asked:
-            about = {name: str(result.get(name) or "") for name in ("part", "box")}
+            about = {name: str(result.get(name) or "") for name in ("part", "box", "part_name")}
             answers[result["id"]] = Answer(outcome=outcome, ok=ok, message=message, **about)
     return answers
 

@@ -5,16 +5,18 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Final, Protocol
 from uuid import uuid4
 
 from scanner_client.clock import SteadyClock
 from scanner_client.plan import LARGEST_BATCH, LONGEST_PAUSE_S, Heard, Last, Send, SetAside, Wait, after, next_step
-from scanner_client.provisional import NO_GUESS, Guess, Look
+from scanner_client.provisional import NO_GUESS, NO_PART, Guess, Look
 from scanner_client.queue import Queue, QueueDiskError, Reading
 from scanner_client.screen import Screen, printable
 from scanner_client.sender import Answer, Reply
+from scanner_client.shown import ShownPart
 from scanner_client.station_list import StationList
 from tracker.shop.codes import MisreadError, read_code
 from tracker.shop.sscc import find_sscc
@@ -73,6 +75,7 @@ class Station:
         self._last = Last()
         self._jitter = 0.0
         self._why = ""
+        self._shown = ShownPart()
         self._seen = ("", 0.0)
         self._unanswered: dict[str, _Unanswered] = {}
         self._told: dict[str, str] = {}
@@ -103,14 +106,17 @@ class Station:
             self._screen.twice(code)
             return
         self._look_at_the_clock()
-        guess = self._expected.look(code) if self._expected and not wrong else NO_GUESS
+        at = self._time.now()
+        part = self._shown.read("" if wrong else code, at)
+        guess = self._guess(code, part) if not wrong else NO_GUESS
         behind = (self._last.failures > 0 or self.server_away) and not wrong
         reading = Reading(
             id=str(uuid4()),
             code=code,
-            at=self._time.now().isoformat(),
+            at=at.isoformat(),
             station=self._name,
             told=guess.look if behind else "",
+            part=part or "",
         )
         if not (wrong or behind):
             with self._telling:
@@ -132,6 +138,14 @@ class Station:
         if self._expected and not wrong:
             self._expected.note(code, guess)
         self._wake.set()
+
+    def _guess(self, code: str, part: str | None) -> Guess:
+        """Say how a reading looks; ``part`` is what a card or a slot's code marks."""
+        if part == "":
+            return NO_PART
+        if part is not None:
+            return replace(NO_GUESS, about=self._expected.name(part) if self._expected else part)
+        return self._expected.look(code) if self._expected else NO_GUESS
 
     def _is_twice(self, code: str) -> bool:
         """Whether this label was the last one read, a moment ago. Another label in between makes it a new intention."""
@@ -232,6 +246,7 @@ class Station:
         else:
             self.server_away = False
         for reading in known:
+            self._shown.answered(datetime.fromisoformat(reading.at), reply.answers[reading.id].outcome)
             self._tell(reading, reply.answers[reading.id])
         if self._expected and known:
             self._keep_list(known, reply, latest=not waiting)

@@ -92,6 +92,11 @@ class StationList:
             return guess(code, self.head(), self._found(text), box_on_list=self._has_box(text))
         return NO_GUESS
 
+    def name(self, code: str) -> str:
+        """Return what a part is called; its code where the list does not know it."""
+        found = self._found(code)
+        return f"{found.name} {found.cabinet}" if found else code
+
     def note(self, text: str, guessed: Guess) -> None:
         """Remember a reading that the server has not answered for yet."""
         text = self._own(text)

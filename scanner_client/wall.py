@@ -15,7 +15,7 @@ from typing import Final
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
-from scanner_client.letters import cells_of, dots_of, fitted
+from scanner_client.letters import cells_of, dots_of, fitted, plain_letters
 from scanner_client.notices import BELL, SIGNS, Notice, Tone, printable
 
 BEAT_S: Final = 0.18  # between two bells: without it a terminal rings once for all of them
@@ -39,6 +39,7 @@ _SHAPES: Final = {
     Tone.DOUBT: "question",
     Tone.PLAIN: "bar",
 }
+_HALVED: Final = 7  # lines in which two words have room, one below the other
 _LATEST: Final = 20
 _TALL: Final = 32  # lines of a terminal that has room for more than two of the latest readings
 _STATES: Final = frozenset({"no_server", "token_not_accepted", "all_sent", "disk", "clock"})
@@ -164,7 +165,7 @@ def _big_lines(notice: Notice, width: int, height: int) -> list[Text]:
     room = max(1, height - len(sentence) - 3)
     shape = _shape(notice, width, room)
     gap = len(shape[0]) + 5
-    word = fitted(notice.word, width - gap - 2, room)
+    word = _word(notice, width - gap - 2, room)
     tall = max(len(shape), len(word))
     above = max(0, (room - tall) // 2)
     rows = [""] * above
@@ -174,6 +175,14 @@ def _big_lines(notice: Notice, width: int, height: int) -> list[Text]:
     rows += [f"  {each}" for each in sentence]
     rows += [""] * (height - len(rows))
     return [_line(row, width, style) for row in rows[:height]]
+
+
+def _word(notice: Notice, width: int, height: int) -> list[str]:
+    """The word as large as it goes; where a part was marked, its name below it in as large letters."""
+    if not notice.about or height < _HALVED:
+        return fitted(notice.word, width, height)
+    half = (height - 1) // 2
+    return [*fitted(notice.word, width, half), "", *fitted(plain_letters(notice.about), width, half)]
 
 
 def _shape(notice: Notice, width: int, height: int) -> list[str]:

@@ -68,4 +68,5 @@ def test_a_card_with_the_part_that_the_device_showed_marks_that_one(station: Cal
     rows = [good(floor.deck), good(str(Code(Kind.COMMAND, 2)), part=floor.end, at="2027-03-01T08:00:01Z")]
     response = station.post("/scans", {"scans": rows})
     assert [result["part"] for result in response.json["results"]] == [floor.deck, floor.end]
+    assert [result.get("part_name") for result in response.json["results"]] == [None, "End 102"]
     assert floor.part(floor.end).damaged

@@ -104,13 +104,19 @@ def test_a_queue_of_the_first_version_is_read_on(tmp_path: Path) -> None:
 WRITTEN = Path(__file__).parent / "data"
 
 
-@pytest.mark.parametrize(("version", "told"), [(2, ""), (3, "right")])
-def test_a_queue_that_a_version_wrote_is_read_by_this_one(tmp_path: Path, version: int, told: str) -> None:
+CARD = [("C0000000286", "2027-03-01T08:00:04+00:00", "SAW-1", "", "P0000000328")]
+
+
+@pytest.mark.parametrize(("version", "told", "last"), [(2, "", []), (3, "right", []), (4, "right", CARD)])
+def test_a_queue_that_a_version_wrote_is_read_by_this_one(
+    tmp_path: Path, version: int, told: str, last: list[tuple[str, ...]]
+) -> None:
     shutil.copy(WRITTEN / f"queue_{version}.sqlite", tmp_path / "queue.db")
     queue = Queue(tmp_path / "queue.db")
-    assert [(reading.code, reading.at, reading.station, reading.told) for reading in queue.first(9)] == [
-        ("P0000000231", "2027-03-01T08:00:02+00:00", "SAW-1", told),
-        ("P0000000328", "2027-03-01T08:00:03+00:00", "SAW-1", ""),
+    assert [(each.code, each.at, each.station, each.told, each.part) for each in queue.first(9)] == [
+        ("P0000000231", "2027-03-01T08:00:02+00:00", "SAW-1", told, ""),
+        ("P0000000328", "2027-03-01T08:00:03+00:00", "SAW-1", "", ""),
+        *last,
     ]
     assert [(reading.code, why) for reading, why in queue.aside()] == [("P0000000134", "This code spoils it.")]
     queue.close()
@@ -152,10 +158,12 @@ def test_what_was_set_aside_can_wait_again(tmp_path: Path) -> None:
     queue = Queue(tmp_path / "queue.db")
     for number in (1, 2, 3):
         queue.add(_reading(number))
-    for reading in queue.first(2):
+    card = replace(_reading(4), part="a part")
+    queue.add(card)
+    for reading in (*queue.first(2), card):
         queue.set_aside(reading, "refused")
-    assert queue.take_up_again() == 2
-    assert queue.first(9) == [_reading(3), _reading(1), _reading(2)]
+    assert queue.take_up_again() == 3
+    assert queue.first(9) == [_reading(3), _reading(1), _reading(2), card]
     assert queue.aside() == []
     queue.close()
 

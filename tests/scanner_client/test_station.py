@@ -21,7 +21,7 @@ from tests.waiting import HANGS_AFTER_S, until
 from tracker.shop.codes import Code, Kind, box_code, part_code
 
 CODES = [part_code(number) for number in range(1, 13)]
-UNDO = str(Code(Kind.COMMAND, 1))
+UNDO, CARD, SLOT = (str(Code(kind, number)) for kind, number in ((Kind.COMMAND, 1), (Kind.COMMAND, 2), (Kind.SLOT, 3)))
 
 
 class Bench:
@@ -86,6 +86,29 @@ def test_case_and_surrounding_spaces_do_not_matter(bench: Bench, service: Servic
     bench.take(f" {CODES[0].lower()} \r")
     bench.send_all()
     assert service.codes == [CODES[0]]
+
+
+def test_with_a_card_or_a_slot_goes_the_part_that_was_shown_and_the_answer_names_it(
+    bench: Bench, service: Service
+) -> None:
+    bench.take(CODES[0], CODES[1], CARD, SLOT, "misread", CARD)
+    bench.send_all()
+    assert [scan.get("part") for scan in service.stored.values()] == [None, None, CODES[1], CODES[1], None, None]
+
+
+def test_with_the_server_away_a_card_names_the_part_that_it_marks_or_says_that_there_is_none(
+    bench: Bench, service: Service
+) -> None:
+    service.trouble = 503
+    bench.take(CODES[0])
+    bench.station.step()
+    bench.take(CARD, str(Code(Kind.BOARD, 1)), SLOT)
+    assert f"{CARD}  {CODES[0]}: 2 kept here" in bench.said("KEPT")[-2]
+    (none,) = bench.said("NO PART?")
+    assert "Scan the part, then this again" in none
+    service.trouble = ""
+    bench.send_all()
+    assert [scan.get("part") for scan in service.stored.values()] == [None, CODES[0], None, None]
 
 
 def test_the_station_is_the_one_where_the_reading_was_made(bench: Bench, service: Service) -> None:

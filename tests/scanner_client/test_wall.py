@@ -3,6 +3,7 @@
 import io
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 import pytest
@@ -91,6 +92,22 @@ def test_every_letter_of_every_word_is_drawn_and_all_are_equally_high() -> None:
     assert all(len({len(row) for row in rows}) == 1 for rows in GLYPHS.values())
     drawn = [rows for name, rows in GLYPHS.items() if name != " "]
     assert len(set(drawn)) == len(drawn)
+
+
+def test_the_part_that_a_card_marked_is_named_in_large_letters() -> None:
+    seen = Seen(width=100, height=40)
+    noted = Answer(
+        outcome="noted", ok=True, message="Marked.", part=CODE, part_name="Repisa fija n.\N{DEGREE SIGN}1 Ñu-7"
+    )
+    seen.screen.answer(CODE, noted)
+    assert _large("NOTED", seen.lines)
+    seen = Seen(width=100, height=40)
+    seen.screen.answer(CODE, replace(noted, part_name="Décor 101"))
+    assert _large("DECOR 101", seen.lines) or (_large("DECOR", seen.lines) and _large("101", seen.lines))
+    seen = Seen()
+    seen.screen.kept(CODE, 1, about="Deck 101")
+    assert _large("KEPT", seen.lines)
+    assert _large("DECK 101", seen.lines) or (_large("DECK", seen.lines) and _large("101", seen.lines))
 
 
 @pytest.mark.parametrize("width", [10, 40, 62, 100, 200])

@@ -164,6 +164,7 @@ class ResultShape(Schema):
     ok = fields.Boolean()
     message = fields.String()
     part = fields.String()
+    part_name = fields.String(metadata={"description": "with a noted part: its name and its cabinet"})
     box = fields.String()
     next = fields.String(allow_none=True)
     inferred = fields.List(fields.String())
