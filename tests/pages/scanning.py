@@ -23,20 +23,28 @@ class Scanner:
         """Let time pass by the scanner's clock alone."""
         self.clock = max(self.clock, time.time()) + seconds
 
-    def pull(self, code: str, *, at_once: bool = False) -> None:
+    def pull(self, code: str, *, at_once: bool = False, every_s: float = 0.004) -> None:
         """Read one label; nothing is waited for. ``at_once``: by its clock right after the reading before."""
-        self.clock = self.clock + 0.2 if at_once else max(self.clock + 0.2, time.time())
-        keys = [self._key(sign, f"{'Digit' if sign.isdigit() else 'Key'}{sign.upper()}", sign) for sign in code]
-        keys.append(self._key("Enter", "Enter", "\r"))
+        self.clock = self.clock + 0.3 if at_once else max(self.clock + 0.3, time.time())
+        keys = [self._key(sign, _place(sign), sign, every_s) for sign in code]
+        keys.append(self._key("Enter", "Enter", "\r", every_s))
         self.wire._sync(self._send(keys))
+
+    def press(self, sign: str) -> None:
+        """Press one key by itself, a second later by the scanner's clock."""
+        self.wire._sync(self._send([self._key(sign, _place(sign), sign, 1.0)]))
 
     async def _send(self, keys: Sequence[dict[str, Any]]) -> None:
         """Send all keys at once, as they come from a real scanner: one by one, a busy machine makes pauses between."""
         wire = self.wire._impl_obj
         await asyncio.gather(*(wire.send("Input.dispatchKeyEvent", key, None) for key in keys))
 
-    def _key(self, key: str, code: str, text: str) -> dict[str, Any]:
-        self.clock += 0.004
+    def _key(self, key: str, code: str, text: str, every_s: float) -> dict[str, Any]:
+        self.clock += every_s
         number = ord(text.upper())
         pressed = {"key": key, "code": code, "windowsVirtualKeyCode": number, "timestamp": self.clock}
         return {"type": "keyDown", "text": text, **pressed}
+
+
+def _place(sign: str) -> str:
+    return "Space" if sign == " " else f"{'Digit' if sign.isdigit() else 'Key'}{sign.upper()}"

@@ -14,6 +14,7 @@ from tests.pages.looking import sign_in
 from tests.pages.scanning import Scanner
 from tests.pages.stoppable_shop import StoppableShop, hold, stoppable, until
 from tracker.records import look
+from tracker.shop.codes import Code, Kind, part_code
 from tracker.shop.orders import ItemLine
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
@@ -156,11 +157,101 @@ def test_a_code_that_is_scanned_on_any_page_leads_to_what_has_it(
     (deck, *_), _boxes = job(shop)
     page = shop.open(context, path.format(shop.floor.deck))
     Scanner(page).pull("4006381333931")  # a label of somebody else's leads nowhere
+    expect(page.get_by_role("alert").filter(has_text="Not understood 4006381333931")).to_be_visible(timeout=SLOW_MS)
     Scanner(page).pull(deck)
     page.wait_for_url(lambda url: deck in url)
 
 
+def test_a_slow_scanner_that_sends_a_space_first_presses_no_button(
+    shop: StoppableShop, context: BrowserContext
+) -> None:
+    (deck, toe_kick, _end), _boxes = job(shop)
+    page = shop.open(context, "/station/CUT-1")
+    scan(page, deck)
+    page.locator("#undo").focus()
+    scanner = Scanner(page)
+    scanner.pull(f" {toe_kick}", every_s=0.19)
+    expect(page.locator("#answer")).to_contain_text("Toe kick", timeout=SLOW_MS)
+    scanner.press(" ")  # a lone one presses it
+    expect(page.locator("#answer")).to_have_attribute("data-outcome", "undone", timeout=SLOW_MS)
+    assert [shop.floor.part(code).step for code in (deck, toe_kick)] == ["machine", "cut"]
+
+
+def test_a_tap_leaves_the_focus_on_no_button(shop: StoppableShop, context: BrowserContext) -> None:
+    (deck, *_), _boxes = job(shop)
+    page = shop.open(context, "/station/CUT-1")
+    scan(page, deck)
+    for tapped in (page.get_by_role("button", name="Chipped"), page.locator("#no"), page.locator("#undo")):
+        tapped.click()
+        assert page.evaluate("document.activeElement.tagName") == "BODY"
+    page = bench(shop, context)
+    page.locator("#damaged-on").click()
+    page.locator("#damaged-off").click()
+    assert page.evaluate("document.activeElement.tagName") == "BODY"
+
+
+@pytest.mark.parametrize("path", ["/station/CUT-1", "/pack/PACK-1"])
+def test_keys_that_came_too_slowly_are_told(shop: StoppableShop, context: BrowserContext, path: str) -> None:
+    page = shop.open(context, path)
+    Scanner(page).pull(shop.floor.deck, every_s=0.22)
+    expect(page.locator("#answer .told-word")).to_have_text("Not understood", timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_contain_text(shop.floor.deck)
+    assert page.locator("#answer").get_attribute("data-sound") == "look"
+
+
 # Damage
+
+
+NOBODYS = part_code(99_999)
+CARD, BOARD = str(Code(Kind.COMMAND, 2)), str(Code(Kind.BOARD, 4711))
+
+
+def large(page: Page) -> list[str]:
+    """What the answer says in letters that are read from two metres."""
+    texts: list[str] = page.locator("#answer").evaluate(
+        """(answer) => [...answer.querySelectorAll("*")]
+            .filter((each) => Number.parseFloat(getComputedStyle(each).fontSize) >= 32)
+            .map((each) => each.textContent.trim())"""
+    )
+    return texts
+
+
+@pytest.mark.parametrize("place", ["station", "bench"])
+def test_the_damaged_card_marks_the_part_that_was_shown_and_names_it_in_large_letters(
+    shop: StoppableShop, context: BrowserContext, place: str
+) -> None:
+    (deck, toe_kick, _end), _boxes = job(shop)
+    page = shop.open(context, "/station/CUT-1") if place == "station" else bench(shop, context)
+    scan(page, toe_kick)
+    scan(page, deck)
+    scan(page, NOBODYS, "unknown")
+    scan(page, deck, "again")
+    sent: list[Any] = []
+    page.on("request", lambda request: sent.append(request.post_data_json) if request.method == "POST" else None)
+    scan(page, CARD, "noted")
+    assert [each["part"] for each in sent] == [deck]
+    assert any("Deck" in each for each in large(page))
+    assert [shop.floor.part(code).damaged for code in (deck, toe_kick)] == [True, False]
+
+
+@pytest.mark.parametrize("place", ["station", "bench"])
+def test_offline_the_damaged_card_names_the_part_or_says_that_it_marks_none(
+    shop: StoppableShop, context: BrowserContext, place: str
+) -> None:
+    (deck, *_), _boxes = job(shop)
+    page = shop.open(context, "/station/CUT-1") if place == "station" else bench(shop, context)
+    page.route("**/scan", lambda route: route.abort())
+    says = page.locator("#answer")
+    scanner = Scanner(page)
+    for code, word in ((deck, deck), (CARD, f"damaged, {deck}"), (BOARD, BOARD), (CARD, "No part is shown here")):
+        scanner.pull(code)
+        expect(says).to_contain_text(word, timeout=SLOW_MS)
+        if deck in word:
+            assert any(deck in each for each in large(page))
+    page.unroute("**/scan")
+    until(page, lambda: len(shop.scans()) > 3 and shop.scans()[-1] == CARD)
+    expect(page.locator("#unsent")).to_be_hidden(timeout=SLOW_MS)
+    assert shop.floor.part(deck).damaged
 
 
 def test_the_link_of_a_labels_qr_code_is_a_scan_of_its_code(shop: StoppableShop, context: BrowserContext) -> None:

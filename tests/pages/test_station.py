@@ -775,6 +775,7 @@ def test_it_can_be_used_by_keyboard_alone(page: Page, shop: Shop) -> None:
     ]
     page.locator("#reasons button").first.focus()
     page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="Yes, damaged")).to_be_focused()
     page.keyboard.press("Enter")
     expect(page.locator("#answer .told-word")).to_have_text("Noted")
     page.locator("#undo").focus()

@@ -63,9 +63,10 @@ def read_scan(given: dict[str, Any], station: str) -> Reading:
     reason = given.get("reason", "")
     if reason and str(reason) not in REASONS:
         faults.append(_fault("reason", f"one of {', '.join(REASONS)} is wanted"))
-    code = given.get("code", "")
-    if not isinstance(code, str):
-        faults.append(_fault("code", "a text is wanted"))
+    code, part = (given.get(field, "") for field in ("code", "part"))
+    for field, text in (("code", code), ("part", part)):
+        if not isinstance(text, str):
+            faults.append(_fault(field, "a text is wanted"))
     if faults or scan_id is None or at is None:
         raise InvalidInputError(gettext("This is no scan."), faults)
     scan = Scan(
@@ -74,6 +75,7 @@ def read_scan(given: dict[str, Any], station: str) -> Reading:
         at=at,
         station=station,
         action=Action(action),
+        part=part[:LONGEST_CODE],
         reason=str(reason).replace("_", " "),
     )
     return Reading(scan=scan, sent=sent, who=whose(given, moment_read(given)))

@@ -1,9 +1,11 @@
 /* What stands on a page of its outbox: how many readings wait and how old, what must be put right, and what the page lacks.
  *
  *   const show = outboxShown();   show.state(state) as the outbox's onChange gives it; show.use(outbox) once it is open
+ *   toldNoted(entry)                 {kind, word, says} of a reading that is kept and not yet sent
  */
 
 import { stayWhenSignedOut, words } from "./call.js";
+import { marksPart } from "./codes.js";
 import { sound } from "./station_sound.js";
 
 const LONG_MS = 2000; // what is sent at once is not spoken of
@@ -61,6 +63,12 @@ export function outboxShown() {
       byId("send-now").addEventListener("click", () => outbox.wake());
     },
   };
+}
+
+export function toldNoted({ body, isMisread }) {
+  if (isMisread) return { kind: "look", word: words("misread"), says: words("noCode") };
+  const isOfNone = body.action === "pass" && marksPart(body.code) && !body.part;
+  return isOfNone ? { kind: "look", word: words("noted"), says: words("noPart") } : { kind: "kept", word: words("noted"), says: words("notedSays") };
 }
 
 function setText(place, text) {

@@ -2,9 +2,10 @@
  * a poll shows what others pack. */
 import { call, poll, words } from "./call.js";
 import { openOutbox } from "./outbox.js";
-import { outboxShown } from "./outbox_told.js";
+import { outboxShown, toldNoted } from "./outbox_told.js";
 import { listen } from "./scanner.js";
 import "./shell.js";
+import { shownPart } from "./shown_part.js";
 import { sound } from "./station_sound.js";
 
 const KEPT = "pack-station";
@@ -12,7 +13,6 @@ const LAST = "pack-bench"; // the bench as it was shown last, for a reload while
 const SENT_MS = 5000; // what was read before the box is sealed goes out first
 const COUNT_MS = 250; // taps on plus that come faster are sent together
 const TAP_MS = 1500; // a glove that taps twice means one
-const SCALE = /^[+]?\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)\s*(kg|lb)?$/i;
 const BADGE = /^W[0-9]{10}$/;
 const PART = /^P[0-9]{10}$/i;
 
@@ -54,6 +54,7 @@ function start() {
   const doubt = byId("doubt");
   const damage = byId("damage");
   let scanned = ""; // the part that was scanned last
+  const part = shownPart(); // the one that a card or a slot's code means
 
   for (const region of document.querySelectorAll("[data-region]")) drawn.set(region, region.outerHTML);
   drawn.set(byId("next"), byId("next").innerHTML);
@@ -64,7 +65,7 @@ function start() {
   outbox.waits().then(showCounted);
   window.addEventListener("pagehide", sendCounts);
 
-  listen(onCode, { onText, isText: isScale, field: byId("code") });
+  listen(onCode, { onMass, onUnclear, field: byId("code") });
   poll(pack.dataset.bench, onNews, { every: 1000 });
   poll(pack.dataset.next, (data) => swap(byId("next"), data.next), { every: 5000 });
   document.addEventListener("click", onClick);
@@ -84,19 +85,26 @@ function start() {
     scan(code, "pass");
   }
 
-  function onText(text) {
+  function onMass(mass) {
     if (short.open) return finishFirst();
     doubt.close();
-    const mass = SCALE.exec(text);
-    if (!mass) return scan(text, "pass");
     if (!byId("mass")) return say(words("weighLater"), "look");
-    return act(pack.dataset.weigh, { box: box(), mass: mass[1], unit: mass[2]?.toLowerCase() ?? null });
+    return act(pack.dataset.weigh, { box: box(), mass });
+  }
+
+  // What is none of the shop's is sent too: the log keeps it as a misread.
+  function onUnclear(text, why) {
+    if (why === "noCode" && short.open) return finishFirst();
+    if (why === "noCode") return scan(text, "pass");
+    part.none();
+    return say(words("unclear"), "look", { title: text, says: words(why) });
   }
 
   function scan(code, action, more = {}) {
-    const what = action === "undo" ? `${byId("undo").textContent.trim()} ${code}`.trim() : code;
+    const isUndo = action === "undo";
+    const { what, ...meant } = isUndo ? { what: `${byId("undo").textContent.trim()} ${code}`.trim() } : part.read(code);
     saySeal("");
-    outbox.add("scan", pack.dataset.scan, { code, action, ...more }, what);
+    outbox.add("scan", pack.dataset.scan, { code, action, ...meant, ...more }, what);
   }
 
   function takeBack() {
@@ -122,18 +130,21 @@ function start() {
 
   // Answers
 
-  function onNoted({ id, kind, body, what, isMisread }) {
+  function onNoted(entry) {
+    const { id, kind, body, what, isMisread } = entry;
     if (kind === "count") return; // it stands on the screen
     noted = id;
     meant = body.action === "pass" && !isMisread ? body.code : "";
     namelessUndo();
     if (!isMisread && body.action === "pass" && PART.test(body.code)) mean(body.code, body.code);
-    const [word, says] = isMisread ? ["misread", "misreadSays"] : ["noted", "notedSays"];
-    say(words(word), isMisread ? "look" : "kept", { title: what, says: words(says) });
+    const told = toldNoted(entry);
+    say(told.word, told.kind, { title: what, says: told.says });
   }
 
   // What was told as kept is not told again when all goes well, unless it still stands on the screen.
-  function onAnswer({ id, kind, body }, { data, isRefused, isTold }) {
+  function onAnswer(entry, { data, isRefused, isTold }) {
+    const { id, kind, body } = entry;
+    part.answered(entry, data);
     if (kind === "count") return onCounted(body, data, isRefused);
     if (kind === "badge" && !isRefused) {
       byId("who").textContent = data.name;
@@ -322,7 +333,7 @@ function start() {
     if (!["weigh", "override"].includes(event.target.id)) return;
     event.preventDefault();
     if (event.target.id === "override") once(override);
-    else if (byId("mass").value.trim()) act(pack.dataset.weigh, { box: box(), mass: byId("mass").value, unit: null });
+    else if (byId("mass").value.trim()) act(pack.dataset.weigh, { box: box(), mass: byId("mass").value });
   }
 
   // Items
@@ -479,11 +490,6 @@ function start() {
     answer("", kind, "");
     byId("answer").replaceChildren(line, ...(facts.children.length ? [facts] : []));
   }
-}
-
-// In a field that somebody may type a number into, a scale shows itself by its decimals or its unit.
-function isScale(text) {
-  return SCALE.test(text) && /[.,a-z]/i.test(text);
 }
 
 async function ask(path, body) {

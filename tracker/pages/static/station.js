@@ -3,9 +3,10 @@
 
 import { call, poll, words } from "./call.js";
 import { openOutbox } from "./outbox.js";
-import { outboxShown } from "./outbox_told.js";
+import { outboxShown, toldNoted } from "./outbox_told.js";
 import { listen } from "./scanner.js";
 import "./shell.js";
+import { shownPart } from "./shown_part.js";
 import { camera, readPhoto } from "./station_camera.js";
 import { sound } from "./station_sound.js";
 
@@ -28,6 +29,7 @@ function keepStation() {
 // Readings, one after the other
 
 let lastPart = null; // {code, title} of the last part that was read
+const part = shownPart(); // the one that a card or a slot's code means
 let noted = ""; // the id of the reading of which the screen says that it is kept
 let meant = ""; // its code: an undo that is pressed now means it, whatever becomes of it
 let undoes = at("undoes").textContent; // what an undo takes back, as far as this page knows
@@ -40,7 +42,8 @@ shown.use(outbox);
 function take(action, code, more = {}) {
   at("answer").classList.add("old");
   at("undoes").textContent = "…"; // until it is known what counts last now
-  outbox.add("scan", floor.scan, { action, code, ...more }, action === "undo" ? `${words("undo")} ${code}`.trim() : code);
+  const { what, ...meant } = action === "undo" ? { what: `${words("undo")} ${code}`.trim() } : part.read(code);
+  outbox.add("scan", floor.scan, { action, code, ...meant, ...more }, what);
 }
 
 /* A badge waits its turn too: what was scanned before it was scanned by whoever worked here before. */
@@ -50,18 +53,21 @@ function greet(code) {
 
 // Answers
 
-function onNoted({ id, body, what, isMisread }) {
+function onNoted(entry) {
+  const { id, body, what, isMisread } = entry;
   noted = id;
   meant = body.action === "pass" && !isMisread ? body.code : "";
   nameUndo(isMisread ? undoes : body.action === "undo" ? "" : what);
   at("answer").dataset.outcome = "kept";
-  const [word, says] = isMisread ? ["misread", "misreadSays"] : ["noted", "notedSays"];
-  paint(isMisread ? "look" : "kept", bigWord(words(word)) + facts(what, words(says)));
+  const { kind, word, says } = toldNoted(entry);
+  paint(kind, bigWord(word) + facts(what, says));
   if (body.action === "pass" && /^P/.test(body.code) && !isMisread) lastPart = { code: body.code, title: body.code };
 }
 
 /* What was told as kept is not told again when all goes well, unless it still stands on the screen. */
-function onAnswer({ id, kind, body }, { data, isRefused, isTold }) {
+function onAnswer(entry, { data, isRefused, isTold }) {
+  const { id, kind, body } = entry;
+  part.answered(entry, data);
   if (kind === "badge" && !isRefused) showWho({ who: data.name, nobody: false });
   if (data?.part && (!isTold || lastPart?.code === body.code)) lastPart = { code: data.part, title: data.title };
   if (isTold && id !== noted) return;
@@ -130,14 +136,22 @@ function onCode(text, { repeated }) {
   }
 }
 
-listen(onCode, { field: at("code") });
+// What is none of the shop's is sent too: the log keeps it as a misread.
+function onUnclear(text, why) {
+  if (why === "noCode") return take("pass", text);
+  part.none();
+  at("answer").dataset.outcome = "unclear";
+  return paint("look", bigWord(words("unclear")) + facts(text, words(why)));
+}
+
+listen(onCode, { onUnclear, field: at("code") });
 
 // Undo and damage
 
 let asked = null; // {reason, part}: the reason that waits for a part, and the part that the question names
 let askedFor = 0;
 
-function ask(reason, word = "") {
+function ask(reason, word = "", isTapped = true) {
   clearTimeout(askedFor);
   asked = reason && { reason, part: lastPart };
   at("confirm").hidden = !reason;
@@ -146,7 +160,7 @@ function ask(reason, word = "") {
   const { part } = asked;
   at("yes").hidden = !part;
   at("asked").textContent = words(part ? "thisPart" : "whichPart", { reason: word, part: part?.title });
-  at(part ? "yes" : "no").focus();
+  if (!isTapped) at(part ? "yes" : "no").focus(); // who taps does not press a key next, but a scanner may
   askedFor = setTimeout(() => ask(null), ASKED_MS);
 }
 
@@ -161,7 +175,7 @@ at("undo").addEventListener("click", () => {
     take("undo", at("answer").dataset.sound === "kept" ? meant : "");
   }
 });
-at("reasons").addEventListener("click", ({ target }) => target.value && ask(target.value, target.textContent));
+at("reasons").addEventListener("click", ({ target, detail }) => target.value && ask(target.value, target.textContent, detail > 0));
 at("no").addEventListener("click", () => ask(null));
 at("yes").addEventListener("click", () => {
   take("damaged", asked.part.code, { reason: asked.reason });
