@@ -157,7 +157,7 @@ def test_a_code_that_is_scanned_on_any_page_leads_to_what_has_it(
     (deck, *_), _boxes = job(shop)
     page = shop.open(context, path.format(shop.floor.deck))
     Scanner(page).pull("4006381333931")  # a label of somebody else's leads nowhere
-    expect(page.get_by_role("alert").filter(has_text="Not understood 4006381333931")).to_be_visible(timeout=SLOW_MS)
+    expect(page.get_by_role("alert").filter(has_text="Not understood 4006381333931")).to_be_visible()
     Scanner(page).pull(deck)
     page.wait_for_url(lambda url: deck in url)
 
@@ -171,9 +171,9 @@ def test_a_slow_scanner_that_sends_a_space_first_presses_no_button(
     page.locator("#undo").focus()
     scanner = Scanner(page)
     scanner.pull(f" {toe_kick}", every_s=0.19)
-    expect(page.locator("#answer")).to_contain_text("Toe kick", timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_contain_text("Toe kick")
     scanner.press(" ")  # a lone one presses it
-    expect(page.locator("#answer")).to_have_attribute("data-outcome", "undone", timeout=SLOW_MS)
+    expect(page.locator("#answer")).to_have_attribute("data-outcome", "undone")
     assert [shop.floor.part(code).step for code in (deck, toe_kick)] == ["machine", "cut"]
 
 
@@ -194,7 +194,7 @@ def test_a_tap_leaves_the_focus_on_no_button(shop: StoppableShop, context: Brows
 def test_keys_that_came_too_slowly_are_told(shop: StoppableShop, context: BrowserContext, path: str) -> None:
     page = shop.open(context, path)
     Scanner(page).pull(shop.floor.deck, every_s=0.22)
-    expect(page.locator("#answer .told-word")).to_have_text("Not understood", timeout=SLOW_MS)
+    expect(page.locator("#answer .told-word")).to_have_text("Not understood")
     expect(page.locator("#answer")).to_contain_text(shop.floor.deck)
     assert page.locator("#answer").get_attribute("data-sound") == "look"
 
@@ -245,12 +245,12 @@ def test_offline_the_damaged_card_names_the_part_or_says_that_it_marks_none(
     scanner = Scanner(page)
     for code, word in ((deck, deck), (CARD, f"damaged, {deck}"), (BOARD, BOARD), (CARD, "No part is shown here")):
         scanner.pull(code)
-        expect(says).to_contain_text(word, timeout=SLOW_MS)
+        expect(says).to_contain_text(word)
         if deck in word:
             assert any(deck in each for each in large(page))
     page.unroute("**/scan")
     until(page, lambda: len(shop.scans()) > 3 and shop.scans()[-1] == CARD)
-    expect(page.locator("#unsent")).to_be_hidden(timeout=SLOW_MS)
+    expect(page.locator("#unsent")).to_be_hidden()
     assert shop.floor.part(deck).damaged
 
 
