@@ -16,7 +16,7 @@ from scanner_client.provisional import NO_GUESS, NO_PART, Guess, Look
 from scanner_client.queue import Queue, QueueDiskError, Reading
 from scanner_client.screen import Screen, printable
 from scanner_client.sender import Answer, Reply
-from scanner_client.shown import ShownPart
+from scanner_client.shown import NONE, ShownPart
 from scanner_client.station_list import StationList
 from tracker.shop.codes import MisreadError, read_code
 from tracker.shop.sscc import find_sscc
@@ -116,7 +116,7 @@ class Station:
             at=at.isoformat(),
             station=self._name,
             told=guess.look if behind else "",
-            part=part or "",
+            part=part,
         )
         if not (wrong or behind):
             with self._telling:
@@ -139,11 +139,11 @@ class Station:
             self._expected.note(code, guess)
         self._wake.set()
 
-    def _guess(self, code: str, part: str | None) -> Guess:
+    def _guess(self, code: str, part: str) -> Guess:
         """Say how a reading looks; ``part`` is what a card or a slot's code marks."""
-        if part == "":
+        if part == NONE:
             return NO_PART
-        if part is not None:
+        if part:
             return replace(NO_GUESS, about=self._expected.name(part) if self._expected else part)
         return self._expected.look(code) if self._expected else NO_GUESS
 

@@ -202,6 +202,34 @@ def test_keys_that_came_too_slowly_are_told(shop: StoppableShop, context: Browse
 # Damage
 
 
+@pytest.mark.parametrize("place", ["station", "bench"])
+def test_after_keys_that_were_not_understood_the_damaged_card_marks_none(
+    shop: StoppableShop, context: BrowserContext, place: str
+) -> None:
+    (deck, toe_kick, _end), _boxes = job(shop)
+    page = shop.open(context, "/station/CUT-1") if place == "station" else bench(shop, context)
+    scan(page, deck)
+    Scanner(page).pull(toe_kick, every_s=0.22)
+    expect(page.locator("#answer .told-word")).to_have_text("Not understood")
+    scan(page, CARD, "unknown")
+    assert not any(shop.floor.part(code).damaged for code in (deck, toe_kick))
+
+
+def test_a_page_that_has_read_nothing_yet_leaves_to_the_server_what_the_card_means(
+    shop: StoppableShop, context: BrowserContext
+) -> None:
+    (deck, *_), _boxes = job(shop)
+    page = shop.open(context, "/station/CUT-1")
+    scan(page, deck)
+    page.reload()
+    page.route("**/scan", lambda route: route.abort())
+    Scanner(page).pull(CARD)
+    expect(page.locator("#answer")).to_contain_text("Not yet sent, so not yet checked.")
+    page.unroute("**/scan")
+    expect(page.locator("#answer .told-word")).to_have_text("Noted")
+    until(page, lambda: shop.floor.part(deck).damaged)
+
+
 NOBODYS = part_code(99_999)
 CARD, BOARD = str(Code(Kind.COMMAND, 2)), str(Code(Kind.BOARD, 4711))
 

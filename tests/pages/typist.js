@@ -13,7 +13,7 @@ function invert(layout) {
 // The scanner is set to one layout and the computer to another.
 export function keysOf(sign, scanner, computer) {
   const control = { "\u0002": "KeyB", "\u0003": "KeyC", "\u001d": "BracketRight", "Ctrl+J": "KeyJ", "Ctrl+M": "KeyM" }[sign];
-  if (control) return [{ key: control.at(-1).toLowerCase(), code: control, ctrl: true }];
+  if (control) return [{ key: control === "BracketRight" ? SEEN[computer]["BracketRight 0"] : control.at(-1).toLowerCase(), code: control, ctrl: true }];
   if (sign === "Enter" || sign === "Tab") return [{ key: sign, code: sign }];
   const swap = (letter, layout) => (layout === "german" ? ({ Y: "Z", Z: "Y" }[letter] ?? letter) : letter);
   if (/[A-Z]/i.test(sign)) {
@@ -31,7 +31,8 @@ export function keysOf(sign, scanner, computer) {
 }
 
 // What becomes of the keys, each `delay` after the one before, with the focus on a button: readings, and whether it was pressed.
-export function send(keyReader, signs, { delay, scanner = "us", computer = "us", focus = "button", weighs = false, at = 0 }) {
+// Some tablets do not say where on the keyboard a key is (isNameless).
+export function send(keyReader, signs, { delay, scanner = "us", computer = "us", isNameless = false, focus = "button", weighs = false, at = 0 }) {
   const reader = keyReader({ weighs });
   const seen = { readings: [], unclear: [], pressed: 0, kept: [] };
   let held = Infinity;
@@ -40,6 +41,7 @@ export function send(keyReader, signs, { delay, scanner = "us", computer = "us",
     now += delay;
     if (sign === "Pause") now += 300;
     else for (const key of keysOf(sign, scanner, computer)) {
+      if (isNameless) key.code = "";
       if (held + 250 < now) (seen.pressed += 1), (held = Infinity);
       const presses = focus === "button" && (key.key === "Enter" || key.key === " ") && !key.ctrl;
       const told = reader.press({ repeat: false, ...key, at: now, where: focus === "field" ? "field" : presses ? "button" : "page" });
@@ -67,13 +69,13 @@ export function sweep(keyReader, texts, prefixes, suffixes, edges) {
   for (const [text, wanted] of Object.entries(texts))
     for (const prefix of prefixes)
       for (const suffix of suffixes)
-        for (const [scanner, computer] of [["us", "us"], ["us", "german"], ["german", "german"]])
+        for (const [scanner, computer, isNameless] of [["us", "us"], ["us", "german"], ["german", "german"], ["us", "us", true]])
           for (const delay of prefix === " " && suffix.length === 1 ? all : edges) {
             tried += 1;
-            const seen = send(keyReader, [...prefix, ...text, ...suffix], { delay, scanner, computer });
+            const seen = send(keyReader, [...prefix, ...text, ...suffix], { delay, scanner, computer, isNameless });
             const right = delay <= 200 ? seen.readings.length === 1 && seen.readings[0].toUpperCase() === wanted.toUpperCase()
               && !seen.unclear.length : !seen.readings.length && (seen.unclear.length === 1 || (text.length < 3 && suffix[0] === "Tab"));
-            if (!right || seen.pressed) wrong.push({ text, prefix, suffix, scanner, computer, delay, ...seen });
+            if (!right || seen.pressed) wrong.push({ text, prefix, suffix, scanner, computer, isNameless, delay, ...seen });
           }
   return { tried, wrong: wrong.length, first: wrong.slice(0, 5) };
 }

@@ -14,6 +14,7 @@ from scanner_client.queue import Queue
 from scanner_client.refreshing import Refreshing
 from scanner_client.screen import BELL, Screen
 from scanner_client.sender import Server
+from scanner_client.shown import NONE
 from scanner_client.station import PATIENCE_S, TWICE_WITHIN_S, Station
 from scanner_client.station_list import StationList
 from tests.scanner_client.service import Service, expected_page
@@ -93,7 +94,7 @@ def test_with_a_card_or_a_slot_goes_the_part_that_was_shown_and_the_answer_names
 ) -> None:
     bench.take(CODES[0], CODES[1], CARD, SLOT, "misread", CARD)
     bench.send_all()
-    assert [scan.get("part") for scan in service.stored.values()] == [None, None, CODES[1], CODES[1], None, None]
+    assert [scan.get("part") for scan in service.stored.values()] == [None, None, CODES[1], CODES[1], None, NONE]
 
 
 def test_with_the_server_away_a_card_names_the_part_that_it_marks_or_says_that_there_is_none(
@@ -108,7 +109,7 @@ def test_with_the_server_away_a_card_names_the_part_that_it_marks_or_says_that_t
     assert "Scan the part, then this again" in none
     service.trouble = ""
     bench.send_all()
-    assert [scan.get("part") for scan in service.stored.values()] == [None, CODES[0], None, None]
+    assert [scan.get("part") for scan in service.stored.values()] == [None, CODES[0], None, NONE]
 
 
 def test_the_station_is_the_one_where_the_reading_was_made(bench: Bench, service: Service) -> None:

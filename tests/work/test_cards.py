@@ -173,6 +173,14 @@ def test_a_card_marks_the_part_that_the_device_showed_whatever_was_scanned_last(
     floor.check()
 
 
+@pytest.mark.parametrize("code", [CARD, "slot"])
+def test_a_card_of_a_device_that_shows_no_part_marks_none(floor: Floor, code: str) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    assert refused(floor.scan(floor.slot if code == "slot" else code, "CUT-1", part="none"))
+    assert not floor.part(floor.deck).damaged
+    floor.check()
+
+
 def test_a_card_with_a_part_that_cannot_be_marked_marks_none_and_says_so(floor: Floor) -> None:
     floor.scan(floor.end, "CUT-1")
     unknown = floor.scan(CARD, "CUT-1", part=part_code(77))

@@ -81,7 +81,7 @@ class ScanShape(Shape):
     part = fields.String(
         load_default="",
         allow_none=True,
-        metadata={"description": "with the damaged card or a slot's code: the part that the device showed"},
+        metadata={"description": "with the damaged card or a slot's code: the part that the device showed, or `none`"},
     )
 
 

@@ -3,9 +3,13 @@
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import Final
 from uuid import UUID
 
 from tracker.shop.verdicts import OK_OUTCOMES, Outcome
+
+
+NO_PART: Final = "none"  # of a device that shows none: after what was not understood, for example
 
 
 class Action(StrEnum):
@@ -24,7 +28,7 @@ class Scan:
     Where the client's clock is known to be wrong, ``at`` is the right time and ``said_at`` the client's.
 
     ``station`` is a name or a code; ``box``, ``load`` and ``slot`` name what the worker has in mind, or are empty.
-    ``part`` goes with the damaged card or a slot's code: the code of the part that the device showed.
+    ``part`` goes with the damaged card or a slot's code: the code of the part that the device showed, or NO_PART.
     ``reason`` says why a part is damaged, in a word or two for the foreman.
     ``fault`` says why the reading as sent makes no sense: it is kept and answered like a misread.
     """

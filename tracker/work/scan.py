@@ -26,7 +26,7 @@ from tracker.shop.clocks import LONGEST_WAY
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.contradictions import Contradiction, told
 from tracker.shop.progress import Happening, Progress, Sighting, advance, fold, holder_of, known_at, marked_by
-from tracker.shop.scans import Action, Answer, Scan
+from tracker.shop.scans import NO_PART, Action, Answer, Scan
 from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import OK_OUTCOMES, BoxFacts, BoxState, Outcome, PartFacts, StationFacts, Verdict
@@ -467,10 +467,11 @@ class _Desk:
 
     def _scanned_last(self, scan: Scan, entry: "_Entry") -> PartRow:
         """The part that a slot's code or the damaged card is about: what the device showed, or the last one here."""
-        if scan.part:
+        if scan.part not in ("", NO_PART):
             return self._part_coded(self._code(scan.part, Kind.PART))
         self.ledger.write()
-        last = readings.meant_by_card(self.ledger.connection, entry.station_row.id, scan.at)
+        connection, station_id = self.ledger.connection, entry.station_row.id
+        last = None if scan.part else readings.meant_by_card(connection, station_id, scan.at)
         part = None if last is None or last.part is None else self.ledger.part(last.part)
         if last is None or part is None:
             raise _Refused(Outcome.UNKNOWN, "Nothing is marked. Scan the part first, then this code.")

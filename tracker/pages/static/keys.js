@@ -186,7 +186,7 @@ const isControl = ({ key, ctrl }) => ctrl || key < " " || key === "Unidentified"
 
 function isEnd({ key, code, ctrl, alt, meta, shift }, isControlMeant) {
   if (alt || meta) return false;
-  return ctrl ? isControlMeant && END_LETTERS.has(code) : ENDS.has(key) && !shift;
+  return ctrl ? isControlMeant && END_LETTERS.has(code || `Key${key.toUpperCase()}`) : ENDS.has(key) && !shift;
 }
 
 // A sign as a scanner for the US layout means the key (`us`), and as this computer's layout has it (`own`): a scanner is set to one of the

@@ -5,7 +5,7 @@
  */
 
 import { stayWhenSignedOut, words } from "./call.js";
-import { marksPart } from "./codes.js";
+import { NO_PART } from "./shown_part.js";
 import { sound } from "./station_sound.js";
 
 const LONG_MS = 2000; // what is sent at once is not spoken of
@@ -67,8 +67,7 @@ export function outboxShown() {
 
 export function toldNoted({ body, isMisread }) {
   if (isMisread) return { kind: "look", word: words("misread"), says: words("noCode") };
-  const isOfNone = body.action === "pass" && marksPart(body.code) && !body.part;
-  return isOfNone ? { kind: "look", word: words("noted"), says: words("noPart") } : { kind: "kept", word: words("noted"), says: words("notedSays") };
+  return body.part === NO_PART ? { kind: "look", word: words("noted"), says: words("noPart") } : { kind: "kept", word: words("noted"), says: words("notedSays") };
 }
 
 function setText(place, text) {

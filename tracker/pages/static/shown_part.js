@@ -11,17 +11,20 @@ import { words } from "./call.js";
 import { isCode, marksPart } from "./codes.js";
 
 const HELD_MS = 10 * 60_000;
+export const NO_PART = "none"; // as tracker/shop/scans.py has it
 
 export function shownPart() {
-  let part = null; // {code, title, at}
+  let part; // {code, title, at}; null: none; undefined: nothing is known since the page came, and the server goes by its log
   let latest = -Infinity; // when anything was read
 
   function read(code) {
     const now = Date.now();
-    if (Math.abs(now - latest) > HELD_MS || !isCode(code) || code.startsWith("D")) part = null; // a clock may be set back, too
+    const isOld = part && Math.abs(now - latest) > HELD_MS; // a clock may be set back, too
+    if (isOld || !isCode(code) || code.startsWith("D")) part = null;
     latest = now;
     if (isCode(code) && code.startsWith("P")) part = { code, title: code, at: now };
-    if (!part || !marksPart(code)) return { what: code };
+    if (part === undefined || !marksPart(code)) return { what: code };
+    if (!part) return { part: NO_PART, what: code };
     return { part: part.code, what: code.startsWith("C") ? words("damagedPart", { part: part.title }) : `${part.title}, ${code}` };
   }
 
