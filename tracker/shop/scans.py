@@ -8,7 +8,6 @@ from uuid import UUID
 
 from tracker.shop.verdicts import OK_OUTCOMES, Outcome
 
-
 NO_PART: Final = "none"  # of a device that shows none: after what was not understood, for example
 
 
