@@ -130,10 +130,10 @@ def test_a_stations_scanner_reads_the_number_like_the_code(page: Page, numbered:
 class SeparatorScanner(Scanner):
     """A scanner that types the group separator as Ctrl and a bracket."""
 
-    def _key(self, key: str, code: str, text: str) -> dict[str, Any]:
+    def _key(self, key: str, code: str, text: str, every_s: float) -> dict[str, Any]:
         if key != "\x1d":
-            return super()._key(key, code, text)
-        pressed = super()._key("]", "BracketRight", "]")
+            return super()._key(key, code, text, every_s)
+        pressed = super()._key("]", "BracketRight", "]", every_s)
         return {**pressed, "type": "rawKeyDown", "modifiers": 2, "text": ""}
 
 
