@@ -157,7 +157,10 @@ def test_a_code_that_is_scanned_on_any_page_leads_to_what_has_it(
     (deck, *_), _boxes = job(shop)
     page = shop.open(context, path.format(shop.floor.deck))
     Scanner(page).pull("4006381333931")  # a label of somebody else's leads nowhere
-    expect(page.get_by_role("alert").filter(has_text="Not understood 4006381333931")).to_be_visible()
+    unclear = page.get_by_role("alert").filter(has_text="Not understood 4006381333931")
+    expect(unclear).to_be_visible()
+    page.get_by_role("main").click(position={"x": 1, "y": 1})  # a tap takes it away from what it covers
+    expect(unclear).to_be_hidden()
     Scanner(page).pull(deck)
     page.wait_for_url(lambda url: deck in url)
 
@@ -212,6 +215,7 @@ def test_after_keys_that_were_not_understood_the_damaged_card_marks_none(
     Scanner(page).pull(toe_kick, every_s=0.22)
     expect(page.locator("#answer .told-word")).to_have_text("Not understood")
     scan(page, CARD, "unknown")
+    expect(page.locator("#answer .told-word")).to_have_text("Nothing marked", ignore_case=True)
     assert not any(shop.floor.part(code).damaged for code in (deck, toe_kick))
 
 
@@ -276,6 +280,8 @@ def test_offline_the_damaged_card_names_the_part_or_says_that_it_marks_none(
         expect(says).to_contain_text(word)
         if deck in word:
             assert any(deck in each for each in large(page))
+    expect(page.locator("#answer .told-word")).to_have_text("Nothing marked")
+    assert CARD not in page.locator("#undo").inner_text()
     page.unroute("**/scan")
     until(page, lambda: len(shop.scans()) > 3 and shop.scans()[-1] == CARD)
     expect(page.locator("#unsent")).to_be_hidden()

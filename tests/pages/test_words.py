@@ -71,6 +71,12 @@ def test_a_part_that_is_held_back_for_its_damage_is_called_damaged() -> None:
     assert words.said_as(Outcome.REPLACED, damaged=True) is words.OUTCOMES[Outcome.REPLACED]
 
 
+def test_a_card_that_marks_nothing_is_not_called_unknown() -> None:
+    assert str(words.said_as(Outcome.UNKNOWN, card=True).word) == "Nothing marked"
+    assert words.said_as(Outcome.UNKNOWN) is words.OUTCOMES[Outcome.UNKNOWN]
+    assert words.said_as(Outcome.REPLACED, card=True) is words.OUTCOMES[Outcome.REPLACED]
+
+
 def test_a_paired_tablet_is_named_by_its_station_and_a_person_by_their_name() -> None:
     assert words.who_word("tablet at SAW 2") == "tablet at SAW 2"
     assert words.who_word("Bea") == "Bea"

@@ -23,6 +23,7 @@ from tracker.pages.station_answer import in_short, in_words, takes_back, tell
 from tracker.pages.words import OUTCOMES, Said, first_of, gettext, reasons_at, said_as, step_word, who_word
 from tracker.records.access import StationView, list_stations, station_by_name
 from tracker.records.look import last_change
+from tracker.records.readings import is_card
 from tracker.records.waiting import KeptScan, last_scans, waiting_for
 from tracker.shop.errors import InvalidInputError, ShopError, TooLargeError
 from tracker.shop.roles import Role
@@ -134,7 +135,7 @@ def _counts_last(connection: Connection, station: StationView) -> dict[str, Any]
 
 
 def _said(scan: KeptScan) -> Said:
-    return said_as(scan.outcome, action=scan.action, damaged=scan.held_back_damaged)
+    return said_as(scan.outcome, action=scan.action, card=is_card(scan.code), damaged=scan.held_back_damaged)
 
 
 @blueprint.post("/station/picture")

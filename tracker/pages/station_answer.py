@@ -89,7 +89,8 @@ def tell(connection: Connection, answer: Answer, station: StationView) -> Told |
         said=said_as(
             answer.outcome,
             action=facts.action,
-            damaged=found.kept.held_back_damaged,
+            card=readings.is_card(kept.code),
+            damaged=kept.held_back_damaged,
             staying=facts.kind is Kind.BOX and facts.load_on == facts.load_boxes and facts.load_staying > 0,
         ),
         says=sentence(answer.outcome, facts),

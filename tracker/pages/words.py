@@ -107,6 +107,7 @@ OUTCOMES: Final[Mapping[Outcome, Said]] = MappingProxyType(
 
 _DAMAGED: Final = _said(_("Damaged, put it aside"), Shape.CROSS, Sound.STOP)
 _MARKED: Final = _said(_("Noted"), Shape.NOTE, Sound.OK, Shade.ASIDE)
+_NOTHING_MARKED: Final = _said(_("Nothing marked"), Shape.ASK, Sound.STOP)
 _NOT_ALL_LEAVES: Final = _said(_("Done, but wait"), Shape.WAIT, Sound.LOOK, Shade.ASIDE)
 
 STEPS: Final[Mapping[Step, Lazy]] = MappingProxyType(
@@ -184,17 +185,26 @@ FOLLOW_UP: Final = " follow-up"  # as tracker.work.follow_up names such a box
 TABLET_AT: Final = "tablet at "  # as tracker.work.visits names what it pairs
 
 
-def said_as(outcome: Outcome, *, action: Action = Action.PASS, damaged: bool = False, staying: bool = False) -> Said:
+def said_as(
+    outcome: Outcome,
+    *,
+    action: Action = Action.PASS,
+    card: bool = False,
+    damaged: bool = False,
+    staying: bool = False,
+) -> Said:
     """Return how an answer is told: its outcome's way, unless something is to be put aside or asked about.
 
-    ``damaged``: the part was held back as marked so; ``staying``: a load that is full now would leave boxes of its
-    jobs behind.
+    ``card``: the damaged card or a slot's code was read; ``damaged``: the part was held back as marked so;
+    ``staying``: a load that is full now would leave boxes of its jobs behind.
     """
     match outcome:
         case Outcome.ON_HOLD if damaged:
             return _DAMAGED
         case Outcome.NOTED if action is Action.DAMAGED:
             return _MARKED
+        case Outcome.UNKNOWN if card:
+            return _NOTHING_MARKED
         case Outcome.DONE if staying:
             return _NOT_ALL_LEAVES
         case _:

@@ -16,4 +16,5 @@ function onUnclear(text, why) {
   sound("look");
 }
 
+document.addEventListener("click", () => (place.hidden = true));
 listen(onCode, { onUnclear });

@@ -1,7 +1,7 @@
 /* What stands on a page of its outbox: how many readings wait and how old, what must be put right, and what the page lacks.
  *
  *   const show = outboxShown();   show.state(state) as the outbox's onChange gives it; show.use(outbox) once it is open
- *   toldNoted(entry)                 {kind, word, says} of a reading that is kept and not yet sent
+ *   toldNoted(entry)                 {kind, word, says, isNothing} of a reading that is kept and not yet sent; isNothing: an undo will not mean it
  */
 
 import { stayWhenSignedOut, words } from "./call.js";
@@ -66,8 +66,9 @@ export function outboxShown() {
 }
 
 export function toldNoted({ body, isMisread }) {
-  if (isMisread) return { kind: "look", word: words("misread"), says: words("noCode") };
-  return body.part === NO_PART ? { kind: "look", word: words("noted"), says: words("noPart") } : { kind: "kept", word: words("noted"), says: words("notedSays") };
+  if (isMisread) return { kind: "look", word: words("misread"), says: words("noCode"), isNothing: true };
+  if (body.part === NO_PART) return { kind: "look", word: words("nothingMarked"), says: words("noPart"), isNothing: true };
+  return { kind: "kept", word: words("noted"), says: words("notedSays"), isNothing: false };
 }
 
 function setText(place, text) {

@@ -133,11 +133,11 @@ function start() {
   function onNoted(entry) {
     const { id, kind, body, what, isMisread } = entry;
     if (kind === "count") return; // it stands on the screen
+    const told = toldNoted(entry);
     noted = id;
-    meant = body.action === "pass" && !isMisread ? body.code : "";
+    meant = body.action === "pass" && !told.isNothing ? body.code : "";
     namelessUndo();
     if (!isMisread && body.action === "pass" && PART.test(body.code)) mean(body.code, body.code);
-    const told = toldNoted(entry);
     say(told.word, told.kind, { title: what, says: told.says });
   }
 

@@ -55,11 +55,11 @@ function greet(code) {
 
 function onNoted(entry) {
   const { id, body, what, isMisread } = entry;
+  const { kind, word, says, isNothing } = toldNoted(entry);
   noted = id;
-  meant = body.action === "pass" && !isMisread ? body.code : "";
-  nameUndo(isMisread ? undoes : body.action === "undo" ? "" : what);
+  meant = body.action === "pass" && !isNothing ? body.code : "";
+  nameUndo(isNothing ? undoes : body.action === "undo" ? "" : what);
   at("answer").dataset.outcome = "kept";
-  const { kind, word, says } = toldNoted(entry);
   paint(kind, bigWord(word) + facts(what, says));
   if (body.action === "pass" && /^P/.test(body.code) && !isMisread) lastPart = { code: body.code, title: body.code };
 }
