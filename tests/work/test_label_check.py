@@ -7,7 +7,7 @@ import click
 import pytest
 
 from tests.floor import JOB, Floor
-from tracker.cli import _tell_checked
+from tracker.commands.papers import _tell_checked
 from tracker.labels.contents import SAMPLES, LabelKind
 from tracker.labels.faces import SANS
 from tracker.labels.layout import Bars, Block, Layout

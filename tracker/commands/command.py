@@ -1,0 +1,144 @@
+"""What every command stands on: the group, the shop's database, answers as sentences or JSON, files written whole."""
+
+import os
+import sys
+from errno import EPIPE
+from pathlib import Path
+from typing import Any
+
+import click
+from click import echo
+
+from tracker.files import put_file
+from tracker.settings import Settings, read_settings
+from tracker.shop.errors import IncompleteError, InvalidInputError, ShopError
+
+WHO = "command line"
+
+
+OUT = click.Path(path_type=Path, dir_okay=False, allow_dash=True)
+
+
+class Answered(click.ClickException):
+    """A refusal of the shop, as the command line says it."""
+
+    exit_code = 1
+
+    def __init__(self, error: ShopError) -> None:
+        lines = [error.detail]
+        if isinstance(error, InvalidInputError):
+            lines += [f"  {_place(fault.where)}: {fault.what}" for fault in error.faults]
+        if isinstance(error, IncompleteError):
+            lines += [f"  {dict(entry)}" for entry in error.missing]
+        super().__init__("\n".join(lines))
+
+
+def _place(where: Any) -> str:
+    return ", ".join(f"{name} {value}" for name, value in where.items())
+
+
+class Answering(click.Group):
+    """Commands that say what went wrong in a sentence, with exit status 1, rather than fall over."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        from sqlalchemy.exc import DBAPIError
+
+        try:
+            return super().invoke(ctx)
+        except ShopError as error:
+            raise Answered(error) from error
+        except DBAPIError as error:
+            raise click.ClickException(_told_of(error)) from error
+        except OSError as error:
+            if error.errno == EPIPE:  # whoever read along has gone: click knows what to do
+                raise
+            told = "" if error.filename is None else f"{error.filename}: "
+            raise click.ClickException(f"{told}{error.strerror or error}. Nothing more was done.") from error
+
+
+def _told_of(error: Any) -> str:
+    from tracker.records.failures import failure_of
+    from tracker.shop.failures import Failure
+
+    why = str(error.orig).strip().splitlines()[0].rstrip(".")
+    match failure_of(error):
+        case Failure.DISK_FULL:
+            return "The disk is full: make room on it, then give the command again."
+        case Failure.DAMAGED:
+            return f"The database is damaged ({why}). Keep its file, stop the service and restore the last good backup."
+        case _:
+            hint = "Was `tracker init` run, and is TRACKER_DATABASE_URL right?"
+            return f"The database did not answer as it should: {why}. {hint}"
+
+
+def own_settings() -> Settings:
+    return read_settings(os.environ)
+
+
+def shop_database(*, held: bool = True) -> Any:
+    """The database until the command ends; ``held``, so that nobody restores another under it meanwhile."""
+    from tracker.records.database import Database
+    from tracker.records.holding import hold
+
+    database = Database(own_settings().database_url)
+    context = click.get_current_context()
+    context.call_on_close(database.close)
+    if held:
+        context.with_resource(hold(database))
+    return database
+
+
+def put(result: dict[str, Any], sentence: str, *, as_json: bool, err: bool = False) -> None:
+    from json import dumps
+
+    echo(dumps(result, default=str) if as_json else sentence, err=err)
+
+
+dpi_option = click.option(
+    "--dpi", default="203", show_default=True, type=click.Choice(["203", "300", "600"]), help="Of the printer."
+)
+
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+
+
+@click.group(cls=Answering)
+@click.version_option(package_name="flatpack-tracker")
+def main() -> None:
+    """Keeps flat-pack cabinets whole: is everything that this box needs in this box, and if not, where is it?"""
+
+
+def write_out(out: Path, document: bytes) -> bool:
+    """Write a document where it is wished, whole or not at all; return whether that is standard output.
+
+    What is there and no regular file (a device, a pipe) is written through, and a link is followed.
+    """
+    try:
+        if str(out) == "-" or _is_stdout(out):
+            sys.stdout.buffer.write(document)
+            sys.stdout.buffer.flush()
+            return True
+        if out.exists() and not out.is_file():
+            with out.open("wb") as through:
+                through.write(document)
+        else:
+            target = out.resolve()
+            put_file(target, document, mode=target.stat().st_mode & 0o777 if target.exists() else 0o666)
+    except OSError as error:
+        raise click.ClickException(f"{out} cannot be written: {error.strerror or error}.") from error
+    return False
+
+
+def _is_stdout(out: Path) -> bool:
+    try:
+        return os.path.samestat(out.stat(), os.fstat(sys.stdout.fileno()))
+    except (OSError, ValueError):  # nothing is there yet, or standard output is no file
+        return False
+
+
+def text_of(file: Path) -> str:
+    """The text of a file that is given. Raises InvalidInputError when it is not UTF-8."""
+    try:
+        return file.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise InvalidInputError(f"{file} is not a text in UTF-8.") from error
