@@ -123,6 +123,15 @@ def test_a_late_reading_that_changes_what_a_card_is_about_is_flagged(floor: Floo
     floor.check()
 
 
+def test_a_late_reading_that_changes_what_a_card_is_about_stays_flagged_when_it_is_taken_back(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    between = floor.tick()
+    card(floor)
+    floor.scan(floor.end, "CUT-1", at=between)
+    assert [floor.undo("CUT-1").part for _ in range(2)] == [floor.deck, floor.end]
+    assert kinds(floor) == [Contradiction.CARD]
+
+
 def test_a_late_reading_is_flagged_that_a_card_which_marked_nothing_would_have_been_about(floor: Floor) -> None:
     before = floor.tick()
     assert refused(card(floor))

@@ -1,21 +1,29 @@
 """Two benches pack the same boxes and one of them is offline: all ends as if in order, or a scan is flagged."""
 
+import os
 import shutil
 from collections.abc import Sequence
-from datetime import timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta
 from itertools import chain
 from pathlib import Path
+from random import Random
 from typing import Any
+from uuid import UUID
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.floor import Floor, scan_of
+from tests.floor import TOE_KICK, Floor, scan_of
+from tests.shops import sqlite_shop
 from tracker.records.contradictions import open_contradictions
 from tracker.records.database import Database
+from tracker.shop.codes import box_code, part_code
 from tracker.shop.contradictions import Contradiction
-from tracker.shop.scans import Action, Scan
+from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
+from tracker.shop.verdicts import Outcome
 from tracker.work.access import add_station
 
 ONLINE, OFFLINE = "PACK-1", "PACK-2"
@@ -99,7 +107,28 @@ def test_a_late_part_meets_the_box_that_its_bench_had_open_then(sqlite_template:
     assert flags == []
 
 
-@settings(max_examples=60)
+def test_damage_that_would_have_left_an_undo_another_reading_is_flagged(sqlite_template: Path, tmp_path: Path) -> None:
+    acts = [
+        (False, Action.PASS, "toe_kick", ""),
+        (True, Action.DAMAGED, "deck", ""),
+        (False, Action.PASS, "deck", ""),
+        (False, Action.UNDO, "deck", ""),
+    ]
+    on_time, late, flags = late_and_in_order(sqlite_template, tmp_path, acts)
+    assert on_time != late
+    assert flags == [Contradiction.ORDER]
+
+
+def test_damage_that_was_taken_back_after_another_bench_had_packed_the_part_stays_flagged(
+    sqlite_template: Path, tmp_path: Path
+) -> None:
+    acts = [(True, Action.DAMAGED, "deck", ""), (False, Action.PASS, "deck", ""), (True, Action.UNDO, "deck", "")]
+    on_time, late, flags = late_and_in_order(sqlite_template, tmp_path, acts)
+    assert on_time != late
+    assert flags == [Contradiction.ORDER]
+
+
+@settings(max_examples=30)
 @given(acts=st.lists(ACTS, min_size=3, max_size=12))
 def test_whatever_two_benches_do_it_ends_as_in_order_or_is_flagged(
     sqlite_template: Path, tmp_path_factory: Any, acts: list[tuple[bool, Action, str, str]]
@@ -108,3 +137,103 @@ def test_whatever_two_benches_do_it_ends_as_in_order_or_is_flagged(
     on_time, late, flags = late_and_in_order(sqlite_template, folder, acts)
     assert late == on_time or flags
     shutil.rmtree(folder)
+
+
+# A day of two benches: six boxes of six parts, 450 scans, the one bench's up to ten minutes late.
+
+DAY = "J-2"
+DAYS_BOXES, DAYS_PARTS, DAYS_SCANS = 6, 6, 450
+
+
+def part_of(box: int, place: int) -> str:
+    return part_code(4 + box * DAYS_PARTS + place)
+
+
+def days_shop(folder: Path, name: str) -> Floor:
+    floor = Floor(sqlite_shop(folder / name))
+    add_station(floor.database, OFFLINE, Step.PACK)
+    lines = [
+        replace(TOE_KICK, cabinet=f"{201 + box}", part=f"Rail {place}")
+        for box in range(DAYS_BOXES)
+        for place in range(DAYS_PARTS)
+    ]
+    floor.take(DAY, lines, items=())
+    return floor
+
+
+def days_scans(seed: int, start: datetime) -> list[Scan]:
+    chance, at, working = Random(seed), start, {ONLINE: 0, OFFLINE: 1}
+    scans = []
+    for number in range(DAYS_SCANS):
+        at += timedelta(seconds=chance.randint(1, 9))
+        station = chance.choice([ONLINE, OFFLINE])
+        working[station] = chance.randrange(DAYS_BOXES) if chance.random() < 0.1 else working[station]
+        box = working[station] if chance.random() < 0.85 else chance.randrange(DAYS_BOXES)
+        part, opens = part_of(box, chance.randrange(DAYS_PARTS)), box_code(3 + box)
+        acts: list[dict[str, Any]] = [
+            {"code": part},
+            {"code": part, "box": opens},
+            {"code": opens},
+            {"code": "", "action": Action.UNDO},
+            {"code": part, "action": Action.DAMAGED},
+        ]
+        (act,) = chance.choices(acts, [58, 8, 13, 13, 8])
+        scans.append(scan_of(station=station, at=at, scan_id=UUID(int=number + 1), **act))
+    return scans
+
+
+def arrivals(seed: int, scans: Sequence[Scan]) -> list[list[Scan]]:
+    """The scans as they arrive: the offline bench's wait for its network, up to ten minutes, and come together."""
+    chance, back = Random(seed), scans[0].at
+    batches: list[list[Scan]] = []
+    waiting: list[Scan] = []
+    for scan in scans:
+        if waiting and scan.at >= back:
+            batches.append(waiting)
+            waiting = []
+        if scan.station == ONLINE or scan.at >= back:
+            batches.append([scan])
+        else:
+            waiting.append(scan)
+        if scan.at >= back and chance.random() < 0.1:
+            back = scan.at + timedelta(seconds=chance.choice([60, 200, 600]))
+    return [*batches, waiting] if waiting else batches
+
+
+def day_ends(
+    floor: Floor, batches: Sequence[Sequence[Scan]]
+) -> tuple[dict[str, Any], dict[UUID, Answer], list[datetime]]:
+    answers: dict[UUID, Answer] = {}
+    floor.clock += timedelta(hours=2)
+    for batch in batches:
+        answers |= {answer.id: answer for answer in floor.send(batch)}
+    floor.check()
+    codes = [part_of(box, place) for box in range(DAYS_BOXES) for place in range(DAYS_PARTS)]
+    parts = {code: floor.part(code) for code in codes}
+    with floor.database.read() as connection:
+        flagged = [each.at for each in open_contradictions(connection, limit=DAYS_SCANS)]
+    floor.database.close()
+    return {code: (part.packed, part.damaged, part.status) for code, part in parts.items()}, answers, flagged
+
+
+def counts_otherwise(one: Answer, other: Answer, part: str) -> bool:
+    """Whether two answers to a scan count differently for a part: which of two benches was the first does not."""
+    if part not in (one.part, other.part) or {one.outcome, other.outcome} <= {Outcome.DONE, Outcome.AGAIN}:
+        return False
+    return (one.outcome, one.part) != (other.outcome, other.part)
+
+
+# ``DAYS=50`` tries so many.
+@pytest.mark.parametrize("seed", range(int(os.environ.get("DAYS", "2"))))
+def test_a_day_of_two_benches_ends_as_in_order_or_flagged_before_the_scan_that_differs(
+    tmp_path: Path, seed: int
+) -> None:
+    floor = days_shop(tmp_path, "in-order.db")
+    scans = days_scans(seed, floor.clock)
+    on_time, answers, none = day_ends(floor, [scans])
+    assert none == []
+    late, late_answers, flagged = day_ends(days_shop(tmp_path, "late.db"), arrivals(seed, scans))
+    for code in on_time:
+        if late[code] != on_time[code]:
+            differs = next(scan.at for scan in scans if counts_otherwise(answers[scan.id], late_answers[scan.id], code))
+            assert any(at <= differs for at in flagged), (code, on_time[code], late[code])

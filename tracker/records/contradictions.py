@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Connection, delete, func, select, update
+from sqlalchemy import ColumnElement, Connection, delete, func, or_, select, update
 
 from tracker.records import floor
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.tables import box, item, job, log, part, sawing, station, tally
 from tracker.shop.codes import Code, Kind, box_code, part_code
-from tracker.shop.contradictions import Choice, Contradiction, Standing, reason_in
+from tracker.shop.contradictions import OF_ANOTHER, Choice, Contradiction, Standing, reason_in
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES, BoxState, Outcome
@@ -96,7 +96,10 @@ _FLAGGED = (
     .outerjoin(part, part.c.id == log.c.part_id)
     .outerjoin(job, job.c.id == log.c.job_id)
     .outerjoin(box, box.c.id == log.c.box_id)
-    .where(log.c.flag.is_not(None), ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists())
+    .where(
+        log.c.flag.is_not(None),
+        or_(log.c.kind.in_(sorted(OF_ANOTHER)), ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists()),
+    )
 )
 
 

@@ -14,14 +14,12 @@ from tracker.records.floor import seqs_of, sightings
 from tracker.records.tables import log
 from tracker.shop.cards import Read, changed_by, meant_at
 from tracker.shop.codes import COMMAND_NUMBERS, Command, Kind, MisreadError, part_code, read_code
-from tracker.shop.contradictions import Contradiction
+from tracker.shop.contradictions import OF_ANOTHER
 from tracker.shop.progress import Sighting, stands_first
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import COUNTING_OUTCOMES, OK_OUTCOMES, Outcome
 
 _ROWS_AT_ONCE: Final = 20
-# Flagged for what another scan meant or was answered: such a scan is no more an undo's than one that is not flagged.
-_OF_ANOTHER: Final = (Contradiction.CARD, Contradiction.UNDO, Contradiction.ORDER)
 _EVER: Final = datetime.min.replace(tzinfo=UTC)
 
 
@@ -65,7 +63,7 @@ _LAST_OPENED = _READINGS.where(
 _LAST_FLAGGED = _READINGS.where(
     log.c.at >= bindparam("since"),
     log.c.flag.is_not(None),
-    or_(log.c.kind.is_(None), log.c.kind.not_in(_OF_ANOTHER)),
+    or_(log.c.kind.is_(None), log.c.kind.not_in(sorted(OF_ANOTHER))),
     log.c.action == "pass",
     log.c.outcome.not_in(sorted(COUNTING_OUTCOMES)),
     _NOT_UNDONE,

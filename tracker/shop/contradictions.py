@@ -29,6 +29,11 @@ class Contradiction(StrEnum):
     ORDER = "order"
 
 
+# Flagged for what another scan meant or was answered: to take back the flagged one mends nothing of that, and an undo
+# means it no more than one that is not flagged.
+OF_ANOTHER: Final = frozenset({Contradiction.CARD, Contradiction.UNDO, Contradiction.ORDER})
+
+
 class Choice(StrEnum):
     """What a foreman makes of a contradiction. The words are kept in the log for ever."""
 

@@ -63,7 +63,7 @@ class Benches:
                 before = [replace(b, undone_at=late.at) if b.seq == undoes else b for b in before]
                 before += [late] if late.station_id == each.station_id and late.opens else []
                 opened[each.station_id] = before
-            if each.part_id is not None and each.undone_at is None and self._differs(each, before):
+            if each.part_id is not None and self._differs(each, before):
                 return True
             if each.opens is not None:
                 before.append(each)
