@@ -156,8 +156,12 @@ def test_a_replacement_lies_where_its_old_part_lay_and_has_its_marks(
     office.post("/jobs", JOB)
     box = office.get("/jobs/J-7/boxes").json["items"][0]
     old = box["parts"][0]["code"]
+    before = office.get(f"/parts/{old}").json
     new = admin.post(f"/parts/{old}/replace", {"reason": "scratched"}).json["code"]
     after = office.get(f"/boxes/{box['code']}").json
+    copied = office.get(f"/parts/{new}").json
+    assert before["marks"]
+    assert (copied["marks"], copied["front_side"]) == (before["marks"], before["front_side"])
     assert after["places"][new] == box["places"][old]
     assert after["mass_kg"] == pytest.approx(box["mass_kg"])
     assert office.get(f"/labels/parts/{new}.png").status_code == 200

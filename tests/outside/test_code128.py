@@ -10,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.reading import codes_in
-from tracker.labels.symbols import DPIS, QUIET_MODULES, dots_per_module, draw_code128, modules_of
+from tracker.labels.symbols import DPIS, dots_per_module, draw_code128, modules_of
 from tracker.shop.codes import HIGHEST_NUMBER, Code, Kind
 
 DATA = json.loads((Path(__file__).parent / "data" / "code128.json").read_text())
+QUIET_ZONE = DATA["width"]["quiet_zone_modules_each_side"]  # ISO/IEC 15417: 10X
 
 
 @pytest.mark.parametrize("example", DATA["check_character"], ids=lambda e: f"{e['data']} {e['start']}")
@@ -54,7 +55,7 @@ def test_whatever_the_code_the_decoder_reads_it_and_every_bar_is_whole_dots(kind
     row = [image.getpixel((x, 0)) for x in range(image.width)]
     runs = [len(list(run)) for _colour, run in groupby(row)]
     assert all(run % dots == 0 for run in runs)
-    assert runs[0] == runs[-1] == QUIET_MODULES * dots
+    assert runs[0] == runs[-1] == QUIET_ZONE * dots
 
 
 def test_data_that_the_library_would_draw_wrongly_is_refused() -> None:

@@ -18,7 +18,6 @@ from tracker.labels.symbols import (
     DPIS,
     GS1_WIDEST_MODULE_MM,
     MM_PER_INCH,
-    QUIET_MODULES,
     draw_gs1_128,
     gs1_modules_of,
 )
@@ -28,6 +27,7 @@ from tracker.shop.sscc import Series, check_digit, element_string, find_sscc
 
 DATA = json.loads((Path(__file__).parent / "data" / "sscc.json").read_text())
 VALID = [each["sscc"] for each in DATA["valid"]]
+QUIET_ZONE = 10  # modules on each side: GS1 General Specifications, section 5.4
 
 
 def is_usable(prefix: str) -> bool:
@@ -106,16 +106,16 @@ def test_every_bar_is_a_whole_number_of_dots_and_the_quiet_zones_are_kept(sscc: 
     assert image.width <= width_mm * dpi / MM_PER_INCH
     row = [image.getpixel((x, 0)) for x in range(image.width)]
     runs = [len(list(run)) for _colour, run in groupby(row)]
-    dots = image.width // (156 + 2 * QUIET_MODULES)
+    dots = image.width // (156 + 2 * QUIET_ZONE)
     assert 0.25 <= dots * MM_PER_INCH / dpi <= GS1_WIDEST_MODULE_MM
     assert all(run % dots == 0 for run in runs)
-    assert runs[0] == runs[-1] == QUIET_MODULES * dots
+    assert runs[0] == runs[-1] == QUIET_ZONE * dots
 
 
 @pytest.mark.parametrize("dpi", DPIS)
 def test_on_a_box_label_the_symbol_is_as_large_as_gs1_wants(dpi: int) -> None:
     image = draw_gs1_128(VALID[0], width_mm=94, height_mm=32, dpi=dpi)
-    module_mm = image.width / (156 + 2 * QUIET_MODULES) * MM_PER_INCH / dpi
+    module_mm = image.width / (156 + 2 * QUIET_ZONE) * MM_PER_INCH / dpi
     assert 0.495 <= module_mm <= 1.016  # GS1 General Specifications, symbol specification table 5
     assert image.height * MM_PER_INCH / dpi >= 31.75  # the same table
 
