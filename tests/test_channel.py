@@ -15,11 +15,11 @@ import pytest
 from flask import Flask, Response, request
 
 from tracker.app import create_app
-from tracker.bodies import SMALL
 from tracker.https import Certificate
 from tracker.records.database import Database
 from tracker.server import Server
 from tracker.settings import Settings
+from tracker.web.bodies import SMALL
 from tracker.work.certificates import make_certificate
 
 WAIT_S = 20

@@ -31,28 +31,16 @@ from tracker.api import (
     service,
 )
 from tracker.api.context import check_caller
-from tracker.bodies import CarefulJson, most_bytes
-from tracker.pages import (
-    flagged_page,
-    jobs_board,
-    label_links,
-    missing,
-    office,
-    offline,
-    pack,
-    people,
-    sheets,
-    site,
-    site_reports,
-    station,
-    trust,
-)
-from tracker.pages.cookies import Sessions
-from tracker.pages.frame import add_frame
-from tracker.pages.numbers import RowNumber
+from tracker.pages.frame import sign_in
+from tracker.pages.frame.cookies import Sessions
+from tracker.pages.frame.files import add_files
+from tracker.pages.frame.frame import add_frame
+from tracker.pages.screens import BLUEPRINTS
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.errors import ShopError
+from tracker.web.bodies import CarefulJson, most_bytes
+from tracker.web.numbers import RowNumber
 from tracker.work.access import Gate
 from tracker.work.print_queue import PrintQueue
 from tracker.work.together import ScanCounter
@@ -63,10 +51,6 @@ requests_log = logging.getLogger("tracker.requests")
 
 
 CALLS = (scans, expected, jobs, cabinets, parts, boxes, loads, floor, flagged, reports, labels, plans, lists, printing)
-SCREENS = (
-    *(site, offline, trust, people, station, pack, jobs_board, missing),
-    *(site_reports, flagged_page, sheets, label_links),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +64,7 @@ class Metrics:
 
 def create_app(settings: Settings, database: Database | None = None) -> Flask:
     """Return the application on the database of ``settings``, or on one that is given."""
-    app = Flask("tracker.pages", static_folder="static", template_folder="templates")
+    app = Flask("tracker.pages", static_folder=None, template_folder=".")
     app.config.update(
         MAX_FORM_MEMORY_SIZE=1024 * 1024,
         SESSION_COOKIE_HTTPONLY=True,
@@ -91,15 +75,14 @@ def create_app(settings: Settings, database: Database | None = None) -> Flask:
     app.url_map.converters["int"] = RowNumber
     app.json = CarefulJson(app)
     open_shop(app, settings, database or Database(settings.database_url))
+    add_files(app)
     add_frame(app)
     app.before_request(_start)
     app.before_request(_check)
     app.after_request(_finish)
     service.register(app, [each.blueprint for each in CALLS])
     app.register_blueprint(health.blueprint)
-    for screen in SCREENS:
-        app.register_blueprint(screen.blueprint)
-    for blueprint in office.BLUEPRINTS:
+    for blueprint in BLUEPRINTS:
         app.register_blueprint(blueprint)
     for kind in (ShopError, SQLAlchemyError, Exception):
         app.register_error_handler(kind, _answer_error)
@@ -115,7 +98,7 @@ def open_shop(app: Flask, settings: Settings, database: Database) -> None:
         shop_scans=ScanCounter(database),
         shop_prints=PrintQueue(database, settings),
         shop_gate=Gate(database),
-        shop_session=site.bearer_of_session,
+        shop_session=sign_in.bearer_of_session,
         shop_session_notes=LaterNotes(),
         shop_metrics=_metrics(),
     )
@@ -146,9 +129,9 @@ def _is_call() -> bool:
 def _check() -> Any:
     """Let no request through to a view that does not say who may use it."""
     view = current_app.view_functions.get(request.endpoint or "")
-    if request.endpoint is None or getattr(view, "open_to_all", False) or request.endpoint == "static":
+    if request.endpoint is None or getattr(view, "open_to_all", False):
         return None
-    return check_caller() if _is_call() else site.check_visitor()
+    return check_caller() if _is_call() else sign_in.check_visitor()
 
 
 def _finish(response: Response) -> Response:
@@ -183,4 +166,4 @@ def _finish(response: Response) -> Response:
 
 
 def _answer_error(error: Exception) -> Any:
-    return service.problem_for(error) if _is_call() else site.error_page(error)
+    return service.problem_for(error) if _is_call() else sign_in.error_page(error)

@@ -7,7 +7,7 @@ from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
 from waitress.task import WSGITask
 
-from tracker.bodies import most_bytes
+from tracker.web.bodies import most_bytes
 
 
 class Unkept:

@@ -8,7 +8,7 @@ import pytest
 
 from tests.api.conftest import Caller
 from tests.api.test_who_may import NEEDED
-from tracker.bodies import DEEPEST, LARGEST, SMALL, most_bytes
+from tracker.web.bodies import DEEPEST, LARGEST, SMALL, most_bytes
 
 CALLS = sorted(path for verb, path in NEEDED if verb == "POST" and path.startswith("/api/v1/"))
 ODD = {

@@ -29,17 +29,18 @@ from tracker.labels.sheets import (
     write_sheet,
 )
 from tracker.labels.svg import svg_of
-from tracker.labels.tongues import IN_ENGLISH, LANGUAGES
+from tracker.labels.tongues import IN_ENGLISH
 from tracker.shop.cabinets.drawing import Drawing, Frame, Label
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.errors import InvalidInputError
 from tracker.shop.lengths import Units
 from tracker.shop.saying import say, say_many, spoken
+from tracker.translations.catalogues import LANGUAGES
 
 NASTY = '<script>alert("x")</script> & „Ölmühle“ **bold** __x__'
 # ISO 216 and ANSI/ASME Y14.1 (A), in mm.
 SIZES = {Paper.A4: (210.0, 297.0), Paper.LETTER: (215.9, 279.4)}
-TEMPLATES = Path("tracker/pages/templates")
+TEMPLATES = Path("tracker/pages")
 PRINTED_DPI = 100
 
 
@@ -201,11 +202,11 @@ def test_svg_escapes_what_it_writes() -> None:
 # ---------------------------------------------------------------------- the page
 def page_of(sheet: Sheet) -> str:
     frame = "<!doctype html><title>{% block title %}{% endblock %}</title><main>{% block main %}{% endblock %}</main>"
-    loader = ChoiceLoader([DictLoader({"frame.html": frame}), FileSystemLoader(TEMPLATES)])
+    loader = ChoiceLoader([DictLoader({"frame/frame.html": frame}), FileSystemLoader(TEMPLATES)])
     environment = Environment(loader=loader, autoescape=True)
     environment.globals |= {"_": say, "ngettext": say_many, "url_for": lambda endpoint, /, **_values: f"/{endpoint}"}
     environment.filters["spoken"] = lambda text: spoken(text, IN_ENGLISH)
-    return environment.get_template("sheet.html").render(
+    return environment.get_template("site/sheet.html").render(
         sheet=sheet,
         svgs=[svg_of(drawing) for drawing in pictures_of(sheet)],
         languages=LANGUAGES,

@@ -27,13 +27,14 @@ from tests.labels.test_sheets import SIZES
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, name_of, order
 from tracker.labels.sheets import HOW_TO_READ, Paper, Sheet, pictures_of, sheet_of, write_sheet
 from tracker.labels.svg import svg_of
-from tracker.labels.tongues import IN_ENGLISH, LANGUAGES, tongue_of
+from tracker.labels.tongues import IN_ENGLISH, tongue_of
 from tracker.shop.cabinets.design import Cabinet, design_cabinet
 from tracker.shop.cabinets.guide import LIFTERS, guide_of
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.errors import InvalidInputError
 from tracker.shop.lengths import Units
 from tracker.shop.saying import Count, Mm, Name, Said, say, say_many, spoken
+from tracker.translations.catalogues import LANGUAGES
 from tracker.work.intake import read_order_table
 from tracker.work.lists import shipped_standard
 

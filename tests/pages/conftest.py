@@ -101,7 +101,7 @@ def _whole_pages() -> Iterator[None]:
 
     Playwright gives up after 5 and 30 s, which a busy machine may need; here what it waits for has as long as all else.
     """
-    press, open_context = Locator.click, Browser.new_context
+    press, open_context, open_page = Locator.click, Browser.new_context, Browser.new_page
     expect.set_options(timeout=1000 * HANGS_AFTER_S)
 
     def click(self: Locator, **options: Any) -> None:
@@ -113,9 +113,15 @@ def _whole_pages() -> Iterator[None]:
         opened.set_default_timeout(1000 * HANGS_AFTER_S)
         return opened
 
+    def new_page(self: Browser, **options: Any) -> Page:
+        opened = open_page(self, **options)
+        opened.set_default_timeout(1000 * HANGS_AFTER_S)
+        return opened
+
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Locator, "click", click)
         patch.setattr(Browser, "new_context", new_context)
+        patch.setattr(Browser, "new_page", new_page)
         yield
 
 

@@ -13,7 +13,7 @@ from tests.pages.looking import readable, violations
 from tests.pages.scanning import Scanner
 from tests.pages.served_shop import Shop, served
 from tracker.labels.symbols import draw_code128, draw_gs1_128
-from tracker.pages.pictures import codes_in_picture
+from tracker.pages.scanning.pictures import codes_in_picture
 from tracker.shop.codes import box_code
 from tracker.shop.roles import Role
 from tracker.shop.sscc import Series

@@ -12,7 +12,7 @@ from tests.floor import END, Floor
 from tests.pages.conftest import CABINETS
 from tests.pages.looking import readable, violations
 from tests.pages.served_shop import TODAY, Shop, served
-from tracker.pages.bench_drawing import draw_bench, draw_layers, in_order
+from tracker.pages.bench.drawing import draw_bench, draw_layers, in_order
 from tracker.records import look
 from tracker.shop.codes import Code, Kind
 from tracker.shop.lengths import Units

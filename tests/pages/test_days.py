@@ -8,7 +8,7 @@ from flask import Flask
 
 from tests.floor import Floor
 from tests.shops import app_of
-from tracker.pages.days import day, moment, time_of_day, today
+from tracker.pages.words.days import day, moment, time_of_day, today
 from tracker.records import history
 from tracker.records.database import Database
 from tracker.settings import Settings

@@ -43,7 +43,7 @@ def keys(browser: Browser, site: str) -> Iterator[Page]:
     page.evaluate(
         """async () => {
             const { send, sweep } = await import("/static/typist.js");
-            const { keyReader } = await import("/static/keys.js");
+            const { keyReader } = await import("/static/scanning/keys.js");
             window.sendKeys = (signs, how) => send(keyReader, signs, how);
             window.sweepKeys = (...all) => sweep(keyReader, ...all);
         }"""

@@ -10,7 +10,7 @@ from babel.messages.mofile import read_mo
 from babel.messages.pofile import read_po
 
 HOUSE = Path("tracker")
-SPANISH = HOUSE / "pages" / "translations" / "es" / "LC_MESSAGES"
+SPANISH = HOUSE / "translations" / "es" / "LC_MESSAGES"
 KEYWORDS = {"_": None, "gettext": None, "_l": None, "ngettext": (1, 2), "say": None, "say_many": (1, 2)}
 _PLACES = re.compile(r"%\(\w+\)[sd]|\{\w+\}")
 
@@ -18,7 +18,7 @@ _PLACES = re.compile(r"%\(\w+\)[sd]|\{\w+\}")
 def used() -> set[str]:
     """The texts that the pages and templates use, and what the shop says to people."""
     mapping = [(f"{room}/**.py", "python") for room in ("pages", "shop", "work", "records", "labels")]
-    mapping.append(("pages/templates/**.html", "jinja2"))
+    mapping.append(("pages/**.html", "jinja2"))
     found = extract_from_dir(str(HOUSE), method_map=mapping, keywords=KEYWORDS)
     return {text if isinstance(text, str) else text[0] for _file, _line, text, _comments, _context in found if text}
 
@@ -57,4 +57,4 @@ def test_the_compiled_catalogue_is_in_step_with_its_text(spanish: Catalog) -> No
         if message.id:
             twin = compiled.get(message.id)
             assert twin is not None, message.id
-            assert ways(twin) == ways(message), "pybabel compile -d tracker/pages/translations"
+            assert ways(twin) == ways(message), "pybabel compile -d tracker/translations"

@@ -107,8 +107,10 @@ def test_a_load_that_became_short_meanwhile_stays(browser: Browser, shop: Shop) 
 
 def test_loads_can_be_planned_by_keyboard_alone(shop: Shop, page: Page) -> None:
     shop.sign_in(page, "/loads/new?every=1", Role.PACKER)
-    page.get_by_role("checkbox").first.focus()
+    box = page.get_by_role("checkbox").first
+    box.focus()
     page.keyboard.press("Space")
+    expect(box).to_be_checked()  # a Space ticks when no other key follows it at a scanner's pace
     page.keyboard.press("Enter")
     page.wait_for_url("**/loads/L*")
     assert page.locator(".short").count() == 1

@@ -2,7 +2,7 @@
 
 from io import BytesIO
 
-from tracker.pages.order_tables import (
+from tracker.pages.office.orders.tables import (
     MOST_ROWS_SHOWN,
     MOST_TYPED,
     cells_of_form,

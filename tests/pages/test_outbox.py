@@ -180,7 +180,9 @@ def test_codes_are_checked_in_the_browser_as_in_the_shop(shop: StoppableShop, co
     right += ["376104250021234569", "00376104250021234569", "]C100376104250021234569", "(00)376104250021234569"]
     wrong = [code[:-1] + str((int(code[-1]) + change) % 10) for code in right for change in (1, 5)]
     wrong += ["", "P", "X0000000134", "P000000013", "P00000001344", right[0] + right[1], "4006381333931"]
-    judge = "async (codes) => { const { isCode } = await import('/static/codes.js'); return codes.map(isCode); }"
+    judge = (
+        "async (codes) => { const { isCode } = await import('/static/scanning/codes.js'); return codes.map(isCode); }"
+    )
     assert page.evaluate(judge, right) == [True] * len(right)
     assert page.evaluate(judge, wrong) == [False] * len(wrong)
     spelled = [f"P{number:010d}" for number in range(13_000, 13_300)]

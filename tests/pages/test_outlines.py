@@ -5,7 +5,7 @@ from defusedxml.ElementTree import fromstring
 
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, name_of
 from tracker.labels.contents import JointMark
-from tracker.pages.outlines import ROOM, Panel, outline_svg
+from tracker.pages.scanning.outlines import ROOM, Panel, outline_svg
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import CabinetOrder
 

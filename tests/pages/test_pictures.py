@@ -8,7 +8,7 @@ import pytest
 from PIL import Image, ImageFilter
 
 from tests.reading import picture_of
-from tracker.pages.pictures import MAX_IMAGE_BYTES, codes_in_picture
+from tracker.pages.scanning.pictures import MAX_IMAGE_BYTES, codes_in_picture
 from tracker.shop.codes import part_code
 from tracker.shop.errors import InvalidInputError, TooLargeError
 

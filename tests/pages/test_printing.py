@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.network_printer import NetworkPrinter, network_printer
 from tests.pages.looking import readable, violations
 from tests.pages.served_shop import Shop, served
-from tracker.pages import languages
+from tracker.pages.words import languages
 from tracker.records.printing import change_print, last_prints
 from tracker.shop.printing import Cause, PrintState, Reason
 from tracker.shop.roles import Role

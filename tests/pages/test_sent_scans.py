@@ -15,7 +15,7 @@ from sqlalchemy import select
 from tests.floor import Floor
 from tests.pages.callers import Caller, signed_in
 from tests.shops import app_of
-from tracker.pages.scan_reading import MOST_AT_ONCE
+from tracker.pages.scanning.readings import MOST_AT_ONCE
 from tracker.records.database import Database
 from tracker.records.tables import log
 from tracker.settings import Settings

@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.looking import readable, violations
 from tests.pages.served_shop import Shop, served
-from tracker.pages.list_lines import line_of, lines_by_path
+from tracker.pages.office.list_lines import line_of, lines_by_path
 from tracker.shop.roles import Role
 from tracker.work.lists import packing_of
 

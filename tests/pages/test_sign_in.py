@@ -17,7 +17,7 @@ from tests.floor import START, Floor
 from tests.pages.looking import readable
 from tests.shops import app_of, sqlite_shop
 from tests.waiting import until
-from tracker.pages.cookies import PatientSigner
+from tracker.pages.frame.cookies import PatientSigner
 from tracker.records.database import Database
 from tracker.records.people import change_visit, visit_by_hash
 from tracker.server import Server
@@ -193,7 +193,7 @@ def test_wrong_guesses_say_nothing_about_names_and_make_one_wait(client: FlaskCl
 
 
 def test_every_answer_carries_a_strict_policy(client: FlaskClient) -> None:
-    for path in ("/sign-in", "/static/shop.css", "/api/v1/docs", "/nowhere"):
+    for path in ("/sign-in", "/static/frame/shop.css", "/api/v1/docs", "/nowhere"):
         with client.get(path) as answer:
             headers = answer.headers
         policy = headers["Content-Security-Policy"]

@@ -300,7 +300,7 @@ def test_the_calls_answer_in_english_whoever_asks(shop: tuple[Flask, Floor]) -> 
 
 HOUSE = Path("tracker")
 _PLACE = re.compile(r"%(?:%|\((\w+)\)[sd])")
-_CATALOGUE = Translations.load(str(HOUSE / "pages" / "translations"), ["es"])
+_CATALOGUE = Translations.load(str(HOUSE / "translations"), ["es"])
 
 
 def said_in_code() -> Iterator[tuple[str, list[str], set[str] | None]]:

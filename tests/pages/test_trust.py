@@ -25,7 +25,7 @@ from tests.pages.stoppable_shop import StoppableShop, wait_until_kept
 from tests.shops import app_of, sqlite_shop
 from tests.waiting import HANGS_AFTER_S
 from tracker.https import Certificate
-from tracker.pages.trust import PLAIN_PATHS
+from tracker.pages.frame.trust import PLAIN_PATHS
 from tracker.records.database import Database
 from tracker.server import Server
 from tracker.settings import Settings

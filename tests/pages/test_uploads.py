@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tracker.pages import uploads
-from tracker.pages.uploads import Uploads
+from tracker.pages.office.orders import uploads
+from tracker.pages.office.orders.uploads import Uploads
 from tracker.shop.errors import NotFoundError, TooLargeError
 
 NOW = datetime.now(UTC)  # files are as old as their file system says

@@ -7,8 +7,8 @@ import pytest
 from flask import Flask
 from flask_babel import Babel
 
-from tracker.pages import words
-from tracker.pages.words import Facts, Shape, Sound, sentence
+from tracker.pages.words import outcomes as words
+from tracker.pages.words.outcomes import Facts, Shape, Sound, sentence
 from tracker.shop.codes import Kind
 from tracker.shop.progress import PartStatus
 from tracker.shop.roles import Role
@@ -83,7 +83,7 @@ def test_a_paired_tablet_is_named_by_its_station_and_a_person_by_their_name() ->
 
 
 def test_every_shape_is_drawn() -> None:
-    source = Flask("tracker.pages", template_folder="templates").jinja_env.get_template("station_shapes.html")
+    source = Flask("tracker.pages", template_folder=".").jinja_env.get_template("scanning/station_shapes.html")
     drawn = source.module.__dict__["LINES"]
     assert set(drawn) == {shape.value for shape in Shape}
 

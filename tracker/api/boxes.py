@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from tracker.api.context import caller, database, new_id, now, number_of
+from tracker.api.context import number_of
 from tracker.api.paging import box_after
 from tracker.api.schemas import BoxShape, MissingQueryShape, MissingShape, OpenAgainShape, SealedShape, SealShape
 from tracker.api.service import CallBlueprint
@@ -12,6 +12,7 @@ from tracker.records.missing_lists import Bounds, missing_page
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
+from tracker.web.context import act, bearer, database
 from tracker.work.access import needs
 from tracker.work.hold_box import hold_box, let_go_box
 from tracker.work.open_again import Opening, open_again
@@ -47,7 +48,7 @@ def post_seal(body: dict[str, Any], code: str) -> dict[str, Any]:
     a packer alone seals. A foreman may override either with a reason; what is missing moves to a follow-up box.
     """
     override = body["override"]
-    if override is not None and not caller().role.includes(Role.FOREMAN):
+    if override is not None and not bearer().role.includes(Role.FOREMAN):
         raise NotAllowedError("Only a foreman may override what speaks against sealing a box.")
     sealing = Sealing(
         box=number_of(code, Kind.BOX),
@@ -55,7 +56,7 @@ def post_seal(body: dict[str, Any], code: str) -> dict[str, Any]:
         mass_kg=body["mass_kg"],
         override_reason="" if override is None else override["reason"].strip(),
     )
-    sealed = seal_box(database(), sealing, who=caller().name, now=now(), act_id=new_id())
+    sealed = seal_box(database(), sealing, **act())
     return {"code": sealed.code, "state": "sealed", "follow_up": sealed.follow_up}
 
 
@@ -66,7 +67,7 @@ def post_seal(body: dict[str, Any], code: str) -> dict[str, Any]:
 def post_open_again(body: dict[str, Any], code: str) -> BoxView:
     """Open a sealed box again. 409 for one that is not sealed or is on its load."""
     opening = Opening(box=number_of(code, Kind.BOX), reason=body["reason"].strip())
-    open_again(database(), opening, who=caller().name, now=now(), act_id=new_id())
+    open_again(database(), opening, **act())
     return _box(code)
 
 
@@ -75,7 +76,7 @@ def post_open_again(body: dict[str, Any], code: str) -> BoxView:
 @needs(Role.FOREMAN)
 def post_hold(code: str) -> BoxView:
     """Keep a box in the shop: it is neither sealed nor loaded until it is let go."""
-    hold_box(database(), number_of(code, Kind.BOX), who=caller().name, now=now(), act_id=new_id())
+    hold_box(database(), number_of(code, Kind.BOX), **act())
     return _box(code)
 
 
@@ -84,7 +85,7 @@ def post_hold(code: str) -> BoxView:
 @needs(Role.FOREMAN)
 def post_resume(code: str) -> BoxView:
     """Let a held box go on."""
-    let_go_box(database(), number_of(code, Kind.BOX), who=caller().name, now=now(), act_id=new_id())
+    let_go_box(database(), number_of(code, Kind.BOX), **act())
     return _box(code)
 
 

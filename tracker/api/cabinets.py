@@ -7,12 +7,13 @@ from flask import Response, request
 from marshmallow import Schema, fields, validate
 
 from tracker.api.cabinet_shapes import CabinetShape, cabinet_json
-from tracker.api.context import caller, database, new_id, now, number_of, settings
+from tracker.api.context import number_of
 from tracker.api.schemas import DpiShape
 from tracker.api.service import CallBlueprint
-from tracker.labels.tongues import LANGUAGES
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role
+from tracker.translations.catalogues import LANGUAGES
+from tracker.web.context import act, database, settings
 from tracker.work.access import needs
 from tracker.work.boards import job_boards, needed, plan_job_boards
 from tracker.work.designs import cabinet_of_job, cabinets_of_job
@@ -95,7 +96,7 @@ def get_job_cabinet(code: str, name: str) -> dict[str, Any]:
 @needs(Role.FOREMAN)
 def post_job_boards(code: str) -> Any:
     """Plan the boards for all that is not cut and lies on no board that was begun; these get new codes."""
-    return plan_job_boards(database(), code, who=caller().name, now=now(), act_id=new_id())
+    return plan_job_boards(database(), code, **act())
 
 
 @blueprint.route("/jobs/<code>/boards", methods=["GET"])

@@ -1,54 +1,15 @@
-"""What every call needs: the database, the time, a new id, and who is calling."""
+"""What every call of the HTTP interface needs beside the shop: who is calling, and the number in a code."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
-from uuid import UUID, uuid4
 
 from flask import current_app, g, request
 
-from tracker.records.database import Database
-from tracker.settings import Settings
 from tracker.shop.codes import Kind, MisreadError
 from tracker.shop.errors import NotAllowedError, NotFoundError, NotSignedInError
 from tracker.shop.roles import Role
+from tracker.web.context import database
 from tracker.work.access import Bearer, Gate
 from tracker.work.box_numbers import code_read
-from tracker.work.print_queue import PrintQueue
-from tracker.work.together import ScanCounter
-
-
-def database() -> Database:
-    """The shop's database."""
-    found: Database = current_app.extensions["shop_database"]
-    return found
-
-
-def scan_counter() -> ScanCounter:
-    """Where scans are taken."""
-    found: ScanCounter = current_app.extensions["shop_scans"]
-    return found
-
-
-def print_queue() -> PrintQueue:
-    """Who sends prints."""
-    found: PrintQueue = current_app.extensions["shop_prints"]
-    return found
-
-
-def now() -> datetime:
-    """The server's time."""
-    return datetime.now(UTC)
-
-
-def new_id() -> UUID:
-    """An id for an act."""
-    return uuid4()
-
-
-def caller() -> Bearer:
-    """Who holds the token of this request."""
-    bearer: Bearer = g.bearer
-    return bearer
 
 
 def check_caller() -> None:
@@ -75,12 +36,6 @@ def _bearer() -> Bearer:
     found = from_session()
     if found is None:
         raise NotSignedInError("Send the header Authorization: Bearer TOKEN. The office gives tokens out.")
-    return found
-
-
-def settings() -> Settings:
-    """Return the settings of this service."""
-    found: Settings = current_app.extensions["shop_settings"]
     return found
 
 

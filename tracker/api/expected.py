@@ -8,7 +8,6 @@ from flask import Response, jsonify
 from marshmallow import Schema, fields, validate
 from sqlalchemy import Connection
 
-from tracker.api.context import caller, database
 from tracker.api.paging import cut, number_after
 from tracker.api.schemas import Shape
 from tracker.api.service import CallBlueprint
@@ -20,6 +19,7 @@ from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
+from tracker.web.context import bearer, database
 from tracker.work.access import needs
 
 blueprint = CallBlueprint("expected", __name__)
@@ -103,7 +103,7 @@ def get_expected(query: dict[str, Any]) -> Response:
 
 def _station(connection: Connection, named: str) -> StationView:
     """Return the station that is asked for. Raises NotFoundError, NotAllowedError."""
-    own = caller().station
+    own = bearer().station
     wanted = named or own
     if not wanted:
         raise NotFoundError("Name the station: the token is made for none.")

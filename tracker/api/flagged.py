@@ -6,7 +6,6 @@ from uuid import UUID
 
 from marshmallow import Schema, fields, validate
 
-from tracker.api.context import caller, database, new_id, now
 from tracker.api.paging import cut, number_after
 from tracker.api.schemas import HistoryShape, PageShape, Shape, Time
 from tracker.api.service import CallBlueprint
@@ -14,6 +13,7 @@ from tracker.records.contradictions import Flagged, contradiction, open_contradi
 from tracker.shop.contradictions import WANT_REASON, Choice, Contradiction, choices_of, offered
 from tracker.shop.errors import NotFoundError
 from tracker.shop.roles import Role
+from tracker.web.context import act, database
 from tracker.work.access import needs
 from tracker.work.settle import LONGEST_REASON, Settling, settle
 
@@ -95,7 +95,7 @@ def post_settle(body: dict[str, Any], seq: int) -> dict[str, Any]:
     if seq >= 2**63:
         raise NotFoundError("There is no flagged scan of this number.")
     settling = Settling(seq=seq, choice=body["choice"], reason=body["reason"].strip())
-    settle(database(), settling, who=caller().name, now=now(), act_id=new_id())
+    settle(database(), settling, **act())
     with database().read() as connection:
         found = contradiction(connection, seq)
     if found is None:

@@ -4,7 +4,6 @@ from typing import Any
 
 from flask import Response, jsonify, request
 
-from tracker.api.context import database
 from tracker.api.schemas import (
     ChangesQueryShape,
     ChangesShape,
@@ -20,6 +19,7 @@ from tracker.records.access import list_stations
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
+from tracker.web.context import database
 from tracker.work.access import add_slot, add_station, needs
 
 blueprint = CallBlueprint("floor", __name__)

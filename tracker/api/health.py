@@ -7,11 +7,11 @@ from flask import Blueprint, Response, current_app, jsonify
 from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, generate_latest
 from sqlalchemy.exc import SQLAlchemyError
 
-from tracker.api.context import database
 from tracker.records.database import SQLITE_VERSION
 from tracker.records.failures import failure_of
 from tracker.records.migrate import expected_revision, revision_of
 from tracker.shop.failures import Failure, told_of
+from tracker.web.context import database
 from tracker.work.access import open_to_all
 
 blueprint = Blueprint("health", __name__)

@@ -6,7 +6,6 @@ from typing import Any
 
 from flask import request
 
-from tracker.api.context import caller, database, new_id, now, settings
 from tracker.api.paging import cut, date_and_number, number_after, token_after
 from tracker.api.schemas import (
     BoxesShape,
@@ -29,6 +28,7 @@ from tracker.shop.lengths import Units
 from tracker.shop.order_warnings import order_warnings
 from tracker.shop.orders import Order
 from tracker.shop.roles import Role
+from tracker.web.context import act, database, settings
 from tracker.work.access import needs
 from tracker.work.intake import read_json_order, read_order_table
 from tracker.work.jobs import cancel_job, hold_job, resume_job
@@ -87,11 +87,11 @@ def import_job(form: dict[str, Any], query: dict[str, Any]) -> Any:
 
 
 def _take(order: Order, *, dry_run: bool) -> dict[str, Any] | tuple[dict[str, Any], int]:
-    packing, at = packing_of(database()), now()
-    told = {"warnings": order_warnings(order, boards_of(database()), settings().day_of(at))}
+    packing, signed = packing_of(database()), act()
+    told = {"warnings": order_warnings(order, boards_of(database()), settings().day_of(signed["now"]))}
     if dry_run:
         return {**asdict(preview_order(order, packing)), **told}, 200
-    taken = take_order(database(), order, who=caller().name, now=at, act_id=new_id(), packing=packing)
+    taken = take_order(database(), order, **signed, packing=packing)
     return {**asdict(taken), **told}
 
 
@@ -148,8 +148,8 @@ def _job(code: str) -> JobView:
     return job
 
 
-def _acting(act: Callable[..., None], code: str) -> JobView:
-    act(database(), code, who=caller().name, now=now(), act_id=new_id())
+def _acting(does: Callable[..., None], code: str) -> JobView:
+    does(database(), code, **act())
     return _job(code)
 
 

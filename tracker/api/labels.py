@@ -4,11 +4,12 @@ from typing import Any
 
 from flask import Response
 
-from tracker.api.context import database, number_of, settings
+from tracker.api.context import number_of
 from tracker.api.schemas import DpiShape
 from tracker.api.service import CallBlueprint
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role
+from tracker.web.context import database, settings
 from tracker.work.access import needs
 from tracker.work.label_choice import Choice, print_labels
 from tracker.work.labels import label_png

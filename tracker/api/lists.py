@@ -4,10 +4,10 @@ from typing import Any
 
 from marshmallow import Schema, fields
 
-from tracker.api.context import caller, database, now
 from tracker.api.schemas import Shape
 from tracker.api.service import CallBlueprint
 from tracker.shop.roles import Role
+from tracker.web.context import bearer, database, now
 from tracker.work.access import needs
 from tracker.work.lists import list_text, set_list
 
@@ -44,5 +44,5 @@ def put_list(body: dict[str, Any], name: str) -> dict[str, Any]:
 
     A standard is kept under its own name.
     """
-    kept = set_list(database(), name, body["text"], who=caller().name, now=now())
+    kept = set_list(database(), name, body["text"], who=bearer().name, now=now())
     return {"name": kept, "text": body["text"]}

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from tracker.api.context import caller, database, new_id, now, number_of
+from tracker.api.context import number_of
 from tracker.api.paging import cut, number_after
 from tracker.api.schemas import BoxCodeShape, LoadOrderShape, LoadShape, LoadsShape, PageShape, ShipShape
 from tracker.api.service import CallBlueprint
@@ -13,6 +13,7 @@ from tracker.records.shipping import ShippingBox, staying_of_loads
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
+from tracker.web.context import act, bearer, database
 from tracker.work.access import needs
 from tracker.work.loads import LeaveBehind, plan_load, ship_load, take_off_load, told_of_staying
 
@@ -26,7 +27,7 @@ blueprint = CallBlueprint("loads", __name__)
 def post_load(body: dict[str, Any]) -> dict[str, Any]:
     """Plan boxes for a load."""
     numbers = list(dict.fromkeys(number_of(code, Kind.BOX) for code in body["boxes"]))
-    code = plan_load(database(), numbers, body["ship_on"], who=caller().name, now=now(), act_id=new_id())
+    code = plan_load(database(), numbers, body["ship_on"], **act())
     return _load(code)
 
 
@@ -62,14 +63,14 @@ def post_ship(body: dict[str, Any], code: str) -> dict[str, Any]:
     The latter are the boxes of its jobs that stay: a foreman may let just these stay, with a reason.
     """
     load_id, leave_behind = number_of(code, Kind.LOAD), _leave_behind(body["leave_behind"])
-    ship_load(database(), load_id, leave_behind=leave_behind, who=caller().name, now=now(), act_id=new_id())
+    ship_load(database(), load_id, leave_behind=leave_behind, **act())
     return _load(code)
 
 
 def _leave_behind(word: dict[str, Any] | None) -> LeaveBehind | None:
     if word is None:
         return None
-    if not caller().role.includes(Role.FOREMAN):
+    if not bearer().role.includes(Role.FOREMAN):
         raise NotAllowedError("Only a foreman may let boxes stay behind.")
     return LeaveBehind(
         reason=word["reason"].strip(), boxes=frozenset(number_of(each, Kind.BOX) for each in word["boxes"])
@@ -83,7 +84,7 @@ def _leave_behind(word: dict[str, Any] | None) -> LeaveBehind | None:
 def post_take_off(body: dict[str, Any], code: str) -> dict[str, Any]:
     """Leave a box out of a load: it stays in the shop."""
     load_id, box_id = number_of(code, Kind.LOAD), number_of(body["box"], Kind.BOX)
-    take_off_load(database(), load_id, box_id, who=caller().name, now=now(), act_id=new_id())
+    take_off_load(database(), load_id, box_id, **act())
     return _load(code)
 
 

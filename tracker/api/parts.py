@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from tracker.api.context import caller, database, new_id, now, number_of
+from tracker.api.context import number_of
 from tracker.api.schemas import PartShape, PartWithHistoryShape, ReasonShape
 from tracker.api.service import CallBlueprint
 from tracker.records import look
@@ -13,6 +13,7 @@ from tracker.records.printing import prints_of
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotFoundError
 from tracker.shop.roles import Role
+from tracker.web.context import act, database, now
 from tracker.work.access import needs
 from tracker.work.replace import repair_part, replace_part
 
@@ -54,9 +55,7 @@ def post_replace(body: dict[str, Any], code: str) -> PartView:
         database(),
         number_of(code, Kind.PART),
         body["reason"],
-        who=caller().name,
-        now=now(),
-        act_id=new_id(),
+        **act(),
     )
     with database().read() as connection:
         return _part(look.part_view(connection, new_id_of_part), code)
@@ -69,7 +68,7 @@ def post_replace(body: dict[str, Any], code: str) -> PartView:
 def post_repair(body: dict[str, Any], code: str) -> PartView:
     """Record that a damaged part is good again."""
     part_id = number_of(code, Kind.PART)
-    repair_part(database(), part_id, body["reason"], who=caller().name, now=now(), act_id=new_id())
+    repair_part(database(), part_id, body["reason"], **act())
     with database().read() as connection:
         return _part(look.part_view(connection, part_id), code)
 

@@ -6,7 +6,6 @@ from typing import Any, TypeVar
 from marshmallow import Schema, fields, validate
 
 from tracker.api.cabinet_shapes import CabinetOrderShape, CabinetShape, cabinet_json
-from tracker.api.context import database
 from tracker.api.schemas import LiftingShape, Rows, Shape, lifting_json
 from tracker.api.service import CallBlueprint
 from tracker.shop.boxing.planner import MOST_CARTONS, MOST_PANELS, plan_boxes
@@ -17,6 +16,7 @@ from tracker.shop.cabinets.standard_reading import standard_from_table
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
+from tracker.web.context import database
 from tracker.work.access import needs
 from tracker.work.lists import standard_named
 

@@ -1,17 +1,18 @@
 """Printers and prints."""
 
 from typing import Any, Final
+from uuid import uuid4
 
 from flask import Response
 from marshmallow import Schema, fields, validate
 
-from tracker.api.context import caller, database, new_id, now, print_queue, settings
 from tracker.api.paging import cut, number_after
 from tracker.api.schemas import PageShape, Shape, Time
 from tracker.api.service import CallBlueprint
 from tracker.records.printing import PrinterRow, PrintRow, last_prints
 from tracker.shop.printing import LONGEST_NOTE, PrintState, Reason, cause_sentence, print_word, state_word
 from tracker.shop.roles import Role
+from tracker.web.context import bearer, database, now, print_queue, settings
 from tracker.work import printers as work
 from tracker.work.access import needs
 from tracker.work.label_choice import Choice, Only, Order, What
@@ -159,9 +160,9 @@ def post_print(body: dict[str, Any]) -> dict[str, Any]:
     row = work.printer_named(database(), name) if name else None
     own = {key: body.pop(key) for key in ("dpi", "copies", "reason", "note")}
     wish = Request(
-        request_id=request_id or new_id(), choice=Choice(**body), printer=None if row is None else row.id, **own
+        request_id=request_id or uuid4(), choice=Choice(**body), printer=None if row is None else row.id, **own
     )
-    number = take_print(database(), wish, who=caller().name, now=now())
+    number = take_print(database(), wish, who=bearer().name, now=now())
     if row is not None:
         print_queue().send(number)
     return _shaped(print_view(database(), number, now=now()))
@@ -205,7 +206,7 @@ def get_print_document(number: int) -> Response:
 @needs(Role.STATION)
 def post_cancel(number: int) -> dict[str, Any]:
     """Take a print back: it is not sent, or cancelled at the printer."""
-    cancel_print(database(), number, who=caller().name, now=now())
+    cancel_print(database(), number, who=bearer().name, now=now())
     return _shaped(print_view(database(), number, now=now()))
 
 
@@ -215,7 +216,7 @@ def post_cancel(number: int) -> dict[str, Any]:
 @needs(Role.STATION)
 def post_settle_print(body: dict[str, Any], number: int) -> dict[str, Any]:
     """Say what was seen at the printer: whether the labels came out."""
-    settle_print(database(), number, came_out=body["came_out"], who=caller().name, now=now())
+    settle_print(database(), number, came_out=body["came_out"], who=bearer().name, now=now())
     return _shaped(print_view(database(), number, now=now()))
 
 

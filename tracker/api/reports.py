@@ -4,11 +4,11 @@ from typing import Any
 
 from marshmallow import Schema, fields
 
-from tracker.api.context import caller, database, now
 from tracker.api.paging import cut, number_after
 from tracker.api.schemas import PageShape, Time
 from tracker.api.service import CallBlueprint
 from tracker.shop.roles import Role
+from tracker.web.context import bearer, database, now
 from tracker.work.access import needs
 from tracker.work.reports import close_report, open_reports
 
@@ -51,4 +51,4 @@ def get_reports(query: dict[str, Any]) -> dict[str, Any]:
 @needs(Role.FOREMAN)
 def post_close(number: int) -> None:
     """A report was dealt with: the part is replaced, the item sent."""
-    close_report(database(), number, who=caller().name, now=now())
+    close_report(database(), number, who=bearer().name, now=now())

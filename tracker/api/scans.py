@@ -7,7 +7,6 @@ from uuid import UUID
 
 from flask import Response, jsonify
 
-from tracker.api.context import caller, database, now, scan_counter
 from tracker.api.schemas import BatchShape, ResultsShape
 from tracker.api.service import CallBlueprint
 from tracker.records.clocks import wrong_clocks
@@ -17,6 +16,7 @@ from tracker.shop.codes import read_code
 from tracker.shop.roles import Role
 from tracker.shop.scans import Answer
 from tracker.shop.verdicts import Outcome
+from tracker.web.context import bearer, database, now, scan_counter
 from tracker.work.access import needs
 from tracker.work.scan import Sender
 
@@ -29,7 +29,7 @@ blueprint = CallBlueprint("scans", __name__)
 @needs(Role.STATION)
 def post_scans(batch: dict[str, Any]) -> Response:
     """Judge scans, one by one. A 200 means that they are on disk."""
-    who, received = caller(), now()
+    who, received = bearer(), now()
     sender = Sender(name=who.name, station=who.station, device=who.device)
     answers = scan_counter().take(batch["scans"], sender, received, sent=batch["sent_at"])
     names = _names(answers)

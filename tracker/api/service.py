@@ -112,8 +112,8 @@ _ABOUT = (
 _DOCS = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{{ document.info.title }}: calls</title>
-<link rel="icon" href="{{ url_for('static', filename='icon.svg') }}">
-<link rel="stylesheet" href="{{ url_for('static', filename='calls.css') }}">
+<link rel="icon" href="{{ url_for('static', filename='frame/icon.svg') }}">
+<link rel="stylesheet" href="{{ url_for('static', filename='frame/calls.css') }}">
 </head><body><main>
 <h1>{{ document.info.title }}: calls</h1>
 <p>{{ document.info.description }}</p>

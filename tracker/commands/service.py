@@ -44,7 +44,7 @@ def serve(host: str, port: int, certificate: Path | None, key: Path | None) -> N
     """
     from tracker.app import create_app
     from tracker.https import certificate_of
-    from tracker.pages.trust import PLAIN_PATHS
+    from tracker.pages.frame.trust import PLAIN_PATHS
     from tracker.records.migrate import upgrade
     from tracker.server import Server
 

@@ -1,8 +1,6 @@
 """The languages that paper speaks: what is printed may be read by another than whoever prints it."""
 
 from functools import lru_cache
-from pathlib import Path
-from types import MappingProxyType
 from typing import Final
 
 from babel.numbers import format_decimal, get_decimal_symbol
@@ -12,9 +10,7 @@ from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.lengths import Units
 from tracker.shop.saying import ENGLISH, Tongue
 from tracker.shop.written import length_number, length_text
-
-LANGUAGES: Final = MappingProxyType({ENGLISH: "English", "es": "Español"})
-_CATALOGUES: Final = Path(__file__).parents[1] / "pages" / "translations"
+from tracker.translations.catalogues import CATALOGUES, LANGUAGES
 
 
 @lru_cache(maxsize=len(LANGUAGES))
@@ -25,7 +21,7 @@ def tongue_of(language: str) -> Tongue:
         raise InvalidInputError("This language is not spoken here.", [fault])
     if language == ENGLISH:
         return IN_ENGLISH
-    known, decimal = Translations.load(_CATALOGUES, [language]), get_decimal_symbol(language)
+    known, decimal = Translations.load(CATALOGUES, [language]), get_decimal_symbol(language)
 
     def pattern(one: str, many: str, num: int) -> str:
         found: str = known.gettext(one) if one == many else known.ngettext(one, many, num)

@@ -1,0 +1,403 @@
+"""What is missing, before the truck: boxes that are not complete, and each missing part found, replaced or held."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
+from flask_babel import gettext as _
+from sqlalchemy import Connection
+from werkzeug.wrappers import Response as AnyResponse
+
+from tracker.pages.frame.polling import answer_if_changed
+from tracker.pages.frame.ways_back import way_back
+from tracker.pages.scanning.answer import outline_of
+from tracker.pages.words.days import day, moment
+from tracker.pages.words.happened import said_of
+from tracker.pages.words.outcomes import (
+    OUTCOMES,
+    REASONS,
+    STEPS,
+    box_state_word,
+    job_status_word,
+    part_status_word,
+    reason_word,
+    step_word,
+)
+from tracker.pages.words.spoken import spoken
+from tracker.records import history, look, missing_lists
+from tracker.records.boards import board_of
+from tracker.records.designs import marks_of
+from tracker.records.look import PartView
+from tracker.records.missing_lists import After, MissingPage, MissingPart, ShortBox
+from tracker.records.printing import prints_of
+from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
+from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.printing import print_word, reprint_reason
+from tracker.shop.progress import DEAD_STATUSES
+from tracker.shop.roles import Role
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import Outcome
+from tracker.web.context import act, bearer, database, now
+from tracker.web.numbers import number_within
+from tracker.work.access import needs
+from tracker.work.box_numbers import code_read
+from tracker.work.replace import repair_part, replace_part
+from tracker.work.reports import close_report
+
+blueprint = Blueprint("missing", __name__)
+
+VIEWS: Final = ("", "job", "load", "station")
+LOADS_SHOWN: Final = 20
+HISTORY_SHOWN: Final = 50
+PRINTS_SHOWN: Final = 20
+NEAR_SHOWN: Final = 3
+MATES_SHOWN: Final = 40
+LONGEST_REASON: Final = 200
+# What the log keeps of a reason is English, as all of its messages; the page says it in the reader's language.
+REASONS_TO_REPLACE: Final = ("lost", *(name.replace("_", " ") for name in REASONS))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Boxes under one heading: of a job, of a load, or all of them under none."""
+
+    key: str
+    boxes: Sequence[ShortBox]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Queue:
+    """The missing parts that wait at one step, with the box that each is for; and the stations that do the step."""
+
+    step: Step
+    stations: Sequence[str]
+    parts: Sequence[tuple[MissingPart, ShortBox]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What the address asks for: a view, one job or one load, and where the page begins."""
+
+    by: str
+    job: str
+    load: str
+    after: str
+
+
+# The list
+
+
+@blueprint.get("/missing")
+@needs(Role.STATION)
+def missing() -> str:
+    """The boxes that are not complete, what leaves soonest first; by job, by load or by station."""
+    asked = _asked()
+    return render_template(
+        "foreman/missing.html",
+        **_shown(asked),
+        live=url_for("missing.rows", **_address(asked)),
+        at=now(),
+    )
+
+
+@blueprint.get("/missing/rows")
+@needs(Role.STATION)
+def rows() -> Response:
+    """The same page's list, when something changed."""
+    asked = _asked()
+    return answer_if_changed(
+        database(), lambda: {"html": render_template("foreman/missing_rows.html", **_shown(asked))}
+    )
+
+
+def _asked() -> Asked:
+    given = {name: request.args.get(name, "")[:80] for name in ("by", "job", "load", "after")}
+    return Asked(**{**given, "by": given["by"] if given["by"] in VIEWS else ""})
+
+
+def _address(asked: Asked, *, after: str | None = None) -> dict[str, Any]:
+    found = {"by": asked.by, "job": asked.job, "load": asked.load, "after": asked.after if after is None else after}
+    return {name: value for name, value in found.items() if value}
+
+
+def _shown(asked: Asked) -> dict[str, Any]:
+    with database().read() as connection:
+        page = _page(connection, asked)
+        loads = missing_lists.open_loads(connection, limit=LOADS_SHOWN) if asked.by == "load" or asked.load else []
+        stations = missing_lists.stations_by_step(connection) if asked.by == "station" else {}
+    after = "" if page.next is None else str(page.next)
+    return {
+        "asked": asked,
+        "groups": _groups(page.boxes, asked.by),
+        "queues": _queues(page.boxes, stations) if asked.by == "station" else [],
+        "loads": {each.code: each for each in loads},
+        "count": len(page.boxes),
+        "parts_lacking": sum(box.parts_lacking for box in page.boxes),
+        "uncounted": sum(box.uncounted for box in page.boxes),
+        "more": url_for("missing.missing", **_address(asked, after=after)) if after else "",
+        "here": url_for("missing.missing", **_address(asked)),
+        **_tools(),
+    }
+
+
+def _page(connection: Connection, asked: Asked) -> MissingPage:
+    after = _after(asked.after)
+    if asked.load:
+        code = _read(asked.load)
+        if code is None or code.kind is not Kind.LOAD:
+            abort(404)
+        return missing_lists.missing_on_loads(connection, after=after, load_id=code.number)
+    if asked.by == "load" and not asked.job:
+        return missing_lists.missing_on_loads(connection, after=after)
+    return missing_lists.missing_page(connection, after=after, job_code=asked.job or None)
+
+
+def _after(text: str) -> After | None:
+    """Read where a page begins; a link that was cut short leads to the first page."""
+    try:
+        return missing_lists.read_after(text)
+    except ValueError:
+        return None
+
+
+def _groups(boxes: Sequence[ShortBox], by: str) -> list[Group]:
+    key: Callable[[ShortBox], str] = lambda _box: ""  # noqa: E731 - one of three short rules
+    if by == "job":
+        key = _job_of
+    elif by == "load":
+        key = _load_of
+    found: dict[str, list[ShortBox]] = {}
+    for each in boxes:
+        found.setdefault(key(each), []).append(each)
+    return [Group(key=name, boxes=some) for name, some in found.items()]
+
+
+def _job_of(each: ShortBox) -> str:
+    return each.job
+
+
+def _load_of(each: ShortBox) -> str:
+    return each.load or each.behind or ""
+
+
+def _queues(boxes: Sequence[ShortBox], stations: dict[str, list[str]]) -> list[Queue]:
+    waiting: dict[Step, list[tuple[MissingPart, ShortBox]]] = {step: [] for step in Step}
+    for each in boxes:
+        for part in each.parts:
+            waiting[Step(part.step)].append((part, each))
+    return [Queue(step=step, stations=stations.get(step, []), parts=parts) for step, parts in waiting.items() if parts]
+
+
+def _tools() -> dict[str, Any]:
+    return {
+        "day": day,
+        "moment": moment,
+        "step_word": step_word,
+        "box_state_word": box_state_word,
+        "part_status_word": part_status_word,
+        "job_status_word": job_status_word,
+        "said_of": said_of,
+        "may_act": bearer().role.includes(Role.FOREMAN),
+    }
+
+
+def _read(text: str) -> Code | None:
+    try:
+        return read_code(text)
+    except MisreadError:
+        return None
+
+
+# One part found
+
+
+@blueprint.get("/find")
+@needs(Role.STATION)
+def find() -> str | AnyResponse | tuple[str, int]:
+    """Everything about a part: where it is, what it passed, what lies beside it. Other codes lead to their own page."""
+    text = request.args.get("code", "").strip()
+    if not text:
+        return render_template("foreman/find_ask.html", text="", why="")
+    try:
+        code = code_read(database(), text)
+    except MisreadError:
+        return _not_found(text, _("This is none of the shop's codes, or it was read wrong."))
+    except NotFoundError as unknown:
+        return _not_found(text, spoken(unknown.detail))
+    if code.kind is Kind.PART:
+        return _part_page(code.number) or _not_found(text, _("No part of this shop has this code."))
+    if code.kind is Kind.BOX:
+        return redirect(f"/boxes/{code}")
+    if code.kind is Kind.LOAD:
+        return redirect(f"/loads/{code}")
+    return _not_found(text, _("This is not the code of a part, a box or a load."))
+
+
+def _not_found(text: str, why: str) -> tuple[str, int]:
+    return render_template("foreman/find_ask.html", text=text[:80], why=why), 404
+
+
+def _part_page(number: int, *, why: str = "") -> str | None:
+    with database().read() as connection:
+        part = look.part_view(connection, number)
+        if part is None:
+            return None
+        facts = _part_facts(connection, part)
+        prints = prints_of(connection, part.code, now(), limit=PRINTS_SHOWN)
+    return render_template(
+        "foreman/find.html",
+        part=part,
+        **facts,
+        prints=prints,
+        print_word=print_word,
+        reason_word=reprint_reason,
+        may_be_labelled=part.status not in DEAD_STATUSES,
+        why=why,
+        done=request.args.get("done", ""),
+        outcomes=OUTCOMES,
+        Outcome=Outcome,
+        STEPS=STEPS,
+        may_be_replaced=part.status not in DEAD_STATUSES,
+        **_tools(),
+    )
+
+
+def _part_facts(connection: Connection, part: PartView) -> dict[str, Any]:
+    standing = history.standing(connection, part.id)
+    box_id = read_code(part.box).number
+    seen = part.last_seen
+    near: tuple[list[history.Near], list[history.Near]] = ([], [])
+    if seen is not None and standing.station_id is not None:
+        near = (
+            history.scanned_before(connection, standing.station_id, seen.at, beside=part.id, limit=NEAR_SHOWN)[::-1],
+            history.scanned_after(connection, standing.station_id, seen.at, beside=part.id, limit=NEAR_SHOWN),
+        )
+    marks = marks_of(connection, [part.id]).get(part.id)
+    happened = history.last_of_part(connection, part.id, box_id, limit=HISTORY_SHOWN)
+    return {
+        "standing": standing,
+        "who": missing_lists.last_scanned_by(connection, [part.id]).get(part.id, ""),
+        "stations": missing_lists.stations_by_step(connection),
+        "before": near[0],
+        "after": near[1],
+        "mates": [
+            each for each in history.box_mates(connection, box_id, limit=MATES_SHOWN + 1) if each.code != part.code
+        ],
+        "board": board_of(connection, part.id),
+        "board_mates": history.board_mates(connection, part.id, limit=MATES_SHOWN),
+        "outline": outline_of(part, marks),
+        "happened": happened,
+        "passed": _passed(part, standing, happened),
+    }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leg:
+    """One step on a part's way: ``state`` is done, taken (as done, without a scan), next or open."""
+
+    step: Step
+    state: str
+    seen: history.Happened | None
+
+
+def _passed(part: PartView, standing: history.Standing, happened: Sequence[history.Happened]) -> list[Leg]:
+    """The map of the stations: each step of the route, and the latest scan that passed the part through it."""
+    seen = {
+        each.step: each
+        for each in reversed(happened)
+        if each.action == "pass" and each.outcome in (Outcome.DONE, Outcome.AGAIN) and not each.undone
+    }
+    legs = []
+    for step in map(Step, part.route):
+        state = "open"
+        if part.step == step:
+            state = "next"
+        elif step in standing.done:
+            state = "taken" if step in standing.inferred else "done"
+        legs.append(Leg(step=step, state=state, seen=seen.get(step) if state == "done" else None))
+    return legs
+
+
+# Replace and repair
+
+
+@blueprint.get("/parts/<code>/replace")
+@needs(Role.FOREMAN)
+def ask_replace(code: str) -> str:
+    """Ask why a part is to be made anew, and say what that does."""
+    return _replace_page(_part_of(code))
+
+
+@blueprint.post("/parts/<code>/replace")
+@needs(Role.FOREMAN)
+def do_replace(code: str) -> AnyResponse | tuple[str, int]:
+    """Order a new part in place of one; its old label is dead. A report from site that asked for it is closed."""
+    part = _part_of(code)
+    reason = _reason()
+    if reason is None:
+        return _replace_page(part, why=_("Choose a reason, or write one of up to 200 characters.")), 422
+    made = act()
+    try:
+        new = replace_part(database(), part.id, reason, **made)
+    except ConflictError as refused:
+        return _replace_page(part, why=spoken(refused.detail)), 409
+    report = number_within(request.form.get("report", ""))
+    if report:
+        _close_quietly(report, made)
+    return redirect(url_for("missing.find", code=part_code(new), done="replaced"), 303)
+
+
+@blueprint.post("/parts/<code>/repair")
+@needs(Role.FOREMAN)
+def do_repair(code: str) -> AnyResponse | tuple[str, int]:
+    """Record that a damaged part is good again."""
+    part = _part_of(code)
+    reason = _reason()
+    if reason is None:
+        return _part_page(part.id, why=_("Say in up to 200 characters what was done.")) or "", 422
+    try:
+        repair_part(database(), part.id, reason, **act())
+    except ConflictError as refused:
+        return _part_page(part.id, why=spoken(refused.detail)) or "", 409
+    return redirect(url_for("missing.find", code=part.code, done="repaired"), 303)
+
+
+def _close_quietly(report: int, made: dict[str, Any]) -> None:
+    """Close the report that led here; somebody else may have closed it meanwhile."""
+    try:
+        close_report(database(), report, who=made["who"], now=made["now"])
+    except NotFoundError:
+        return
+
+
+def _part_of(code: str) -> PartView:
+    read = _read(code)
+    if read is None or read.kind is not Kind.PART:
+        abort(404)
+    with database().read() as connection:
+        part = look.part_view(connection, read.number)
+    if part is None:
+        abort(404)
+    return part
+
+
+def _reason() -> str | None:
+    """The reason as written, else as chosen; None for none."""
+    reason = request.form.get("other", "").strip() or request.form.get("reason", "").strip()
+    return reason if 1 <= len(reason) <= LONGEST_REASON and reason.isprintable() else None
+
+
+def _replace_page(part: PartView, *, why: str = "") -> str:
+    with database().read() as connection:
+        box_state = history.standing(connection, part.id).box_state
+    return render_template(
+        "foreman/find_replace.html",
+        part=part,
+        box_state=box_state,
+        why=why,
+        reasons=[(each, reason_word(each)) for each in REASONS_TO_REPLACE],
+        report=number_within(request.values.get("report", "")) or 0,
+        back=way_back(url_for("missing.find", code=part.code)),
+        **_tools(),
+    )

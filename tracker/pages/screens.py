@@ -1,0 +1,23 @@
+"""All screens, as one list for the application to register."""
+
+from typing import Final
+
+from flask import Blueprint
+
+from tracker.pages.bench import bench
+from tracker.pages.foreman import board, flagged, missing, reports
+from tracker.pages.frame import sign_in, trust
+from tracker.pages.office import boxes, lists, loads, people, search
+from tracker.pages.office.labels import labels, layouts, prints
+from tracker.pages.office.orders import orders
+from tracker.pages.scanning import offline
+from tracker.pages.site import label_links, sheet
+from tracker.pages.station import station
+
+BLUEPRINTS: Final[tuple[Blueprint, ...]] = tuple(
+    screen.blueprint
+    for screen in (
+        *(sign_in, offline, trust, people, station, bench, board, missing, reports, flagged, sheet, label_links),
+        *(orders, search, boxes, loads, labels, layouts, prints, lists),
+    )
+)

@@ -1,0 +1,54 @@
+"""What leaves short, in the reader's words: where the rest of a box is, and why a box stays behind its load."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tracker.pages.words.days import day
+from tracker.pages.words.outcomes import box_name, box_state_word, ngettext
+from tracker.pages.words.outcomes import gettext as _
+from tracker.records.follow_ups import FollowUp
+from tracker.records.shipping import READY_STATES, ShippingBox
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """Where the rest of a box is: the box that holds it, a sentence, and whether it is left behind."""
+
+    box: FollowUp
+    says: str
+    left_behind: bool
+
+
+def rests_of(follow_ups: Sequence[FollowUp], load: str | None) -> list[Rest]:
+    """Say where the rest of a box is that is planned for ``load``, or for none."""
+    return [Rest(box=each, says=_says(each, load), left_behind=not each.leaves_with(load)) for each in follow_ups]
+
+
+def why_it_stays(box: ShippingBox) -> str:
+    """Say why a box stays behind: how it stands, what holds it, and what it lacks."""
+    why = [box_state_word(box.state)]
+    if box.job_status == "held":
+        why.append(_("its job is on hold"))
+    elif box.kept:
+        why.append(_("on hold"))
+    if box.missing:
+        why.append(ngettext("lacks %(num)d part", "lacks %(num)d parts", box.missing))
+    if box.uncounted:
+        why.append(ngettext("%(num)d kind of item not counted", "%(num)d kinds of items not counted", box.uncounted))
+    if box.state in READY_STATES:
+        why.append(_("planned for no load"))
+    return ", ".join(why)
+
+
+def _says(each: FollowUp, load: str | None) -> str:
+    if each.shipped:
+        return _("Sealed short: the rest has left in box %(name)s.", name=box_name(each.name))
+    if each.load is None or each.ship_on is None:
+        return _("Sealed short: the rest is in box %(name)s, on no load.", name=box_name(each.name))
+    if each.load == load:
+        return _("Sealed short: the rest is in box %(name)s, on the same load.", name=box_name(each.name))
+    return _(
+        "Sealed short: the rest is in box %(name)s, on the load of %(day)s.",
+        name=box_name(each.name),
+        day=day(each.ship_on),
+    )
