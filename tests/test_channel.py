@@ -112,6 +112,12 @@ def test_whoever_asks_for_the_end_of_a_connection_gets_it(connect: Connect, vers
         assert client.recv(1) == b""
 
 
+def test_an_address_that_is_none_is_a_bad_request(connect: Connect) -> None:
+    with connect() as client:
+        client.sendall(b"GET http://[ HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        assert client.recv(64).startswith(b"HTTP/1.1 400")
+
+
 def test_a_body_over_the_limit_is_not_kept_and_the_connection_goes_on(connect: Connect) -> None:
     with connect() as client:
         for sent, kept in ((SMALL, SMALL), (SMALL + 1, 0), (40 * SMALL, 0)):

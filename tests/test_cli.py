@@ -422,7 +422,10 @@ def test_what_this_user_may_not_read_or_write_is_told_in_a_sentence(job: Run, tm
     assert "Permission denied" in done.stderr
 
 
-@pytest.mark.parametrize("arguments", [["verify", "--json"], ["layout"], ["labels", "J-1", "--out", "-"]])
+@pytest.mark.parametrize(
+    "arguments",
+    [["verify", "--json"], ["layout"], ["labels", "J-1", "--out", "-"], ["token", "x", "--role", "station"]],
+)
 def test_a_full_disk_behind_standard_output_is_told_in_a_sentence(job: Run, arguments: list[str]) -> None:
     with Path("/dev/full").open("wb") as full:
         done = _in_a_process(arguments, stdout=full)

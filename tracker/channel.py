@@ -4,7 +4,7 @@ from io import BytesIO
 from typing import Any
 
 from waitress.channel import HTTPChannel
-from waitress.parser import HTTPRequestParser
+from waitress.parser import HTTPRequestParser, ParsingError
 from waitress.task import WSGITask
 
 from tracker.web.bodies import most_bytes
@@ -42,10 +42,14 @@ class BoundedParser(HTTPRequestParser):  # type: ignore[misc]  # waitress has no
     body_rcv: Any
     completed: bool
     expect_continue: bool
+    _most = 0
 
     def parse_header(self, header_plus: bytes) -> None:
         """Take in the header, and see from it whether the body is kept."""
-        super().parse_header(header_plus)
+        try:
+            super().parse_header(header_plus)
+        except ValueError as error:  # the address of a host, which waitress reads without care
+            raise ParsingError(f"Bad URI: {error}") from error
         self._most = most_bytes(self.path)
         if self.content_length > self._most:
             self.body_rcv.getbuf().close()

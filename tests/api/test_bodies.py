@@ -16,6 +16,7 @@ ODD = {
     "deep objects": '{"scans":' * 990 + "1" + "}" * 990,
     "deeper than Python reads": "[" * 30_000 + "]" * 30_000,
     "a number of 5,000 digits": '{"quantity": ' + "1" * 5_000 + "}",
+    "an object of 1,001 names": json.dumps({f"name {number}": 0 for number in range(1_001)}),
     "half a character": '{"code": "\\ud800"}',
     "half a character in a name": '{"\\udfff": 1}',
 }

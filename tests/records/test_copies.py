@@ -143,12 +143,11 @@ def test_a_copy_holds_the_key_and_gives_it_to_the_folder_where_it_is_restored(
         assert raw.execute("SELECT name FROM sqlite_master WHERE name = 'copied_key'").fetchall() == []
 
 
-def test_a_copy_of_an_earlier_version_without_a_key_leaves_the_key_that_is_there(
-    sqlite: Database, tmp_path: Path
-) -> None:
+@pytest.mark.parametrize("gone", ["DROP TABLE copied_key", "UPDATE copied_key SET secret_key = ' '"])
+def test_a_copy_without_a_key_leaves_the_key_that_is_there(sqlite: Database, tmp_path: Path, gone: str) -> None:
     copy_to(sqlite, tmp_path / "copy.db", secret_key=KEY)
     with closing(sqlite_module.connect(str(tmp_path / "copy.db"))) as raw, raw:
-        raw.execute("DROP TABLE copied_key")
+        raw.execute(gone)
     assert restore_from(sqlite, tmp_path / "copy.db", _settings(tmp_path)).secret_key is None
     assert not _settings(tmp_path).secret_file.exists()
 

@@ -1,6 +1,7 @@
 """Commands for who and what may sign in: people and tokens."""
 
 import secrets
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -25,7 +26,12 @@ def token(name: str, role: str, station: str | None, as_json: bool) -> None:
     plain = make_token(
         shop_database(), name, Role(role), station, secret=lambda: secrets.token_urlsafe(32), now=datetime.now(UTC)
     )
-    put({"token": plain, "name": name, "role": role, "station": station}, plain, as_json=as_json)
+    try:
+        put({"token": plain, "name": name, "role": role, "station": station}, plain, as_json=as_json)
+        sys.stdout.flush()
+    except OSError as error:
+        told = f"The token was made but could not be shown: {error.strerror}."
+        raise click.ClickException(f"{told} Withdraw it (tracker withdraw) and make another.") from error
 
 
 @main.command()

@@ -227,12 +227,12 @@ def _put_key(raw: Any, secret_key: str) -> None:
 
 
 def _take_key(raw: Any) -> str | None:
-    """Take the key out of a copy; copies of earlier versions hold none."""
+    """Take the key out of a copy; copies of earlier versions hold none. An empty one would open nothing: it is none."""
     with raw:
         raw.execute("CREATE TABLE IF NOT EXISTS copied_key (secret_key TEXT NOT NULL)")
         row = raw.execute("SELECT secret_key FROM copied_key").fetchone()
         raw.execute("DROP TABLE copied_key")
-    return None if row is None else str(row[0])
+    return None if row is None or not str(row[0]).strip() else str(row[0])
 
 
 def _put_in_place(database: Database, prepared: Path, settings: Settings) -> Path | None:

@@ -13,7 +13,7 @@ from typing import Any, Final
 from sqlalchemy import event, text
 
 from tracker.records.database import Database
-from tracker.shop.errors import ConflictError
+from tracker.shop.errors import ConflictError, InvalidInputError
 
 _ENDING: Final = ".in-use"
 _KEY: Final = int.from_bytes(b"flatpack")  # of the advisory lock: own choice
@@ -37,6 +37,8 @@ def _refusal(*, alone: bool) -> ConflictError:
 @contextmanager
 def _hold_file(database: Database, *, alone: bool) -> Iterator[None]:
     path = Path(database.url.database or "").resolve()
+    if path.exists() and not path.is_file():  # a device or a folder gets no file beside it
+        raise InvalidInputError(f"{path} is no database. Is TRACKER_DATABASE_URL right?")
     access = os.O_RDWR if sys.platform == "win32" else os.O_RDONLY  # another's file can be locked, too
     number = os.open(path.with_name(path.name + _ENDING), access | os.O_CREAT, 0o644)
     try:

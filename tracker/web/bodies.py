@@ -14,6 +14,7 @@ SMALL: Final = 64 * _KIB
 LARGEST: Final = 80 * _MIB
 DEEPEST: Final = 50
 MOST_INNER: Final = 500_000  # lists and objects; an order of 200,000 rows with edges has 400,000
+MOST_NAMES: Final = 1_000  # in one object; each that nobody knows would be told
 
 # The most bytes of a body by its path; one that ends with a slash stands for all below it. The rest is SMALL.
 MOST_BYTES: Final = {
@@ -54,21 +55,22 @@ class CarefulJson(DefaultJSONProvider):
             raise BadRequest(f"The JSON has more than {MOST_INNER:,} lists and objects. Nothing was stored.")
         try:
             found = super().loads(text, **kwargs)
-            too_deep = _nests_deeply(found)
+            wrong = _wrong_shape(found)
         except RecursionError:
-            too_deep = True
+            wrong = _TOO_DEEP
         except ValueError as error:
             if isinstance(error, JSONDecodeError):
                 raise
             raise BadRequest("The JSON has a number with too many digits. Nothing was stored.") from None
-        if too_deep:
-            raise BadRequest(f"The JSON is nested more than {DEEPEST} deep. Nothing was stored.")
+        if wrong:
+            raise BadRequest(f"The JSON {wrong}. Nothing was stored.")
         if _SURROGATE.search(text) and _has_half_a_character(found):
             raise BadRequest("The JSON has a text with half a character (a lone surrogate). Nothing was stored.")
         return found
 
 
 _SURROGATE: Final = re.compile(r"\\u[dD][89a-fA-F]")
+_TOO_DEEP: Final = f"is nested more than {DEEPEST} deep"
 _HALF: Final = re.compile("[\ud800-\udfff]")
 
 
@@ -76,13 +78,15 @@ def _within(each: Any) -> Iterable[Any]:
     return each.values() if isinstance(each, dict) else each
 
 
-def _nests_deeply(found: Any) -> bool:
+def _wrong_shape(found: Any) -> str:
     level = [found] if isinstance(found, dict | list) else []
     for _depth in range(DEEPEST):
+        if any(isinstance(each, dict) and len(each) > MOST_NAMES for each in level):
+            return f"has an object with more than {MOST_NAMES:,} names"
         level = [inner for each in level for inner in _within(each) if isinstance(inner, dict | list)]
         if not level:
-            return False
-    return True
+            return ""
+    return _TOO_DEEP
 
 
 def _has_half_a_character(found: Any) -> bool:
