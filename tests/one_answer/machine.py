@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from tests.one_answer.model import START, Box, Load, Model, Part, Reading, State
-from tests.one_answer.surfaces import Api, Lack, Pages, lack, short_items
+from tests.one_answer.surfaces import Api, Lack, Pages, boxes_in, lack, short_items
 from tests.pages.callers import Caller, signed_in
 from tracker.app import create_app
 from tracker.records.database import Database
@@ -198,6 +198,9 @@ class Shop(RuleBasedStateMachine):
         self.state = self.model.fold()
         for reading in readings if not late else ():
             assert reading.as_told, reading
+        if readings[-1].kind in ("load", "box") and readings[-1].station == "SHIP-1" and readings[-1].outcome == "done":
+            load = self.state.boxes[readings[-1].code].load if readings[-1].kind == "box" else readings[-1].code
+            self.dock_agrees(answer["results"][-1]["message"], load or "")
 
     def _row(self, reading: Reading) -> dict[str, Any]:
         code = reading.code
@@ -255,8 +258,8 @@ class Shop(RuleBasedStateMachine):
 
     @rule(station=ANYWHERE, text=st.sampled_from([UNKNOWN, MISREAD]), then=st.sampled_from(["damaged", "place", ""]))
     def read_nothing_known(self, station: str, text: str, then: str) -> None:
-        more = [self.reading(station, then)] if then else []
-        self.scans([self.reading(station, "unread", box=text), *more])
+        first = self.reading(station, "unread", box=text)
+        self.scans([first, *([self.reading(station, then)] if then else [])])
 
     @precondition(lambda self: self.sent)
     @rule(first=st.integers(0, 200), count=st.integers(1, 4))
@@ -563,6 +566,7 @@ class Shop(RuleBasedStateMachine):
             self.job_agrees(self.job(self.turn), wanted)
             self.box_agrees(self.state.boxes[self.box(self.turn)])
             self.bench_agrees(BENCHES[self.turn % 2])
+            self.board_agrees()
             if self.state.loads:
                 self.load_agrees(self.state.loads[self.load(self.turn)])
             assert list(verify(self.service.database)) == []
@@ -585,14 +589,19 @@ class Shop(RuleBasedStateMachine):
         if self.state.jobs[box.job] == "cancelled" or box.state == "shipped":
             return
         packed = told["status"] == "packed"
+        stands = (packed, told["damaged"], told["box"]) == (self.state.in_box(code), self.state.damaged(code), part.box)
         if code in self.model.adopted:
-            self.model.adopted[code] = packed
-            return
-        stands = (packed, told["damaged"]) == (self.state.in_box(code), self.state.damaged(code))
-        if not stands or (not told["damaged"] and told["step"] != self.state.next_step(part)):
-            about = [each for each in flagged if self.touches(each, code, part.box)]
-            assert about, (told, "nothing is flagged", self.story(code))
-            self.model.adopted[code] = packed
+            self.adopt(part, told)
+        elif not stands or (not told["damaged"] and told["step"] != self.state.next_step(part)):
+            about = any(self.touches(each, code, part.box) for each in flagged)
+            history = self.look.get(f"/parts/{code}")["history"]  # what was flagged and then taken back stands here
+            assert about or any(row["flag"] for row in history), (told, "nothing is flagged", self.story(code))
+            self.adopt(part, told)
+
+    def adopt(self, part: Part, told: dict[str, Any]) -> None:
+        """Take a part that waits for a foreman's decision as it is told."""
+        self.model.adopted[part.code] = (told["status"] == "packed", told["box"])
+        part.box = told["box"]
 
     def touches(self, flagged: dict[str, Any], part: str, box: str) -> bool:
         """Whether a flagged scan is about a part: it names it or its box, meant it, or came to a bench before it."""
@@ -664,3 +673,28 @@ class Shop(RuleBasedStateMachine):
         assert {each["box"] for each in told["boxes"]} == set(load.boxes)
         if not load.shipped:
             self.agree_on_stays_behind(told)
+            keeping, staying = self.pages.load(load.code)
+            stopped = {code for code in load.boxes if self.stopped(self.state.boxes[code])}
+            assert staying == self.state.stays_behind(load.boxes, load.code)
+            assert keeping == self.state.keeps_load(load.code) | stopped
+
+    def stopped(self, box: Box) -> bool:
+        """Whether a person holds a box or its job."""
+        return box.held or self.state.jobs[box.job] in ("held", "cancelled")
+
+    def board_agrees(self) -> None:
+        wanted = {}
+        for job in JOBS:
+            boxes = [box for box in self.state.boxes.values() if box.job == job and not box.gone]
+            closed = sum(box.state in ("sealed", "loaded", "shipped") for box in boxes)
+            shipped = sum(box.state == "shipped" for box in boxes)
+            if self.state.jobs[job] in ("open", "held"):
+                wanted[job] = [closed, len(boxes), shipped, len(boxes) - shipped if shipped else 0]
+        assert self.pages.board() == wanted
+
+    def dock_agrees(self, said: str, load: str) -> None:
+        """What the dock is told when a load or a box of it was scanned: which boxes stay, three of them by name."""
+        behind = self.state.stays_behind(self.state.loads[load].boxes, load)
+        named = boxes_in(said.partition("Stays behind: ")[2])
+        assert named <= behind
+        assert len(named) == min(3, len(behind))

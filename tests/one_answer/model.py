@@ -95,7 +95,7 @@ class Model:
         self.step_of = steps
         self.strict = frozenset(strict)
         self.events: list[tuple[datetime, int, Callable[[State], None]]] = []
-        self.adopted: dict[str, bool] = {}
+        self.adopted: dict[str, tuple[bool, str]] = {}  # what is flagged is taken as it is: packed or not, and its box
         self.readings: list[Reading] = []
 
     def add(self, at: datetime, event: Callable[["State"], None]) -> None:
@@ -113,6 +113,8 @@ class Model:
         for at, _seq, event in sorted(self.events, key=lambda each: each[:2]):
             if at <= until:
                 event(state)
+        for code in self.adopted.keys() & state.parts.keys():
+            state.parts[code].box = self.adopted[code][1]
         return state
 
 
@@ -143,7 +145,7 @@ class State:
         """Whether a part is in its box: packed, not damaged, its label not replaced."""
         adopted = self.model.adopted.get(part)
         if adopted is not None:
-            return adopted
+            return adopted[0]
         return self.done(part, "pack") and not self.damaged(part)
 
     def next_step(self, part: Part) -> str | None:
@@ -410,6 +412,8 @@ class State:
         reading.meant = part
         if reading.code:
             self.last_part[reading.station] = (reading.code, reading.at)
+        elif reading.outcome == "unknown":
+            self.last_part[reading.station] = (None, reading.at)  # a card that marked nothing was told to start anew
         if not part:
             self._outcome(reading, {REFUSED})
             return

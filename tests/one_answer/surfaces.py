@@ -10,6 +10,7 @@ from lxml import html
 Element = Any  # lxml has no types
 _NUMBER = re.compile(r"\d+")
 _COUNTED = re.compile(r"(?P<item>.+): (?P<counted>\d+) of \d+ counted")
+_BOXES_OF_JOB = re.compile(r"(\d+) of (\d+) boxes sealed, (\d+) shipped")
 _PART, _BOX = re.compile(r"P\d{10}"), re.compile(r"B\d{10}")
 
 
@@ -116,6 +117,26 @@ class Pages:
         parts = page.xpath('//section[@data-region="missing"]/ol/li/@data-part')
         return head[0], lack(parts, short)
 
+    def load(self, code: str) -> tuple[set[str], set[str]]:
+        """The boxes that a load's page says keep it from leaving, and those that stay behind."""
+        page = self.look(f"/loads/{code}")
+        keeping = page.xpath('//section[@aria-labelledby="boxes"]//li[@class="short"]/h3//code')
+        staying = page.xpath('//section[@aria-labelledby="stays"]//li//a/@href')
+        return {text_of(each) for each in keeping}, {each.rsplit("/", 1)[1] for each in staying}
+
+    def board(self) -> dict[str, list[int]]:
+        """Of each job on the board: how many boxes are sealed, there are, have shipped, and are still owed."""
+        found = {}
+        for section in self.look("/").xpath('//section[starts-with(@data-key, "job-")]'):
+            counts = _BOXES_OF_JOB.search(text_of(section))
+            assert counts is not None, text_of(section)
+            owed = section.xpath('.//strong[@class="owed"]')
+            found[text_of(section.xpath("./h2/a")[0])] = [
+                *(int(each) for each in counts.groups()),
+                first_number(text_of(owed[0])) if owed else 0,
+            ]
+        return found
+
 
 def text_of(element: Element) -> str:
     """The words of an element, in one line."""
@@ -127,6 +148,11 @@ def code_in(element: Element, kind: re.Pattern[str]) -> str:
     found = kind.search(text_of(element))
     assert found is not None, text_of(element)
     return found[0]
+
+
+def boxes_in(words: str) -> set[str]:
+    """The codes of boxes in a sentence."""
+    return set(_BOX.findall(words))
 
 
 def first_number(words: str) -> int:
