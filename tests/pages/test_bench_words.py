@@ -63,6 +63,14 @@ def test_a_box_whose_parts_are_in_is_not_said_to_wait_for_them(callers: dict[Rol
     assert "Scan its parts" not in said
 
 
+def test_a_box_leaves_on_the_day_of_its_load(callers: dict[Role, Caller], floor: Floor) -> None:
+    packer = callers[Role.PACKER]
+    scan(packer, floor.box_101)
+    assert "<span>leaves Fri, Mar 5</span>" in packer.get("/pack/PACK-1").text, "its job's day while no load is planned"
+    load = floor.plan(floor.box_101)
+    assert f"<span>leaves Thu, Mar 4 · {load}</span>" in packer.get("/pack/PACK-1").text
+
+
 def test_a_missing_part_says_what_it_waits_for_and_only_one_that_is_there_is_next(
     callers: dict[Role, Caller], floor: Floor
 ) -> None:

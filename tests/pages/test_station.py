@@ -566,6 +566,16 @@ def test_a_reason_and_then_a_scan_marks_the_scanned_part(page: Page, shop: Shop)
     assert not shop.floor.part(shop.floor.deck).damaged
 
 
+def test_a_reason_is_for_the_next_reading_alone(page: Page, shop: Shop) -> None:
+    open_station(page, shop)
+    scanner = StationScanner(page)
+    page.get_by_role("button", name="Scratched").click()
+    assert scanner.read(shop.floor.slot) == "Nothing marked"
+    expect(page.locator("#asked")).to_be_hidden()
+    assert scanner.read(shop.floor.deck) == "Done"
+    assert not shop.floor.part(shop.floor.deck).damaged
+
+
 def shade(page: Page) -> tuple[str | None, str]:
     """How the answer is shaded, and the colour behind its word."""
     behind = page.evaluate("getComputedStyle(document.querySelector('#answer .told-word')).backgroundColor")

@@ -134,7 +134,10 @@ class PlaceView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxView:
-    """A box and its planned content, parts in the order in which they are laid."""
+    """A box and its planned content, parts in the order in which they are laid.
+
+    It ``leaves`` on its load's day, or where none is planned on the day when its job is ``due``.
+    """
 
     id: int
     code: str
@@ -144,6 +147,7 @@ class BoxView:
     job: str
     customer: str
     due: date
+    leaves: date
     state: str
     cabinets: list[str]
     mass_kg: float
@@ -354,7 +358,11 @@ def _entry(row: Any) -> HistoryEntry:
 
 # Boxes
 
-_BOX_QUERY = select(box, job.c.code.label("job_code"), job.c.customer, job.c.due).join(job, job.c.id == box.c.job_id)
+_BOX_QUERY = (
+    select(box, job.c.code.label("job_code"), job.c.customer, job.c.due, load.c.ship_on)
+    .join(job, job.c.id == box.c.job_id)
+    .outerjoin(load, load.c.id == box.c.load_id)
+)
 
 
 def box_view(connection: Connection, box_id: int) -> BoxView | None:
@@ -426,6 +434,7 @@ def _box(row: Any, parts: list[PartView], items: list[ItemView], places: dict[st
         job=row.job_code,
         customer=row.customer,
         due=row.due,
+        leaves=row.ship_on or row.due,
         state=row.state,
         cabinets=sorted({each.cabinet for each in parts}),
         mass_kg=row.mass_kg,

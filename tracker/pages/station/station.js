@@ -132,6 +132,7 @@ function onCode(text, { repeated }) {
     take("damaged", code, { reason: asked.reason });
     ask(null);
   } else {
+    if (asked) ask(null); // something else was read: the reason was not for what comes next
     take("pass", code);
   }
 }
@@ -172,6 +173,7 @@ at("undo").addEventListener("click", () => {
     at("twice").textContent = words("undoneTwice");
   } else {
     undone = performance.now();
+    if (asked) ask(null);
     take("undo", at("answer").dataset.sound === "kept" ? meant : "");
   }
 });
