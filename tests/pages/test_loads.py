@@ -116,6 +116,14 @@ def test_loads_can_be_planned_by_keyboard_alone(shop: Shop, page: Page) -> None:
     assert page.locator(".short").count() == 1
 
 
+def test_a_box_on_a_load_says_that_its_items_are_not_counted(shop: Shop, page: Page) -> None:
+    floor = shop.floor
+    floor.pack_all()
+    load = floor.plan(floor.box_101)
+    shop.sign_in(page, f"/loads/{load}", Role.PACKER)
+    expect(page.get_by_role("main")).to_contain_text("1 kind of item not counted")
+
+
 def test_loads_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
     load = shop.floor.plan(shop.floor.box_101)
     for name, path in (("loads", "/loads"), ("load-new", "/loads/new?every=1"), ("load", f"/loads/{load}")):
