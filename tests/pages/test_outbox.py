@@ -442,6 +442,7 @@ def test_an_undo_pressed_offline_takes_back_what_was_read_before_it_or_nothing(
 ) -> None:
     replace_part(shop.database, 2, "lost", **shop.floor.act())
     page = shop.open(context, path)
+    wait_until_kept(page)  # while the service worker takes over, a request may pass what stops it
     scanner = Scanner(page)
     scanner.pull(part_code(1))
     told(page, "done")
