@@ -32,6 +32,18 @@ def test_a_held_box_is_packed_but_not_sealed_until_it_is_let_go(floor: Floor) ->
     floor.check()
 
 
+def test_a_held_box_of_items_alone_is_not_sealed(floor: Floor) -> None:
+    floor.pack_all()
+    rest = floor.seal(floor.box_101, override="the pins are late").follow_up
+    assert rest is not None
+    hold(floor, rest)
+    with pytest.raises(ConflictError, match="on hold"):
+        floor.seal(rest, PINS)
+    let_go(floor, rest)
+    floor.seal(rest, PINS)
+    floor.check()
+
+
 def test_a_held_box_does_not_come_onto_its_load_and_its_load_does_not_leave(floor: Floor) -> None:
     floor.seal_both()
     load = floor.plan(floor.box_101, floor.box_102)

@@ -4,6 +4,7 @@ import pytest
 
 from tests.floor import Floor
 from tracker.records import look
+from tracker.records.contents import update_box
 from tracker.shop.errors import IncompleteError, InvalidInputError, OffWeightError
 from tracker.work.count import weigh_box
 from tracker.work.lists import list_text, set_list
@@ -61,6 +62,17 @@ def test_what_is_missing_is_said_first_and_the_mass_is_that_of_what_is_in(floor:
     with floor.database.read() as connection:
         message = look.box_history(connection, 1)[-1].message
     assert f"sealed short at {deck_kg + OFF_KG:.2f} kg, {deck_kg:.2f} kg expected" in message
+
+
+def test_the_empty_carton_is_weighed_with_what_is_in_it(floor: Floor) -> None:
+    floor.pack_all()
+    planned = floor.box(floor.box_101).mass_kg
+    with floor.database.write() as connection:
+        update_box(connection, 1, empty_kg=OFF_KG)
+    with pytest.raises(OffWeightError) as refused:
+        seal(floor, off_kg=0)
+    assert refused.value.expected_kg == pytest.approx(planned + OFF_KG)
+    assert seal(floor, off_kg=OFF_KG).follow_up is None
 
 
 def test_what_was_weighed_at_the_bench_counts_where_the_sealing_names_no_mass(floor: Floor) -> None:
