@@ -190,6 +190,26 @@ def test_a_replacement_for_a_closed_box_goes_to_its_follow_up_box_also_after_it_
     floor.check()
 
 
+def test_a_shipped_job_is_open_again_when_a_part_of_it_is_made_anew(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    for code in (load, floor.box_101, floor.box_102):
+        floor.scan(code, "SHIP-1")
+    floor.ship(load)
+    assert floor.job().status == "shipped"
+    new = part_code(replace_part(floor.database, 2, "broken on site", **floor.act()))
+    assert floor.job().status == "open"
+    floor.scan(new, "PACK-1")
+    rest = floor.part(new).box
+    floor.seal(rest)
+    second = floor.plan(rest)
+    floor.scan(second, "SHIP-1")
+    floor.scan(rest, "SHIP-1")
+    floor.ship(second)
+    assert floor.job().status == "shipped"
+    floor.check()
+
+
 def test_what_is_missing_names_the_step_and_the_last_place(floor: Floor) -> None:
     floor.scan(floor.deck, "CUT-1")
     floor.scan(floor.slot, "CUT-1")
