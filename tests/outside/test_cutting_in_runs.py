@@ -42,3 +42,11 @@ def test_every_blank_is_on_one_board_or_named_and_no_more_boards_are_taken_than_
     whole = plan_all_boards(given_blanks, STOCKS)
     if not plan.unplaceable and not whole.unplaceable:
         assert plan.lower_bound <= min(len(whole.boards), len(plan.boards))
+
+
+def test_a_later_run_takes_no_board_that_an_earlier_one_has_taken() -> None:
+    board = Stock(id="white", material="white", length_mm=1000, width_mm=1000, thickness_mm=18, available=1)
+    large = [Blank(id=name, material="white", length_mm=900, width_mm=900, thickness_mm=18) for name in ("1", "2")]
+    plan = plan_all_boards(large, [board], run=1)
+    assert [[piece.id for piece in each.pieces] for each in plan.boards] == [["1"]]
+    assert [left.id for left in plan.unplaceable] == ["2"]

@@ -54,6 +54,12 @@ def test_what_is_no_length_in_inches_is_refused_with_what_is_wanted(text: str) -
         read_length(text, Units.INCH)
 
 
+def test_a_text_that_no_length_is_as_long_as_is_told_so() -> None:
+    assert read_length("9" * 7, Units.MM) == 9_999_999
+    with pytest.raises(ValueError, match=r"longer than any length; wanted: a number of mm"):
+        read_length("1." + "0" * 29, Units.MM)
+
+
 @pytest.mark.parametrize("text", ["231/4", "23 5/4", "4/4"])
 def test_a_fraction_that_may_have_lost_its_space_is_not_guessed_at(text: str) -> None:
     with pytest.raises(ValueError, match=r"not less than 1; wanted: .* 23 1/4"):

@@ -65,6 +65,15 @@ def test_a_part_that_was_damaged_when_it_was_scanned_and_is_good_again_is_told_s
     assert (late.outcome, "good again. Scan it again." in late.message) == ("on_hold", True)
 
 
+def test_a_repair_holds_for_what_was_scanned_before_it_and_arrives_after(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED)
+    during = floor.tick()
+    repair_part(floor.database, read_code(floor.deck).number, "filled", **floor.act())
+    floor.scan(floor.deck, "CUT-1")
+    assert floor.scan(floor.deck, "MACHINE-1", at=during).outcome == "done"
+    floor.check()
+
+
 def test_a_stations_list_names_what_held_a_part_back_at_the_scans_own_time(floor: Floor) -> None:
     hold_job(floor.database, JOB, **floor.act())
     floor.scan(floor.deck, "CUT-1")

@@ -8,8 +8,9 @@ import pytest
 
 from tests.floor import DECK, END, JOB, START, TOE_KICK, Floor
 from tracker.records import look
+from tracker.shop.boxing.values import Carton, PackingRules
 from tracker.shop.errors import ConflictError, InvalidInputError
-from tracker.shop.job_boxes import plan_boxes
+from tracker.shop.job_boxes import Packing, plan_boxes
 from tracker.shop.orders import ItemLine, Order
 from tracker.work.orders import take_order
 
@@ -39,6 +40,22 @@ def test_without_a_box_one_cabinet_is_one_box_and_a_named_box_may_hold_several(f
 def test_larger_panels_are_laid_first() -> None:
     (box,) = plan_boxes([replace(TOE_KICK, quantity=2), DECK], [])
     assert [piece.part for piece in box.pieces] == ["Deck", "Toe kick", "Toe kick"]
+
+
+_CARTON = Carton(id="M", length_mm=700, width_mm=700, height_mm=60, max_mass_kg=100, tare_kg=1)
+_ROW = Packing(cartons=(_CARTON,), rules=PackingRules(layer_gap_mm=0))
+
+
+def test_planned_cartons_take_no_name_that_the_order_gives() -> None:
+    parts = [replace(DECK, box="1"), replace(DECK, box="", part="Shelf"), replace(END, box="3")]
+    assert [box.name for box in plan_boxes(parts, [], _ROW)] == ["1", "3", "2"]
+
+
+def test_items_of_a_cabinet_lie_with_most_of_its_parts() -> None:
+    own = [replace(DECK, box="A", part="Front")]
+    rest = [replace(DECK, box="", part="Shelf", quantity=2)]
+    boxes = plan_boxes([*own, *rest], [ItemLine(box=DECK.cabinet, item="pin", quantity=4)], _ROW)
+    assert [(len(box.pieces), [item.item for item in box.items]) for box in boxes] == [(1, []), (2, ["pin"])]
 
 
 def test_a_job_is_taken_once_and_a_refused_order_leaves_nothing(floor: Floor) -> None:

@@ -275,6 +275,17 @@ def test_boxes_go_onto_the_load_that_is_open_at_the_dock(floor: Floor) -> None:
     floor.check()
 
 
+def test_undo_of_opening_a_load_gives_the_one_before_back(floor: Floor) -> None:
+    floor.seal_both()
+    first, second = floor.plan(floor.box_101), floor.plan(floor.box_102)
+    floor.scan(first, "SHIP-1")
+    floor.scan(second, "SHIP-1")
+    floor.undo("SHIP-1")
+    assert floor.scan(floor.box_102, "SHIP-1").outcome == "wrong_box"
+    assert floor.scan(floor.box_101, "SHIP-1").outcome == "done"
+    floor.check()
+
+
 def test_a_box_that_is_not_sealed_or_planned_does_not_go_onto_a_load(floor: Floor) -> None:
     assert floor.scan(floor.box_101, "SHIP-1").outcome == "off_route"
     floor.plan(floor.box_101)

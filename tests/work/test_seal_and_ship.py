@@ -190,6 +190,16 @@ def test_a_replacement_for_a_closed_box_goes_to_its_follow_up_box_also_after_it_
     floor.check()
 
 
+def test_a_packed_part_that_was_damaged_and_then_replaced_is_counted_once(floor: Floor) -> None:
+    floor.pack_all()
+    before = floor.job().steps["pack"].done
+    floor.scan(floor.deck, "PACK-1", action=Action.DAMAGED)
+    replace_part(floor.database, read_code(floor.deck).number, "chipped", **floor.act())
+    assert floor.job().steps["pack"].done == before - 1
+    assert floor.box(floor.box_101).missing_count == 1
+    floor.check()
+
+
 def test_a_shipped_job_is_open_again_when_a_part_of_it_is_made_anew(floor: Floor) -> None:
     floor.seal_both()
     load = floor.plan(floor.box_101, floor.box_102)

@@ -63,6 +63,22 @@ def test_a_pulls_hole_is_three_sixteenths_of_an_inch_within_0_3_mm() -> None:
     assert all(feature.diameter_mm == pytest.approx(3 / 16 * INCH, abs=0.3) for feature in holes)
 
 
+@pytest.mark.parametrize("hinge", ["left", "right"])
+@pytest.mark.parametrize(("family", "height", "depth"), [("base", 876, 600), ("wall", 760, 320)])
+def test_a_doors_pull_is_across_from_its_hinges_and_at_the_end_that_the_hand_reaches(
+    family: str, height: float, depth: float, hinge: str
+) -> None:
+    door = designed(order(family, 400, height, depth, "door", hinge)).part("Door")
+    pull, cup = (
+        next(door.from_side(each.face, each.x_mm, each.y_mm) for each in door.features if each.work is work)
+        for work in (Work.PULL_HOLE, Work.HINGE_CUP)
+    )
+    assert (pull[0] > cup[0]) is (hinge == "left")
+    assert abs(pull[0] - cup[0]) > door.width_mm / 2
+    above = pull[2] - (door.place.origin[2] + door.length_mm / 2)
+    assert (above > door.length_mm / 4) if family == "base" else (above < -door.length_mm / 4)
+
+
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
 def test_lines_have_32_mm_marks_tell_parts_apart_and_no_shelf_lies_on_a_hinge(ordered: CabinetOrder) -> None:
     check_all(designed(ordered))
