@@ -486,6 +486,30 @@ def test_a_queue_that_an_older_program_wrote_is_sent(shop: StoppableShop, contex
     all_sent(page)
 
 
+# As a version before left it: its files had other names, and its page has not been opened since.
+UPGRADE = """async (page) => {
+  const before = await caches.open("shop-before");
+  for (const path of [page, "/static/pack.js"]) await before.put(path, new Response("as it was"));
+  const { installing } = await navigator.serviceWorker.register("/service-worker.js", { scope: "/pack" });
+  await new Promise((done, fail) => {
+    installing.onstatechange = () => ({ activated: done, redundant: fail })[installing.state]?.();
+  });
+}"""
+
+
+def test_after_an_upgrade_a_kept_page_has_all_the_files_of_the_new_version(
+    shop: StoppableShop, context: BrowserContext
+) -> None:
+    page = shop.open(context, "/")
+    page.evaluate(UPGRADE, BENCH)
+    shop.stop()
+    page.goto(f"{shop.address}{BENCH}")
+    scanner = Scanner(page)
+    scanner.pull(part_code(1))
+    unsent(page, 1)
+    shop.start()
+
+
 # What version 1 of the outbox wrote; it stays as it is when there is a version 2.
 WRITE_VERSION_1 = """(entry) => new Promise((resolve, reject) => {
   const asked = indexedDB.open("outbox", 1);

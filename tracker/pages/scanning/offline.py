@@ -1,5 +1,6 @@
 """What a device keeps so that a station's or a bench's page opens and scans while the server is gone."""
 
+import json
 from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
@@ -15,6 +16,7 @@ blueprint = Blueprint("offline", __name__)
 
 _PROGRAM: Final = Path(__file__).with_name("service-worker.js")
 _MADE_OF: Final = ((PAGES, (".html", *KINDS)), (CATALOGUES, (".mo",)))
+_ROOMS: Final = ("frame", "scanning", "station", "bench")  # of the two pages: each file that they load lies in one
 
 
 @blueprint.get("/service-worker.js")
@@ -24,7 +26,8 @@ def service_worker() -> Response:
 
     It is open to all, as the other scripts are: a device that is signed out still gets the next version.
     """
-    response = Response(f'const VERSION = "{version()}";\n{_PROGRAM.read_text()}', mimetype="text/javascript")
+    given = f"const VERSION = {json.dumps(version())};\nconst FILES = {json.dumps(files())};\n"
+    response = Response(given + _PROGRAM.read_text(), mimetype="text/javascript")
     response.headers["Cache-Control"] = "no-cache"
     return response
 
@@ -38,3 +41,9 @@ def version() -> str:
             if path.suffix in kinds:
                 digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
+
+
+def files() -> list[str]:
+    """Return the addresses of all files of which a station's and a bench's page may be made."""
+    found = (path for room in _ROOMS for path in sorted((PAGES / room).iterdir()) if path.suffix in KINDS)
+    return [f"/static/{path.relative_to(PAGES).as_posix()}" for path in found if path != _PROGRAM]

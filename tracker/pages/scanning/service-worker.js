@@ -1,8 +1,8 @@
 /* Serves the pages of the stations and the benches from the device while the server is gone. What comes from the server goes first;
  * scans and questions are never answered from here. The server writes VERSION before this text: it changes with whatever the pages
- * are made of, and then all that was kept is fetched anew before the old is thrown away. */
+ * are made of, and then the pages that were kept are fetched anew, with all their FILES, before the old is thrown away. */
 
-/* global VERSION */
+/* global VERSION, FILES */
 const NAME = "shop-";
 const PATIENCE_MS = 3000;
 const AGAIN_MS = [500, 1000, 2000];
@@ -68,7 +68,7 @@ async function lastOf(pathname) {
 async function store(url, answer) {
   if (!answer.ok || answer.redirected) return;
   const cache = await caches.open(NAME + VERSION);
-  await cache.put(new URL(url).pathname, answer);
+  await cache.put(new URL(url, location.href).pathname, answer);
 }
 
 function keep(urls) {
@@ -84,8 +84,12 @@ async function keepOne(url) {
   }
 }
 
+// A new version may have files that the old one had not.
 async function bringOver() {
-  for (const name of await olderCaches()) await keep((await (await caches.open(name)).keys()).map(({ url }) => url));
+  const kept = [];
+  for (const name of await olderCaches()) kept.push(...(await (await caches.open(name)).keys()));
+  const pages = kept.map(({ url }) => new URL(url).pathname).filter((path) => !path.startsWith("/static/"));
+  if (pages.length) await keep([...FILES, ...pages]);
 }
 
 async function throwAway() {
