@@ -10,14 +10,12 @@ from uuid import uuid4
 
 import pytest
 
-from tests.floor import DECK, START, TOE_KICK, Floor
-from tests.pages.callers import Caller, signed_in
-from tests.shops import app_of, sqlite_shop
-from tracker.settings import Settings
+from tests.floor import DECK, TOE_KICK, Floor
+from tests.pages.callers import Caller, callers_of, in_words
+from tests.shops import sqlite_shop
 from tracker.shop.codes import part_code
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
-from tracker.work.access import make_token
 
 PINS = "spring pin 8 mm"
 
@@ -33,12 +31,7 @@ def floor(tmp_path: Path) -> Iterator[Floor]:
 
 @pytest.fixture
 def callers(floor: Floor, tmp_path: Path) -> dict[Role, Caller]:
-    settings = Settings(data_dir=tmp_path, database_url=str(floor.database.url), secret_key="for tests")  # noqa: S106
-    app = app_of(settings, floor.database)
-    roles = (Role.PACKER, Role.FOREMAN)
-    for role in roles:
-        make_token(floor.database, f"a {role}", role, secret=f"the {role}".strip, now=START)
-    return {role: signed_in(app, f"the {role}") for role in roles}
+    return callers_of(floor, tmp_path, (Role.PACKER, Role.FOREMAN))
 
 
 def told(caller: Caller, act: str, **body: Any) -> Any:
@@ -49,18 +42,20 @@ def told(caller: Caller, act: str, **body: Any) -> Any:
 def scan(caller: Caller, code: str) -> str:
     answer = told(caller, "scan", id=str(uuid4()), code=code, at=datetime.now(UTC).isoformat())
     assert answer.status_code == 200, answer.text
-    return " ".join(unescape(str(answer.json["answer"])).split())
+    return in_words(str(answer.json["answer"]))
 
 
 def test_a_box_whose_parts_are_in_is_not_said_to_wait_for_them(callers: dict[Role, Caller], floor: Floor) -> None:
     packer = callers[Role.PACKER]
     assert "The box is open. Scan its parts." in scan(packer, floor.box_101)
     floor.pack_all()
-    assert "All parts are in. Count the items." in scan(packer, floor.box_101)
-    assert told(packer, "count", box=floor.box_101, item=PINS, count=2, id="x").status_code == 200
+    assert "All parts are in. Count the items and seal the box." in scan(packer, floor.box_101)
+    counted = told(packer, "count", box=floor.box_101, item=PINS, count=2, id="x")
+    assert "Everything is in. Seal the box." in in_words(counted.json["bench"]), "the answer keeps up with the counting"
     said = scan(packer, floor.box_101)
     assert "Everything is in. Seal the box." in said
     assert "Scan its parts" not in said
+    assert "Everything is in. Seal the box." in scan(packer, floor.box_102), "a box without items has none to count"
 
 
 def test_a_box_leaves_on_the_day_of_its_load(callers: dict[Role, Caller], floor: Floor) -> None:

@@ -292,10 +292,11 @@ def test_a_whole_box_is_packed_counted_weighed_and_sealed(shop: Shop, at_bench: 
     bench.says("The box is not complete. Find what is missing, then seal it.")
     assert shop.state(box) == "packing"
     bench.scan(toe_kick)
-    expect(bench.page.locator("#answer")).to_contain_text("All parts are in. Count the items.")
+    expect(bench.page.locator("#answer")).to_contain_text("All parts are in. Count the items and seal the box.")
     expect(bench.region("missing")).to_contain_text("No part is missing")
     bench.page.get_by_role("button", name="All 40: spring pin 8 mm").click()
     expect(bench.region("items")).to_contain_text("all 40 in")
+    expect(bench.page.locator("#answer")).to_contain_text("Everything is in. Seal the box.")
     bench.page.get_by_role("button", name="Seal the box").click()
     bench.says("Sealed. Now print its label.")
     assert shop.state(box) == "sealed"

@@ -108,6 +108,7 @@ def test_every_answer_but_done_says_in_a_sentence_what_it_means(outcome: Outcome
     assert "%(" not in said
 
 
+PACKED_BOX = replace(PART, kind=Kind.BOX, step=Step.PACK)
 EARLIER_STEPS_DONE = "It was scanned before its earlier steps were done. They are done now: scan it again."
 STILL_HELD = "Job J-1 is on hold. Put it aside and ask the foreman."
 HELD_NO_MORE = "Job J-1 was on hold when this was scanned and goes on now. Scan it again."
@@ -118,15 +119,17 @@ HELD_NO_MORE = "Job J-1 was on hold when this was scanned and goes on now. Scan 
     [
         (Outcome.DONE, PART, ""),
         (Outcome.DONE, replace(PART, inferred=(Step.CUT,)), "Taken as done too: cut."),
-        (Outcome.DONE, replace(PART, kind=Kind.BOX, step=Step.PACK), "The box is open. Scan its parts."),
-        (
-            Outcome.DONE,
-            replace(PART, kind=Kind.BOX, step=Step.PACK, parts_in=True),
-            "All parts are in. Count the items and seal the box.",
-        ),
+        (Outcome.DONE, replace(PACKED_BOX, missing=1), "The box is open. Scan its parts."),
+        (Outcome.DONE, replace(PACKED_BOX, uncounted=1), "All parts are in. Count the items and seal the box."),
+        (Outcome.DONE, PACKED_BOX, "Everything is in. Seal the box."),
         (Outcome.DONE, replace(PART, kind=Kind.BOARD, uncut=1), "1 part of the board was refused: scan it by itself."),
         (Outcome.EARLY, PART, "Not done yet: cut, machine. Bring it there first."),
         (Outcome.EARLY, replace(PART, kind=Kind.BOX), "The box is not sealed. Take it back to packing."),
+        (
+            Outcome.EARLY,
+            replace(PART, kind=Kind.BOX, missing=1, uncounted=2),
+            "The box is not sealed: lacks 1 part, 2 kinds of items not counted. Take it back to packing.",
+        ),
         (Outcome.OFF_ROUTE, PART, "This part has no step band."),
         (Outcome.WRONG_BOX, PART, "It belongs in box 101."),
         (Outcome.WRONG_BOX, replace(PART, kind=Kind.BOX), "It belongs on load L1."),

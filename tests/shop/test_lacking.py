@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.floor import START
-from tracker.shop.lacking import lacks
+from tracker.shop.lacking import lack_in_words, lacks
 from tracker.shop.progress import Happening, PartStatus, Sighting, fold, status_of
 from tracker.shop.steps import Step
 
@@ -55,3 +55,10 @@ def test_a_part_that_was_packed_and_then_found_damaged_is_lacking_until_it_is_re
     for happened, complete in (([packed], True), ([packed, damaged], False), ([packed, damaged, repaired], True)):
         part = Part(status=status_of(fold(happened, route)))
         assert lacks([part], []).complete == complete
+
+
+def test_what_a_box_lacks_is_said_in_one_sentence_and_of_a_complete_box_nothing() -> None:
+    assert lack_in_words(parts=1, items=2) == "lacks 1 part, 2 kinds of items not counted"
+    assert lack_in_words(parts=2, items=0) == "lacks 2 parts"
+    assert lack_in_words(parts=0, items=1) == "1 kind of item not counted"
+    assert lack_in_words(parts=0, items=0) == ""

@@ -10,6 +10,7 @@ from tracker.records.shipping import ShippingBox, loading_of
 from tracker.shop.codes import box_code, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError
 from tracker.shop.scans import Action
+from tracker.work.count import Counting, count_item
 from tracker.work.hold_box import hold_box
 from tracker.work.jobs import cancel_job, hold_job, resume_job
 from tracker.work.loads import add_to_load, take_off_load
@@ -165,6 +166,36 @@ def test_a_load_with_a_damaged_part_in_a_box_of_it_stays_whatever_a_foreman_says
     take_off_load(floor.database, read_code(load).number, 2, **floor.act())
     other = floor.plan(floor.box_101)
     assert [(box.code, box.missing) for box in floor.staying(other)] == [(floor.box_102, 1)]
+
+
+def test_a_box_on_a_load_that_is_not_sealed_says_there_and_at_the_dock_what_it_lacks(floor: Floor) -> None:
+    load = floor.plan(floor.box_101, floor.box_102)
+    for left, lack in (
+        (floor.toe_kick, "lacks 2 parts, 1 kind of item not counted"),
+        (floor.deck, "lacks 1 part, 1 kind of item not counted"),
+        (floor.end, "1 kind of item not counted"),
+    ):
+        with pytest.raises(IncompleteError) as caught:
+            floor.ship(load)
+        told = {each["box"]: each["why"] for each in caught.value.missing}
+        assert told == {floor.box_101: f"not sealed: {lack}", floor.box_102: "not sealed: lacks 1 part"}
+        answer = floor.scan(floor.box_101, "SHIP-1").message
+        assert answer == f"Box {floor.box_101} is not sealed yet: {lack}. Take it back to packing."
+        floor.scan(left, "PACK-1")
+    assert (
+        floor.scan(floor.box_102, "SHIP-1").message
+        == f"Box {floor.box_102} is not sealed yet. Take it back to packing."
+    )
+
+
+def test_items_are_counted_only_where_a_box_has_some_that_are_not(floor: Floor) -> None:
+    floor.scan(floor.toe_kick, "PACK-1")
+    assert floor.scan(floor.deck, "PACK-1").message.endswith("all parts are in: count the items and seal the box.")
+    assert floor.scan(floor.end, "PACK-1").message.endswith("all parts are in: seal the box.")
+    opened = f"All parts of box {floor.box_101} are in."
+    assert floor.scan(floor.box_101, "PACK-1").message == f"{opened} Count the items and seal it."
+    count_item(floor.database, Counting(box=1, item="spring pin 8 mm", count=2), **floor.act())
+    assert floor.scan(floor.box_101, "PACK-1").message == f"{opened} Seal it."
 
 
 def test_what_a_job_is_owed_follows_from_its_boxes(floor: Floor) -> None:

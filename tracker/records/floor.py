@@ -8,6 +8,7 @@ from uuid import UUID
 
 from sqlalchemy import Connection, bindparam, exists, func, insert, select, update
 
+from tracker.records.lacking import items_short
 from tracker.records.tables import box, counter, job, load, log, part, slot, station, tally
 from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.progress import Happening, Progress, Sighting
@@ -131,6 +132,7 @@ _PARTS = (
     .where(part.c.id.in_(bindparam("ids", expanding=True)))
 )
 _BOXES = select(*_BOX_COLUMNS).select_from(box).join(job).where(box.c.id.in_(bindparam("ids", expanding=True)))
+_UNCOUNTED = select(items_short()).select_from(box).where(box.c.id == bindparam("id"))
 _LOADS = select(load.c.id, load.c.state).where(load.c.id.in_(bindparam("ids", expanding=True)))
 _ANSWERED = select(
     *(log.c.scan_id, log.c.outcome, log.c.message, log.c.part_id, log.c.box_id, log.c.next_step, log.c.inferred)
@@ -286,6 +288,11 @@ def boxes_numbered(connection: Connection, ids: Collection[int]) -> dict[int, Bo
     """Return the boxes with these ids, by id."""
     rows = connection.execute(_BOXES, {"ids": list(ids)})
     return {row.box_id: _box(row) for row in rows}
+
+
+def uncounted(connection: Connection, box_id: int) -> int:
+    """Return how many kinds of a box's items are not counted in full."""
+    return int(connection.execute(_UNCOUNTED, {"id": box_id}).scalar_one())
 
 
 def _box(row: Any) -> BoxRow:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final, Generic, Protocol, TypeVar
 
 from tracker.shop.progress import PartStatus
+from tracker.shop.saying import Said, join, say_many
 
 LACKING_STATUSES: Final = frozenset({PartStatus.WAITING, PartStatus.WORKING})
 PACKED_STATUSES: Final = frozenset({PartStatus.PACKED, PartStatus.SHIPPED})
@@ -60,3 +61,13 @@ def short_of(item: PlannedItem) -> int:
 def lacks(parts: Iterable[PartT_co], items: Iterable[ItemT_co]) -> Lacks[PartT_co, ItemT_co]:
     """Return what a box lacks of all that is planned for it."""
     return Lacks(parts=tuple(part for part in parts if is_lacking(part.status)), items=tuple(filter(short_of, items)))
+
+
+def lack_in_words(*, parts: int, items: int) -> Said:
+    """Say that a box lacks so many parts, and that so many kinds of items are not counted; empty for a complete box."""
+    lack = []
+    if parts:
+        lack.append(say_many("lacks %(num)d part", "lacks %(num)d parts", parts))
+    if items:
+        lack.append(say_many("%(num)d kind of item not counted", "%(num)d kinds of items not counted", items))
+    return join(lack)

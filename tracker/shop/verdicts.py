@@ -8,6 +8,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from tracker.shop.lacking import lack_in_words
 from tracker.shop.progress import Progress
 from tracker.shop.steps import Route, Step
 
@@ -73,7 +74,7 @@ class BoxFacts:
     """A box as a verdict needs it; ``load`` is the code of the load that it is planned for.
 
     ``held`` and ``resumed`` are its job's hold, as of a part; ``kept`` says that a foreman keeps this box in the shop,
-    ``parts_in`` that it lacks no part.
+    ``missing`` parts that it lacks so many, and ``uncounted`` that so many kinds of its items are not counted in full.
     """
 
     code: str
@@ -82,7 +83,8 @@ class BoxFacts:
     held: bool = False
     resumed: bool = False
     kept: bool = False
-    parts_in: bool = False
+    missing: int = 0
+    uncounted: int = 0
     cancelled: bool = False
     load: str | None = None
 
@@ -217,8 +219,8 @@ def judge_box(box: BoxFacts, station: StationFacts, open_load: str | None) -> Ve
         return _judge_loading(box, open_load)
     if box.closed:
         return Verdict(outcome=Outcome.BOX_CLOSED, message=f"Box {box.code} is {box.state}.")
-    if box.parts_in:
-        message = f"All parts of box {box.code} are in. Count the items and seal it."
+    if not box.missing:
+        message = f"All parts of box {box.code} are in. {'Count the items and seal' if box.uncounted else 'Seal'} it."
         return Verdict(outcome=Outcome.DONE, message=message)
     return Verdict(outcome=Outcome.DONE, message=f"Box {box.code} is open. Scan its parts.")
 
@@ -237,7 +239,8 @@ def _judge_loading(box: BoxFacts, open_load: str | None) -> Verdict:
     if box.state is BoxState.LOADED:
         return Verdict(outcome=Outcome.AGAIN, message=f"Box {box.code} is already on load {box.load}.")
     if not box.closed:
-        message = f"Box {box.code} is not sealed yet. Take it back to packing."
+        lack = lack_in_words(parts=box.missing, items=box.uncounted)
+        message = f"Box {box.code} is not sealed yet{lack and f': {lack}'}. Take it back to packing."
         return Verdict(outcome=Outcome.EARLY, message=message)
     return Verdict(outcome=Outcome.DONE, message=f"Box {box.code} is on load {box.load}.")
 

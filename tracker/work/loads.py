@@ -18,6 +18,7 @@ from tracker.records.jobs import all_boxes_shipped, set_job_status
 from tracker.records.shipping import ShippingBox, boxes_on_load, staying_of_loads
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.lacking import lack_in_words
 from tracker.shop.leaving import Keeps, keeps_load
 from tracker.shop.reasons import refuse_bad_reason
 from tracker.shop.saying import say
@@ -204,7 +205,7 @@ _WHY: Final[Mapping[Keeps, str]] = MappingProxyType(
         Keeps.JOB_HELD: "job {job} is held",
         Keeps.JOB_CANCELLED: "job {job} is cancelled",
         Keeps.HELD: "on hold: let it go or take it off the load",
-        Keeps.NOT_SEALED: "not sealed",
+        Keeps.NOT_SEALED: "not sealed{lack}",
         Keeps.NO_LONGER_WHOLE: "{missing} of its parts are no longer good: replace them or take the box off the load",
         Keeps.NOT_ON_IT: "not scanned onto the load",
     }
@@ -212,7 +213,8 @@ _WHY: Final[Mapping[Keeps, str]] = MappingProxyType(
 
 
 def _told(box: ShippingBox, keeps: Keeps) -> dict[str, Any]:
-    why = _WHY[keeps].format(job=box.job, missing=box.missing)
+    lack = lack_in_words(parts=box.missing, items=box.uncounted)
+    why = _WHY[keeps].format(job=box.job, missing=box.missing, lack=lack and f": {lack}")
     return {"box": box.code, "job": box.job, "state": box.state, "why": why}
 
 

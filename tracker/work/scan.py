@@ -290,7 +290,10 @@ class _Desk:
         if upcoming is not Step.SHIP:
             return Verdict(outcome=verdict.outcome, message=f"{verdict.message} Next: {upcoming or 'nothing'}.")
         left = box.parts_lacking
-        what = f"{left} more for this box" if left else "all parts are in: count the items and seal the box"
+        what = f"{left} more for this box"
+        if not left:
+            count = "count the items and " if floor.uncounted(self.ledger.connection, box.id) else ""
+            what = f"all parts are in: {count}seal the box"
         return Verdict(outcome=verdict.outcome, message=f"{verdict.message} {box.packed} in, {what}.")
 
     def _progress_before(self, at: datetime, part: PartRow) -> Progress:
@@ -383,7 +386,8 @@ class _Desk:
         station = entry.station_row
         named = self._code(scan.load, Kind.LOAD).number if scan.load else self._open_load(scan, station)
         open_load = None if named is None else str(Code(Kind.LOAD, named))
-        verdict = verdicts.judge_box(self._box_facts(box, scan.at), _station_facts(station), open_load)
+        facts = self._scanned_box_facts(box, scan.at)
+        verdict = verdicts.judge_box(facts, _station_facts(station), open_load)
         if station.step is Step.SHIP:
             verdict = self._loading_then(scan, box, verdict, entry)
         if verdict.outcome is Outcome.DONE and station.step is Step.SHIP:
@@ -404,7 +408,7 @@ class _Desk:
             return verdict
         self.ledger.write()
         then = floor.box_then(self.ledger.connection, box, scan.at)
-        facts = self._box_facts(box, scan.at)
+        facts = self._scanned_box_facts(box, scan.at)
         of_then = replace(
             facts,
             load=None if then.load_id is None else str(Code(Kind.LOAD, then.load_id)),
@@ -645,10 +649,14 @@ class _Desk:
             held=held,
             resumed=held and box.job.status != "held",
             kept=box.held_at is not None and box.held_at <= at,
-            parts_in=not box.parts_lacking,
+            missing=box.parts_lacking,
             cancelled=box.job.status == "cancelled",
             load=None if box.load_id is None else str(Code(Kind.LOAD, box.load_id)),
         )
+
+    def _scanned_box_facts(self, box: BoxRow, at: datetime) -> BoxFacts:
+        """The facts of a box that was read itself: its items, too, for which the scan of a part asks nobody."""
+        return replace(self._box_facts(box, at), uncounted=floor.uncounted(self.ledger.connection, box.id))
 
 
 class _Entry:

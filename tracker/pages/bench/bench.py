@@ -25,7 +25,7 @@ from tracker.pages.scanning.readings import moment_read, take_scans
 from tracker.pages.words.clocks import own_clock
 from tracker.pages.words.days import day, moment
 from tracker.pages.words.measures import units
-from tracker.pages.words.outcomes import REASONS, box_name, box_state_word, step_word, who_word
+from tracker.pages.words.outcomes import REASONS, box_name, box_state_word, parts_in, step_word, who_word
 from tracker.pages.words.spoken import spoken
 from tracker.records import access, look, packing
 from tracker.records.access import StationView
@@ -47,7 +47,13 @@ from tracker.work.seal import Sealed, Sealing, seal_box
 blueprint = Blueprint("pack", __name__)
 
 NEXT_SHOWN: Final = 8
-REGIONS: Final = ("bench", "inside", "lacks", "undo")  # templates whose regions are drawn anew with every answer
+REGIONS: Final = (
+    "bench",
+    "inside",
+    "lacks",
+    "todo",
+    "undo",
+)  # templates whose regions come with every answer
 LONGEST_REASON: Final = 200
 
 
@@ -369,6 +375,7 @@ def _words(place: packing.Bench) -> dict[str, Any]:
         "who": act()["who"],
         "step_word": step_word,
         "box_state_word": box_state_word,
+        "parts_in": parts_in,
         "day": day,
         "moment": moment,
     }

@@ -476,6 +476,7 @@ function start() {
     place.innerHTML = html;
     place.dataset.sound = kind;
     place.dataset.outcome = outcome;
+    for (const region of place.querySelectorAll("[data-region]")) drawn.set(region, region.outerHTML);
     sound(kind);
   }
 

@@ -14,6 +14,7 @@ from tracker.pages.words.left_short import why_it_stays
 from tracker.pages.words.measures import add_filters, units
 from tracker.pages.words.outcomes import box_name, role_word, step_word, who_word
 from tracker.pages.words.spoken import add_spoken
+from tracker.shop.lacking import lack_in_words
 from tracker.shop.roles import Role
 from tracker.translations.catalogues import LANGUAGES
 from tracker.work.access import Bearer
@@ -69,6 +70,7 @@ def add_frame(app: Flask) -> None:
     app.jinja_env.filters["box_name"] = box_name
     app.jinja_env.filters["who_word"] = who_word
     app.jinja_env.filters["why_it_stays"] = why_it_stays
+    app.jinja_env.globals["lack_in_words"] = lack_in_words
 
     @app.context_processor
     def shown() -> dict[str, Any]:

@@ -35,14 +35,15 @@ _GOES_ON: Final = frozenset(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Next:
-    """Where a part goes: its next step and who does it, the slot where it lies, its box and how many that lacks."""
+    """Where a part goes: its next step and who does it, the slot where it lies, its box and what that lacks."""
 
     step: Step | None
     stations: Sequence[str]
     slot: str | None
     box: str
     box_name: str
-    lacks: int
+    missing: int
+    uncounted: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +74,7 @@ class _Found:
     part: PartView | None
     state: PartRow | None
     box: BoxRow | None
+    uncounted: int
     marks: Marks | None
 
 
@@ -151,7 +153,17 @@ def _find(connection: Connection, kept: KeptScan) -> _Found:
     undone = taken_back(connection, kept.id)
     code = _code(undone.code if undone else kept.code, kept)
     board = board_view(connection, code.number) if code and code.kind is Kind.BOARD else None
-    return _Found(kept=kept, undone=undone, code=code, board=board, part=part, state=state, box=box, marks=marks)
+    return _Found(
+        kept=kept,
+        undone=undone,
+        code=code,
+        board=board,
+        part=part,
+        state=state,
+        box=box,
+        uncounted=floor.uncounted(connection, box.id) if box else 0,
+        marks=marks,
+    )
 
 
 def _code(text: str, kept: KeptScan) -> Code | None:
@@ -204,7 +216,8 @@ def _facts(
         box=_box_name(found),
         box_state=box.state if box else "",
         box_kept=box is not None and box.held_at is not None,
-        parts_in=box is not None and not box.parts_lacking,
+        missing=box.parts_lacking if box else 0,
+        uncounted=found.uncounted,
         load=str(Code(Kind.LOAD, load_id)) if load_id else "",
         load_day=day(loading.ship_on) if loading else "",
         load_boxes=loading.boxes if loading else 0,
@@ -263,7 +276,8 @@ def _next(connection: Connection, found: _Found, outcome: Outcome) -> Next | Non
         slot=part.last_seen.slot if part.last_seen else None,
         box=box_code(box.id),
         box_name=box_name(part.box_name),
-        lacks=box.parts_lacking,
+        missing=box.parts_lacking,
+        uncounted=found.uncounted,
     )
 
 

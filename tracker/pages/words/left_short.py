@@ -4,10 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracker.pages.words.days import day
-from tracker.pages.words.outcomes import box_name, box_state_word, ngettext
+from tracker.pages.words.outcomes import box_name, box_state_word
 from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.spoken import spoken
 from tracker.records.follow_ups import FollowUp
 from tracker.records.shipping import READY_STATES, ShippingBox
+from tracker.shop.lacking import lack_in_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,13 +33,10 @@ def why_it_stays(box: ShippingBox) -> str:
         why.append(_("its job is on hold"))
     elif box.kept:
         why.append(_("on hold"))
-    if box.missing:
-        why.append(ngettext("lacks %(num)d part", "lacks %(num)d parts", box.missing))
-    if box.uncounted:
-        why.append(ngettext("%(num)d kind of item not counted", "%(num)d kinds of items not counted", box.uncounted))
+    why.append(spoken(lack_in_words(parts=box.missing, items=box.uncounted)))
     if box.state in READY_STATES:
         why.append(_("planned for no load"))
-    return ", ".join(why)
+    return ", ".join(filter(None, why))
 
 
 def _says(each: FollowUp, load: str | None) -> str:

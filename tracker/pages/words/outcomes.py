@@ -13,8 +13,10 @@ from typing import Final, Protocol
 import flask_babel
 from flask_babel import lazy_gettext as _
 
+from tracker.pages.words.spoken import spoken
 from tracker.shop.codes import Kind
 from tracker.shop.contradictions import Contradiction
+from tracker.shop.lacking import lack_in_words
 from tracker.shop.progress import PartStatus
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
@@ -307,7 +309,8 @@ class Facts:
     box: str = ""
     box_state: str = ""
     box_kept: bool = False
-    parts_in: bool = False  # of the box
+    missing: int = 0  # parts of the box
+    uncounted: int = 0  # kinds of its items
     load: str = ""
     load_day: str = ""
     load_boxes: int = 0
@@ -344,8 +347,8 @@ def _done(facts: Facts) -> str:
         steps = listed([step_word(step) for step in facts.inferred])
         return gettext("Taken as done too: %(steps)s.", steps=steps)
     match facts.kind:
-        case Kind.BOX if facts.step is Step.PACK and facts.parts_in:
-            return gettext("All parts are in. Count the items and seal the box.")
+        case Kind.BOX if facts.step is Step.PACK and not facts.missing:
+            return parts_in(facts.uncounted)
         case Kind.BOX if facts.step is Step.PACK:
             return gettext("The box is open. Scan its parts.")
         case Kind.BOX:
@@ -367,6 +370,13 @@ def _done(facts: Facts) -> str:
             return gettext("All parts of the board are cut.")
         case _:
             return ""
+
+
+def parts_in(uncounted: int) -> str:
+    """Say what to do with a box that lacks no part."""
+    if uncounted:
+        return gettext("All parts are in. Count the items and seal the box.")
+    return gettext("Everything is in. Seal the box.")
 
 
 def _on_load(facts: Facts) -> str:
@@ -428,6 +438,9 @@ def _refused(outcome: Outcome, facts: Facts) -> str:
 
 def _early(facts: Facts) -> str:
     if facts.kind is Kind.BOX:
+        lack = spoken(lack_in_words(parts=facts.missing, items=facts.uncounted))
+        if lack:
+            return gettext("The box is not sealed: %(lack)s. Take it back to packing.", lack=lack)
         return gettext("The box is not sealed. Take it back to packing.")
     if facts.step is Step.SHIP:
         return gettext("A part ships in its box. Scan box %(box)s when it is sealed.", box=facts.box)

@@ -1,0 +1,49 @@
+"""What pages tell of boxes, loads and the latest scans, without a browser."""
+
+import json
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+
+from tests.floor import Floor
+from tests.pages.callers import Caller, callers_of, in_words
+from tests.shops import sqlite_shop
+from tracker.shop.roles import Role
+
+
+@pytest.fixture
+def floor(tmp_path: Path) -> Iterator[Floor]:
+    database = sqlite_shop(tmp_path / "shop.db")
+    yield Floor(database, start=datetime.now(UTC) - timedelta(hours=6))
+    database.close()
+
+
+@pytest.fixture
+def foreman(floor: Floor, tmp_path: Path) -> Caller:
+    return callers_of(floor, tmp_path, [Role.FOREMAN])[Role.FOREMAN]
+
+
+def scan(caller: Caller, station: str, code: str) -> str:
+    """Scan at a station as its page does; return what it shows."""
+    body = {"id": str(uuid4()), "code": code, "at": datetime.now(UTC).isoformat()}
+    answer = caller.post(f"/station/{station}/scan", json.dumps(body))
+    assert answer.status_code == 200, answer.text
+    return in_words(json.loads(answer.text)["html"])
+
+
+def test_a_box_of_which_only_the_items_lack_says_so_on_its_load_and_at_the_dock(floor: Floor, foreman: Caller) -> None:
+    floor.pack_all()
+    assert "all parts in, 1 kind of item not counted" in foreman.read("/loads/new?every=1")
+    load = floor.plan(floor.box_101)
+    assert "all parts in · 1 kind of item not counted Not sealed." in foreman.read(f"/loads/{load}")
+    told = "The box is not sealed: 1 kind of item not counted. Take it back to packing."
+    assert told in scan(foreman, "SHIP-1", floor.box_101)
+
+
+def test_the_last_part_of_a_box_says_what_is_next_with_items_and_without(floor: Floor, foreman: Caller) -> None:
+    scan(foreman, "PACK-1", floor.deck)
+    assert "next Count the items and seal the box" in scan(foreman, "PACK-1", floor.toe_kick)
+    assert "next Seal the box" in scan(foreman, "PACK-1", floor.end)
