@@ -47,3 +47,18 @@ def test_the_last_part_of_a_box_says_what_is_next_with_items_and_without(floor: 
     scan(foreman, "PACK-1", floor.deck)
     assert "next Count the items and seal the box" in scan(foreman, "PACK-1", floor.toe_kick)
     assert "next Seal the box" in scan(foreman, "PACK-1", floor.end)
+
+
+def test_a_box_that_a_load_left_behind_is_owed_since_then(floor: Floor, foreman: Caller) -> None:
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    load = floor.plan(floor.box_102)
+    for code in (load, floor.box_102):
+        floor.scan(code, "SHIP-1")
+    assert f"on no load: load {load} leaves without it" in foreman.read("/missing?job=J-1")
+    floor.ship(load, floor.box_101)
+    page = foreman.read("/missing?job=J-1")
+    assert "on no load" not in page
+    assert f"owed since load {load} left on {floor.clock:%a, %b} {floor.clock.day}" in page
+    floor.plan(floor.box_101)
+    assert f"owed since load {load}" in foreman.read("/missing?job=J-1")

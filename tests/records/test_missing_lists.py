@@ -5,7 +5,7 @@ from uuid import uuid4
 
 from tests.floor import Floor
 from tracker.records import missing_lists
-from tracker.records.missing_lists import SCREEN, MissingPage, missing_on_loads, open_loads
+from tracker.records.missing_lists import SCREEN, MissingPage, Owed, missing_on_loads, open_loads
 from tracker.shop.codes import read_code
 from tracker.shop.orders import Order, PartLine
 from tracker.shop.scans import Action
@@ -170,3 +170,21 @@ def test_by_load_stands_every_box_that_stays_behind_it_under_the_first_load_of_i
     floor.plan(floor.box_101)
     with floor.database.read() as connection:
         assert [each.behind for each in open_loads(connection, limit=5)] == [0, 0]
+
+
+def test_a_box_that_loads_left_behind_is_owed_since_the_first_of_them_left(floor: Floor) -> None:
+    take(floor, "J-2", date(2027, 3, 3), boxes=3)
+    boxes = codes(page(floor, job_code="J-2"))
+    loads, left_at = [], []
+    for number, code in enumerate(boxes[:2], start=1):
+        floor.scan(floor.box(code).parts[0].code, "PACK-1")
+        floor.seal(code)
+        loads.append(floor.plan(code))
+        for each in (loads[-1], code):
+            floor.scan(each, "SHIP-1")
+        floor.ship(loads[-1], *boxes[number:])
+        left_at.append(floor.clock)
+    (last,) = page(floor, job_code="J-2").boxes
+    assert (last.code, last.owed) == (boxes[2], Owed(load=loads[0], since=left_at[0]))
+    assert left_at[0] < left_at[1]
+    assert [box.owed for box in page(floor, job_code="J-1").boxes] == [None, None]

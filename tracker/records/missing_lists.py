@@ -92,11 +92,20 @@ class MissingItem:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Owed:
+    """Since when a box is owed: the first load that left without it, and the moment when that left."""
+
+    load: str
+    since: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ShortBox:
     """A box that is not complete. ``more`` parts and items lack beside those that are listed.
 
     ``held`` is its job's hold; ``kept`` says that a foreman keeps this box in the shop. ``behind`` is the load that
-    leaves without it though the box that it completes, ``follows``, is on that one.
+    leaves without it though the box that it completes, ``follows``, is on that one; ``owed`` is None for one that no
+    load has left behind.
     """
 
     id: int
@@ -111,6 +120,7 @@ class ShortBox:
     due: date
     load: str | None
     behind: str | None
+    owed: Owed | None
     follows: str | None
     leaves: date
     parts: Sequence[MissingPart]
@@ -262,8 +272,11 @@ def _page(connection: Connection, heads: Iterator[Any], bounds: Bounds, load_id:
         rows += lacking
     ids = [head.id for head in chosen]
     parts, items = _lacking_parts(connection, ids), _short_items(connection, ids)
-    behind = _behind(connection, ids, load_id)
-    boxes = [_short_box(head, parts[head.id], items[head.id], behind.get(head.id), bounds) for head in chosen]
+    behind, owed = _behind(connection, ids, load_id), _owed(connection, ids)
+    boxes = [
+        _short_box(head, parts[head.id], items[head.id], behind.get(head.id), owed.get(head.id), bounds)
+        for head in chosen
+    ]
     return MissingPage(boxes=boxes, next=end)
 
 
@@ -274,8 +287,21 @@ def _behind(connection: Connection, box_ids: Collection[int], load_id: int | Non
     return {row.id: row.load_id for row in connection.execute(query)}
 
 
+def _owed(connection: Connection, box_ids: Collection[int]) -> Mapping[int, Owed]:
+    """Return for each of these boxes that a load has left behind since when it is owed."""
+    left = log.c.part_id.is_(None), log.c.box_id.in_(list(box_ids)), log.c.action == "leave"
+    query = select(log.c.box_id, log.c.load_id, log.c.at).where(*left).order_by(log.c.seq.desc())
+    rows = connection.execute(query)
+    return {row.box_id: Owed(load=str(Code(Kind.LOAD, row.load_id)), since=row.at) for row in rows}
+
+
 def _short_box(
-    head: Any, parts: Sequence[MissingPart], items: Sequence[MissingItem], behind: int | None, bounds: Bounds
+    head: Any,
+    parts: Sequence[MissingPart],
+    items: Sequence[MissingItem],
+    behind: int | None,
+    owed: Owed | None,
+    bounds: Bounds,
 ) -> ShortBox:
     listed = parts[: bounds.rows_a_box]
     counted = items if bounds.rows_a_box is None else items[: max(0, bounds.rows_a_box - len(parts))]
@@ -292,6 +318,7 @@ def _short_box(
         due=head.due,
         load=_load_code(head.load_id),
         behind=_load_code(behind),
+        owed=owed,
         follows=None if head.follows_id is None else box_code(head.follows_id),
         leaves=head.leaves,
         parts=listed,
