@@ -54,7 +54,7 @@ def test_every_call_about_a_load_tells_what_stays_behind_until_a_foreman_lets_it
     with floor.database.read() as connection:
         (row,) = connection.execute(select(log).where(log.c.action == "leave")).all()
     assert (row.box_id, row.load_id, row.who) == (1, 1, "the foreman")
-    assert row.message == f"Box {floor.box_101} stays behind load {code}: the toe kick is late."
+    assert row.message == f"Box {floor.box_101} stayed behind load {code}: the toe kick is late."
     assert packer.get("/jobs/J-1").json["status"] == "open"
     floor.check()
 

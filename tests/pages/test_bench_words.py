@@ -108,6 +108,9 @@ def test_a_packer_who_looked_seals_no_box_that_is_3_kg_off_and_a_foreman_does(
     refused = told(packer, "seal", box=floor.box_102, looked=True)
     assert (refused.status_code, refused.json["off_weight"]) == (409, True)
     assert refused.json["refused"] == "The weight is off: a foreman decides."
+    scale = packer.read("/pack/PACK-1").split("On the scale")[1]
+    assert "More than 0.5 kg off: a foreman decides." in scale
+    assert "give or take" not in scale, "one limit is named, the one that decides"
     unasked = told(foreman, "override", box=floor.box_102, reason="")
     assert (unasked.status_code, unasked.json["refused"]) == (409, "Write why the box is sealed so.")
     sealed = told(foreman, "override", box=floor.box_102, reason="heavier board")

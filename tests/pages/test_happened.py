@@ -103,7 +103,7 @@ def test_every_act_is_said_in_words_and_none_only_as_it_was_written(floor: Floor
     for start in ("short", "short at 3.50 kg where 0.63 kg were expected"):
         assert any(f"sealed {start}: the deck is not here. The rest is planned for box B" in each for each in said)
     assert any("sealed at 9.90 kg where 4.72 kg were expected: heavier board." in each for each in said)
-    assert f"Box {floor.box_101} stays behind load L0000000136: the door is late." in said
+    assert f"Box {floor.box_101} stayed behind load L0000000136: the door is late." in said
     assert any(each.startswith("Replaced by P") and each.endswith(": Chipped.") for each in said)
 
 

@@ -12,6 +12,8 @@ from tests.floor import Floor
 from tests.pages.callers import Caller, callers_of, in_words
 from tests.shops import sqlite_shop
 from tracker.shop.roles import Role
+from tracker.shop.steps import Step
+from tracker.work.access import add_station
 
 
 @pytest.fixture
@@ -62,3 +64,41 @@ def test_a_box_that_a_load_left_behind_is_owed_since_then(floor: Floor, foreman:
     assert f"owed since load {load} left on {floor.clock:%a, %b} {floor.clock.day}" in page
     floor.plan(floor.box_101)
     assert f"owed since load {load}" in foreman.read("/missing?job=J-1")
+
+
+def test_what_was_done_before_says_where_and_when_it_was_read(floor: Floor, foreman: Caller) -> None:
+    add_station(floor.database, "CUT-2", Step.CUT)
+    assert floor.scan(floor.deck, "CUT-2").ok
+    read = f"{floor.clock:%a, %b} {floor.clock.day}, {floor.clock:%H:%M}"
+    for station in ("CUT-1", "CUT-1", "CUT-2"):
+        assert f"It counts once. It was read at CUT-2, {read}." in scan(foreman, station, floor.deck)
+    assert floor.undo("CUT-2", at=datetime.now(UTC)).ok
+    assert "It counts once. It was read at CUT-1," in scan(foreman, "CUT-2", floor.deck)
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(load, "SHIP-1")
+    floor.scan(floor.box_102, "SHIP-1")
+    read = f"{floor.clock:%a, %b} {floor.clock.day}, {floor.clock:%H:%M}"
+    assert f"It counts once. It was read at SHIP-1, {read}." in scan(foreman, "SHIP-1", floor.box_102)
+
+
+def test_boxes_are_named_with_their_job_in_the_last_scans_and_beside_take_back(floor: Floor, foreman: Caller) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    floor.scan(load, "SHIP-1")
+    assert "Box 102 of J-1" in scan(foreman, "SHIP-1", floor.box_102)
+    page = foreman.read("/station/SHIP-1")
+    assert "Take back Box 102 of J-1" in page
+    assert "Box 102 of J-1" in page.split("Last scans")[1]
+
+
+def test_a_load_that_has_left_tells_in_the_past_what_stayed(floor: Floor, foreman: Caller) -> None:
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    load = floor.plan(floor.box_102)
+    for code in (load, floor.box_102):
+        floor.scan(code, "SHIP-1")
+    floor.ship(load, floor.box_101)
+    page = foreman.read(f"/loads/{load}")
+    assert f"1 box stayed behind Box {floor.box_101} stayed behind load {load}: the door is late." in page
+    assert "stays behind" not in page

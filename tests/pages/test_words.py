@@ -151,6 +151,11 @@ HELD_NO_MORE = "Job J-1 was on hold when this was scanned and goes on now. Scan 
         ),
         (Outcome.UNDONE, replace(PART, undone=Action.DAMAGED), "It is no longer marked damaged."),
         (Outcome.UNDONE, replace(PART, undone=Action.DAMAGED, held_by="S-2"), "It is still marked damaged by S-2."),
+        (
+            Outcome.AGAIN,
+            replace(PART, read_at="BAND-2", read_when="Fri, Mar 5, 14:05"),
+            "It counts once. It was read at BAND-2, Fri, Mar 5, 14:05.",
+        ),
         (Outcome.NOTED, replace(PART, action=Action.PLACE, slot="CART-1"), "It lies in slot CART-1."),
     ],
 )

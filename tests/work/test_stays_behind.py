@@ -113,7 +113,7 @@ def test_a_box_that_is_left_behind_is_written_to_the_log_with_the_reason(floor: 
     floor.ship(load, floor.box_101)
     with floor.database.read() as connection:
         last = look.box_history(connection, 1)[-1]
-    told = f"Box {floor.box_101} stays behind load {load}: the door is late."
+    told = f"Box {floor.box_101} stayed behind load {load}: the door is late."
     assert (last.action, last.who, last.message) == ("leave", "foreman", told)
 
 

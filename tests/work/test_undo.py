@@ -137,3 +137,15 @@ def _fresh(template: Path, folder: Path, copyfile: Callable[[Path, Path], object
         leftover.unlink()
     copyfile(template, path)
     return Database(f"sqlite:///{path}")
+
+
+def test_what_was_done_before_names_the_station_that_read_it(floor: Floor) -> None:
+    assert floor.scan(floor.deck, "CUT-2").ok
+    for station in ("CUT-1", "CUT-1", "CUT-2"):
+        answer = floor.scan(floor.deck, station)
+        assert answer.message == "Deck, cabinet 101: cut was already done. It was read at CUT-2."
+    floor.seal_both()
+    load = floor.plan(floor.box_102)
+    for _ in range(2):
+        answer = floor.scan(floor.box_102, "SHIP-1")
+    assert answer.message == f"Box {floor.box_102} is already on load {load}. It was read at SHIP-1."

@@ -436,6 +436,13 @@ def _is_loading(row: Any) -> bool:
     return bool(row.action == "pass" and row.step == Step.SHIP and row.outcome == Outcome.DONE and row.undo_at is None)
 
 
+def read_at(connection: Connection, seq: int | None) -> tuple[str, datetime] | None:
+    """Return at which station and when a row of the log was read; None where it was at none."""
+    query = select(station.c.name, log.c.at).join(station, station.c.id == log.c.station_id).where(log.c.seq == seq)
+    row = None if seq is None else connection.execute(query).first()
+    return None if row is None else (row.name, row.at)
+
+
 def planned_before_move(connection: Connection, part_id: int, at: datetime) -> int | None:
     """Return the box that a part was planned for at a past moment when it was planned for another one since."""
     row = connection.execute(_MOVED_AFTER, {"id": part_id, "at": at}).first()

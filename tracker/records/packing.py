@@ -161,12 +161,15 @@ def box_of_part(connection: Connection, part_id: int) -> int | None:
 
 
 def next_boxes(connection: Connection, *, limit: int) -> tuple[list[NextBox], bool]:
-    """Return boxes to pack, and whether there are more: with all parts at hand first, then what leaves soonest."""
+    """Return boxes to pack, what leaves soonest first, and whether there are more.
+
+    Of those that leave on one day the ones with all parts at hand stand first.
+    """
     rows = {row.id: row for query in (_BY_DUE, _BY_LOAD) for row in connection.execute(query)}
     ready = _ready(connection, list(rows))
-    soonest = sorted(rows.values(), key=lambda row: (row.ship_on or row.due, row.job_id, row.id))
-    found = [_next(row, *ready.get(row.id, (0, False))) for row in soonest]
-    found.sort(key=lambda each: each.held or not each.all_ready)
+    by_number = sorted(rows.values(), key=lambda row: (row.job_id, row.id))
+    found = [_next(row, *ready.get(row.id, (0, False))) for row in by_number]
+    found.sort(key=lambda each: (each.leaves, each.held or not each.all_ready))
     return found[:limit], len(found) > limit
 
 

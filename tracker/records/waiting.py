@@ -70,7 +70,7 @@ class KeptScan:
     cabinet: str
     box: str | None
     box_name: str
-    box_state: str
+    job: str
     load: str | None
     slot: str | None
     undone: bool
@@ -213,21 +213,14 @@ _HOLD_THEN = (
 _KEPT = (
     select(
         *(log.c.scan_id, log.c.at, log.c.code, log.c.kind, log.c.action, log.c.outcome, log.c.who),
-        *(
-            log.c.part_id,
-            log.c.box_id,
-            log.c.load_id,
-            part.c.name,
-            part.c.cabinet,
-            box.c.name.label("box_name"),
-            box.c.state.label("box_state"),
-        ),
-        *(slot.c.name.label("slot_name"), _undo.c.seq.label("undo_seq")),
+        *(log.c.part_id, log.c.box_id, log.c.load_id, part.c.name, part.c.cabinet, box.c.name.label("box_name")),
+        *(job.c.code.label("job_code"), slot.c.name.label("slot_name"), _undo.c.seq.label("undo_seq")),
         _HOLD_THEN.label("hold_then"),
     )
     .select_from(log)
     .outerjoin(part, part.c.id == log.c.part_id)
     .outerjoin(box, box.c.id == log.c.box_id)
+    .outerjoin(job, job.c.id == log.c.job_id)
     .outerjoin(slot, slot.c.id == log.c.slot_id)
     .outerjoin(_undo, _undo.c.undoes == log.c.seq)
 )
@@ -269,7 +262,7 @@ def _kept(row: Any) -> KeptScan:
         cabinet=row.cabinet or "",
         box=None if row.box_id is None else box_code(row.box_id),
         box_name=row.box_name or "",
-        box_state=row.box_state or "",
+        job=row.job_code or "",
         load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
         slot=row.slot_name,
         undone=row.undo_seq is not None,

@@ -154,15 +154,15 @@ def _is_same(one: Sighting, other: Sighting) -> bool:
     return one.what is Happening.PASS and (one.station, one.step) == (other.station, other.step)
 
 
-def holder_of(step: Step, happened: Collection[Sighting], route: Route) -> int | None:
-    """Return the station by whose reading a step is done: one that read it there, else one that infers it; or None."""
+def holder_of(step: Step, happened: Collection[Sighting], route: Route) -> Sighting | None:
+    """Return the reading by which a step is done: the first of the step itself, else one that infers it; or None."""
     holding = in_order(happened)
     passes = [s for s in holding if s.what is Happening.PASS]
     progress = NOT_STARTED
     for sighting in sorted(passes, key=lambda each: each.step is not step):  # stable: those at the step itself first
         progress = advance(progress, sighting, route)
         if step in progress.done:
-            return sighting.station
+            return sighting
     return None
 
 

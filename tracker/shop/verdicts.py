@@ -275,6 +275,11 @@ def with_those_that_stay(verdict: Verdict, boxes: Sequence[str]) -> Verdict:
     return replace(verdict, message=f"{verdict.message} Stays behind: {named}{more}. Ask the foreman.")
 
 
+def with_where_it_was_read(verdict: Verdict, station: str) -> Verdict:
+    """Say beside a verdict about what was done before at which station that was read."""
+    return replace(verdict, message=f"{verdict.message} It was read at {station}.")
+
+
 _NAMED = 3
 
 

@@ -138,7 +138,7 @@ def ship_load(
         _count_shipped(ledger, boxes, parts)
         why = "" if leave_behind is None else leave_behind.reason
         for box in staying:
-            message = f"Box {box.code} stays behind load {load_code(load_id)}: {why}."
+            message = f"Box {box.code} stayed behind load {load_code(load_id)}: {why}."
             _write(ledger, "leave", box, load_id, message, act_id)
         for box in boxes:
             _write(ledger, "ship", box, load_id, f"Box {box.code} shipped on load {load_code(load_id)}.", act_id)

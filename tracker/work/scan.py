@@ -228,6 +228,8 @@ class _Desk:
         upcoming = after.next_step(part.route)
         if verdict.outcome is Outcome.DONE:
             verdict = self._say_what_next(verdict, part, upcoming)
+        elif verdict.outcome is Outcome.AGAIN and not entry.with_board:
+            verdict = self._say_where_it_was_read(verdict, self._holding(part, station.step, scan.at))
         return entry.record(verdict, next_step=upcoming, inferred=inferred)
 
     # Boards
@@ -281,7 +283,8 @@ class _Desk:
         """Say which of a board's parts are cut all the same, as another station read them."""
         happened = floor.sightings(self.ledger.connection, [part.id for part in parts])
         holding = [holder_of(Step.CUT, happened[part.id], part.route) for part in parts]
-        others = [each for each in holding if each is not None and each != station.id]
+        by = [each.station for each in holding if each is not None]
+        others = [each for each in by if each is not None and each != station.id]
         names = " and ".join(sorted({self._station_named(each) for each in others}))
         return f" {len(others)} of its parts are still done by {names}." if others else ""
 
@@ -295,6 +298,17 @@ class _Desk:
             count = "count the items and " if floor.uncounted(self.ledger.connection, box.id) else ""
             what = f"all parts are in: {count}seal the box"
         return Verdict(outcome=verdict.outcome, message=f"{verdict.message} {box.packed} in, {what}.")
+
+    def _holding(self, part: PartRow, step: Step, at: datetime) -> int | None:
+        """The number in the log of the reading by which a step of a part was done at ``at``."""
+        self.ledger.write()
+        happened = floor.sightings(self.ledger.connection, [part.id])[part.id]
+        holding = holder_of(step, known_at(happened, at), part.route)
+        return None if holding is None else holding.seq
+
+    def _say_where_it_was_read(self, verdict: Verdict, seq: int | None) -> Verdict:
+        read = floor.read_at(self.ledger.connection, seq)
+        return verdict if read is None else verdicts.with_where_it_was_read(verdict, read[0])
 
     def _progress_before(self, at: datetime, part: PartRow) -> Progress:
         """The progress as it stood at ``at``: for a late scan it is folded from what had happened until then."""
@@ -397,6 +411,9 @@ class _Desk:
             verdict = self._say_what_stays(verdict, box.load_id)
         elif verdict.outcome is Outcome.DONE:
             self._open(station, box, scan.at)
+        elif verdict.outcome is Outcome.AGAIN:
+            self.ledger.write()
+            verdict = self._say_where_it_was_read(verdict, floor.loading_that_stands(self.ledger.connection, box.id))
         return entry.record(verdict)
 
     def _loading_then(self, scan: Scan, box: BoxRow, verdict: Verdict, entry: "_Entry") -> Verdict:
@@ -539,7 +556,9 @@ class _Desk:
             marking = marked_by(left)
             return "" if marking is None else f" It is still marked damaged by {self._station_named(marking)}."
         holding = holder_of(last.step, left, part.route) if last.action == Action.PASS.value else None
-        return "" if holding is None else f" It is still done by {self._station_named(holding)}."
+        if holding is None or holding.station is None:
+            return ""
+        return f" It is still done by {self._station_named(holding.station)}."
 
     def _station_named(self, station_id: int) -> str:
         station = self.ledger.station_numbered(station_id)

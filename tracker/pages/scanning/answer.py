@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
 
 from sqlalchemy import Connection
 
 from tracker.pages.scanning.outlines import Panel, outline_svg
-from tracker.pages.words.days import day
+from tracker.pages.words.days import day, moment
 from tracker.pages.words.outcomes import OUTCOMES, Facts, Said, box_name, gettext, said_as, sentence
 from tracker.records import floor, look, readings
 from tracker.records.access import StationView, list_stations
@@ -19,7 +20,7 @@ from tracker.records.look import PartView
 from tracker.records.shipping import Loading, loading_of
 from tracker.records.waiting import KeptScan, TakenBack, kept_scan, taken_back, uncut_on_board
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
-from tracker.shop.progress import holder_of, marked_by
+from tracker.shop.progress import holder_of, known_at, marked_by
 from tracker.shop.scans import Action, Answer
 from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
@@ -200,6 +201,7 @@ def _facts(
     if state is not None and station.step in state.route:
         open_steps = state.progress.open_before(station.step, state.route)
     load_id = _load_id(found)
+    read = _read_before(connection, found, station) if answer.outcome is Outcome.AGAIN else None
     return Facts(
         step=station.step,
         code=kept.code,
@@ -209,6 +211,8 @@ def _facts(
         undone=None if undone is None else undone.action,
         undone_step=None if undone is None else undone.step,
         held_by=_held_by(connection, undone, state),
+        read_at=read[0] if read else "",
+        read_when=moment(read[1]) if read else "",
         job=box.job.code if box else "",
         held_then=kept.held_then,
         job_held=box is not None and box.job.status == "held",
@@ -231,6 +235,18 @@ def _facts(
     )
 
 
+def _read_before(connection: Connection, found: _Found, station: StationView) -> tuple[str, datetime] | None:
+    """Where and when that was read which is told to be done before; None where that is not known."""
+    kept, part = found.kept, found.state
+    if part is None:
+        loaded = floor.loading_that_stands(connection, found.box.id) if found.box else None
+        return floor.read_at(connection, loaded)
+    happened = floor.sightings(connection, [part.id])[part.id]
+    before = [s for s in known_at(happened, kept.at) if (s.station, s.at) != (station.id, kept.at)]
+    reading = holder_of(station.step, before, part.route)
+    return None if reading is None else floor.read_at(connection, reading.seq)
+
+
 def _held_by(connection: Connection, undone: TakenBack | None, part: PartRow | None) -> str:
     """The station by whose reading what an undo took back holds all the same; empty where it holds no more."""
     if undone is None or part is None:
@@ -240,7 +256,8 @@ def _held_by(connection: Connection, undone: TakenBack | None, part: PartRow | N
         holding = marked_by(happened)
     else:
         step = undone.step if undone.action is Action.PASS else None
-        holding = None if step is None else holder_of(step, happened, part.route)
+        reading = None if step is None else holder_of(step, happened, part.route)
+        holding = None if reading is None else reading.station
     return next((each.name for each in list_stations(connection) if each.id == holding), "")
 
 
@@ -255,7 +272,7 @@ def _title(found: _Found) -> str:
     if found.part is not None:
         return found.part.name
     if found.box is not None:
-        return gettext("Box %(name)s", name=box_name(kept.box_name))
+        return gettext("Box %(name)s of %(job)s", name=box_name(kept.box_name), job=kept.job)
     if kept.load is not None:
         return gettext("Load %(code)s", code=kept.load)
     if found.board is not None:

@@ -83,8 +83,8 @@ _SENTENCES: Final = (
     _sentence(r"It is on load (?P<load>\w+): (?P<reason>.*)", _l("It is on load %(load)s: %(reason)s.")),
     _sentence(rf"{_BOX} is on load (?P<load>\w+)\.( Stays behind: .*)?", _l("Box %(box)s is on load %(load)s.")),
     _sentence(
-        rf"{_BOX} stays behind load (?P<load>\w+): (?P<reason>.*)\.",
-        _l("Box %(box)s stays behind load %(load)s: %(reason)s."),
+        rf"{_BOX} stayed behind load (?P<load>\w+): (?P<reason>.*)\.",
+        _l("Box %(box)s stayed behind load %(load)s: %(reason)s."),
     ),
     _sentence(rf"{_BOX} shipped on load (?P<load>\w+)\.", _l("Box %(box)s shipped on load %(load)s.")),
     _sentence(rf"{_BOX} sealed\.", _l("Box %(box)s sealed.")),

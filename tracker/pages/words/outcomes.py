@@ -289,9 +289,10 @@ class Facts:
 
     ``kind`` is what the code names, None for a text that is no code; ``contradicts`` what a late scan does not fit;
     ``action`` is what was asked, ``undone`` what an undo took back, and ``held_by`` the station by which that holds all
-    the same. ``held_then`` says that the job was on hold at the scan's own time, ``job_held`` that it is now.
-    ``open_steps`` are the part's steps before the station's own that are not done. Of a load: the day on which it
-    leaves, how many of its boxes are on it, and how many boxes of its jobs stay behind.
+    the same; ``read_at`` and ``read_when`` say where and when that was read which was done before. ``held_then`` says
+    that the job was on hold at the scan's own time, ``job_held`` that it is now. ``open_steps`` are the part's steps
+    before the station's own that are not done. Of a load: the day on which it leaves, how many of its boxes are on it,
+    and how many boxes of its jobs stay behind.
     """
 
     step: Step
@@ -302,6 +303,8 @@ class Facts:
     undone: Action | None = None
     undone_step: Step | None = None
     held_by: str = ""
+    read_at: str = ""
+    read_when: str = ""
     job: str = ""
     held_then: bool = False
     job_held: bool = False
@@ -332,6 +335,10 @@ def sentence(outcome: Outcome, facts: Facts) -> str:
             return _noted(facts)
         case Outcome.UNDONE:
             return _undone(facts)
+        case Outcome.AGAIN if facts.read_at:
+            return gettext(
+                "It counts once. It was read at %(station)s, %(time)s.", station=facts.read_at, time=facts.read_when
+            )
         case Outcome.AGAIN:
             return gettext("It counts once.")
         case Outcome.MISREAD:
