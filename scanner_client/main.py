@@ -19,7 +19,7 @@ from scanner_client.queue import Queue, QueueDiskError, QueueOpenError
 from scanner_client.refreshing import Refreshing
 from scanner_client.screen import Screen, print_line
 from scanner_client.sender import Server
-from scanner_client.settings import USUAL_FILE, Settings, SettingsError, Show, read_settings
+from scanner_client.settings import USUAL_FILE, Settings, SettingsError, Show, read_settings, text_of
 from scanner_client.sources import UnknownSourceError, open_source
 from scanner_client.station import Station
 from scanner_client.station_list import StationList
@@ -264,8 +264,8 @@ def _tell_the_end(left: int, set_aside: int, *, asked_to_stop: bool) -> None:
 def read_token(path: Path) -> str:
     """Return the token in a file. Raises ValueError."""
     try:
-        token = path.read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as error:
+        token = text_of(path).strip()
+    except (OSError, ValueError) as error:
         raise ValueError(f"the token file {path} cannot be read: {error}") from error
     if not token:
         raise ValueError(f"the token file {path} is empty: put a token into it (tracker token NAME --role station)")

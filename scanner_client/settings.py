@@ -12,6 +12,7 @@ from scanner_client.plan import LONGEST_PAUSE_S
 
 HOME: Final = Path(os.path.expanduser("~"), ".flatpack-scanner")  # noqa: PTH111 - a service may have no home: no error
 USUAL_FILE: Final = HOME / "settings.toml"
+LONGEST_TEXT: Final = 200_000  # of a file: own choice
 
 
 class Show(StrEnum):
@@ -75,9 +76,18 @@ def read_settings(path: Path | None, flags: Mapping[str, Any]) -> Settings:
     return replace(from_file, **{name: value for name, value in flags.items() if value is not None})
 
 
+def text_of(path: Path) -> str:
+    """Return the text of a file; a device without an end is left. Raises OSError, and ValueError when it is no text."""
+    with path.open(encoding="utf-8") as file:
+        text = file.read(LONGEST_TEXT + 1)
+    if len(text) > LONGEST_TEXT:
+        raise ValueError(f"more than {LONGEST_TEXT:,} characters")
+    return text
+
+
 def _read(path: Path) -> Settings:
     try:
-        given = tomllib.loads(path.read_text(encoding="utf-8"))
+        given = tomllib.loads(text_of(path))
     except OSError as error:
         raise SettingsError(f"the settings {path} cannot be read: {error}") from error
     except ValueError as error:

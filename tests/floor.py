@@ -93,7 +93,7 @@ class Floor:
 
     def ship(self, load: str, *leaving: str, reason: str = "the door is late") -> None:
         """Ship a load; boxes that a foreman leaves behind are named."""
-        numbers = frozenset(read_code(code).number for code in leaving)
+        numbers = [read_code(code).number for code in leaving]
         word = LeaveBehind(reason=reason, boxes=numbers) if leaving else None
         ship_load(self.database, read_code(load).number, leave_behind=word, **self.act())
 

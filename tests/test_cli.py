@@ -12,12 +12,14 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+from openpyxl import Workbook
 from PIL import Image
 from pypdf import PdfReader
 
 from tests.conftest import Cluster, missing_tool
 from tests.reading import codes_in
 from tracker.cli import main
+from tracker.records.database import Database
 from tracker.shop.codes import Code, Kind
 
 Run = Callable[..., Result]
@@ -95,7 +97,7 @@ def test_the_gs1_prefix_is_set_and_tells_how_far_its_numbers_are(run: Run, tmp_p
         "left": 999_999_999,
     }
     refused = run("gs1", "0412345")
-    assert (refused.exit_code, "field prefix: wanted: the prefix of a company" in refused.stderr) == (1, True)
+    assert (refused.exit_code, "prefix: wanted: the prefix of a company" in refused.stderr) == (1, True)
     assert run("gs1", "4012345", "--off").exit_code == 2
     assert run("backup", str(tmp_path / "copy.db")).exit_code == 0
     restored = run("restore", str(tmp_path / "copy.db"))
@@ -202,6 +204,19 @@ def test_a_bad_cut_list_is_answered_with_every_fault_and_status_1(shop: Run, tmp
     assert result.stdout == ""
 
 
+def test_a_refusal_says_its_place_and_its_reason_once(shop: Run, tmp_path: Path) -> None:
+    (tmp_path / "cartons.toml").write_text("[[carton]]\nname = = 1\n")
+    refused = shop("list", "cartons", str(tmp_path / "cartons.toml"))
+    assert (refused.exit_code, refused.stderr.count("line 2"), refused.stderr.count("TOML")) == (1, 1, 1)
+    assert shop("gs1", "0412345").stderr.count("the prefix of a company") == 1
+    book = Workbook()
+    for row in (["cabinet", "part", "length", "width", "thickness"], ["101", "Deck", "=500+64", 560, 18]):
+        book.worksheets[0].append(row)
+    book.save(tmp_path / "list.xlsx")
+    refused = shop("import", str(tmp_path / "list.xlsx"), *_ORDER)
+    assert "  line 2, cell C2: a formula without a value" in refused.stderr
+
+
 def test_wrong_use_has_status_2(shop: Run) -> None:
     for arguments in (["import"], ["token", "x", "--role", "king"], ["station", "x"], ["labels", "J-1"], ["nonsense"]):
         assert shop(*arguments).exit_code == 2
@@ -247,8 +262,6 @@ def test_backup_verify_and_restore(shop: Run, tmp_path: Path) -> None:
 
 def test_verify_says_where_the_kept_state_is_not_what_the_log_says(shop: Run, tmp_path: Path) -> None:
     from sqlalchemy import text
-
-    from tracker.records.database import Database
 
     shop(*_import(tmp_path))
     database = Database(f"sqlite:///{tmp_path / 'data' / 'tracker.db'}")
@@ -301,6 +314,27 @@ def test_a_result_goes_through_a_pipe_a_device_and_a_link_and_leaves_them_what_t
     assert sorted(path.name for path in tmp_path.glob("*.partial")) == []
 
 
+@pytest.mark.parametrize("command", [("labels", "J-1", "--check"), ("boards", "J-1"), ("cards",), ("readrates",)])
+def test_a_place_that_cannot_be_written_is_told_before_the_work(
+    job: Run, tmp_path: Path, command: tuple[str, ...]
+) -> None:
+    for place in (tmp_path / "nowhere" / "x", tmp_path / "list.csv" / "x", "/proc/x"):
+        refused = job(*command, "--out", str(place))
+        _told_in_a_sentence(refused)
+        assert (refused.stdout, "cannot be written" in refused.stderr) == ("", True)
+    with Database(f"sqlite:///{tmp_path / 'data' / 'tracker.db'}").read() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM board").scalar_one() == 0
+
+
+def test_a_backup_is_never_written_to_standard_output_or_to_a_file_of_that_name(
+    job: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    refused = job("backup", "-")
+    assert (refused.exit_code, refused.stdout, "Name a file" in refused.stderr) == (2, "", True)
+    assert not (tmp_path / "-").exists()
+
+
 def test_standard_output_by_its_name_as_a_file_is_written_through(job: Run, tmp_path: Path) -> None:
     for name in ("/dev/stdout", "/dev/fd/1"):
         with (tmp_path / "got").open("wb") as got:
@@ -328,13 +362,17 @@ _TROUBLES = [
     ("restore", "."),
     ("restore", "list.csv"),
     ("restore", "/proc/self/mem"),
-    *(("import", where, *_ORDER) for where in (_NOWHERE, ".", "/proc/self/mem", "/dev/null")),
+    *(("import", where, *_ORDER) for where in (_NOWHERE, ".", "/proc/self/mem", "/dev/null", "/dev/zero")),
+    ("import", "list.csv", "--units", "in", "--items", "/dev/zero", *_ORDER),
     *(
         (kind, *more, where)
         for kind, *more in (("list", "boards"), ("layout",))
-        for where in (_NOWHERE, ".", "/proc/self/mem")
+        for where in (_NOWHERE, ".", "/proc/self/mem", "/dev/zero")
     ),
-    ("person", "Ida", "--role", "admin", "--password-file", "/proc/self/mem"),
+    *(("person", "Ida", "--role", "admin", "--password-file", where) for where in ("/proc/self/mem", "/dev/zero")),
+    ("restore", "/dev/zero"),
+    ("layout", "--choose", "/dev/zero"),
+    ("serve", "--certificate", "/dev/zero", "--key", "/dev/zero"),
     ("serve", "--certificate", _NOWHERE, "--key", _NOWHERE),
     ("serve", "--host", "192.0.2.1", "--port", "8000"),
     ("print", "J-1", "--printer", "NONE"),

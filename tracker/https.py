@@ -93,6 +93,9 @@ def certificate_of(certificate: Path | None, key: Path | None) -> Certificate | 
 
 
 def _context(certificate: Path, key: Path) -> ssl.SSLContext:
+    for each in (certificate, key):
+        if each.exists() and not each.is_file():  # a device may have no end
+            raise ValueError(f"{each} is no file")
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     context.minimum_version = ssl.TLSVersion.TLSv1_2  # RFC 8996 ends the older ones
     context.options |= ssl.OP_NO_RENEGOTIATION

@@ -88,3 +88,16 @@ def test_a_damaged_part_in_a_loaded_box_keeps_the_load_whatever_stays_behind(
     assert (entry["box"], entry["state"]) == (floor.box_102, "loaded")
     assert "no longer good" in entry["why"]
     assert floor.box(floor.box_102).state == "loaded"
+
+
+def test_a_box_that_is_named_twice_among_those_that_stay_is_refused_by_its_field(
+    floor: Floor, callers: dict[Role, Caller]
+) -> None:
+    foreman = callers[Role.FOREMAN]
+    code = foreman.post("/loads", {**PLAN, "boxes": [floor.box_102]}).json["code"]
+    floor.scan(floor.box_102, "SHIP-1")
+    refused = foreman.post(f"/loads/{code}/ship", word(floor.box_101, floor.box_101.lower()))
+    assert refused.status_code == 422
+    where = {"field": "leave_behind.boxes", "box": floor.box_101}
+    assert refused.json["errors"] == [{"where": where, "what": "each box stands once"}]
+    assert foreman.get(f"/loads/{code}").json["state"] == "open"

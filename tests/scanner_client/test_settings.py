@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from scanner_client.main import read_token
 from scanner_client.settings import Settings, SettingsError, Show, read_settings
 
 WHOLE = """
@@ -85,3 +86,11 @@ def test_a_file_that_is_not_there_and_a_setting_that_is_missing_are_said(tmp_pat
     for text, missing in (("", "no server"), ("server = 'http://shop'", "no token-file")):
         with pytest.raises(SettingsError, match=missing):
             _ = read_settings(_written(tmp_path, text), {}).checked_token_file
+
+
+def test_a_file_without_an_end_is_left() -> None:
+    endless = Path("/dev/zero")
+    with pytest.raises(SettingsError, match="more than 200,000 characters"):
+        read_settings(endless, {})
+    with pytest.raises(ValueError, match="more than 200,000 characters"):
+        read_token(endless)

@@ -3,8 +3,8 @@
 import pytest
 
 from tracker.shop.cabinets.orders import CABINET_COLUMNS, NEEDED_CABINET_COLUMNS
-from tracker.shop.columns import match_columns, read_as, wrong_width
-from tracker.shop.cutlist import NEEDED_PART_COLUMNS, PART_COLUMNS
+from tracker.shop.columns import is_of_cabinets, match_columns, read_as, wrong_width
+from tracker.shop.cutlist import NEEDED_PART_COLUMNS, PART_COLUMNS, read_items
 from tracker.shop.errors import InvalidInputError
 
 # As the public contract lists them.
@@ -65,12 +65,33 @@ def test_a_column_without_a_heading_is_none_while_it_is_empty() -> None:
     assert "without a heading" in str(wrong_width(header, ["x", "1", "End", "700", "500", "18"]))
 
 
-def test_what_is_not_there_is_said_once_with_both_kinds_of_table() -> None:
+@pytest.mark.parametrize("absent", NEEDED_PART_COLUMNS)
+def test_of_a_table_that_lacks_a_column_that_column_alone_is_told(absent: str) -> None:
+    header = [name for name in PLAIN if name != absent]
     with pytest.raises(InvalidInputError) as refused:
-        match_columns(["cabinet", "part"], PART_COLUMNS, NEEDED_PART_COLUMNS)
-    assert [fault.where["column"] for fault in refused.value.faults] == ["length, width, thickness"]
+        match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS)
+    assert [(fault.where["column"], fault.what) for fault in refused.value.faults] == [(absent, "not there")]
+    assert refused.value.detail == "The first line has faults. Nothing was stored; mend these and send it again."
+
+
+def test_to_a_table_of_another_kind_both_kinds_of_an_order_are_told() -> None:
+    with pytest.raises(InvalidInputError) as refused:
+        match_columns(["name", "quantity"], PART_COLUMNS, NEEDED_PART_COLUMNS)
+    assert "does not name the columns" in refused.value.detail
     assert "A cut list has cabinet, part" in refused.value.detail
     assert "a table of cabinets has cabinet, family" in refused.value.detail
+    with pytest.raises(InvalidInputError, match="A table of items has box, item, quantity") as refused:
+        read_items(["name", "number"], [])
+    assert "cut list" not in refused.value.detail
+
+
+def test_a_table_of_cabinets_without_the_family_is_told_that_alone() -> None:
+    header = ["cabinet", "width", "height", "depth", "fronts"]
+    assert is_of_cabinets(header)
+    assert not is_of_cabinets([*PLAIN, "height", "depth"])
+    with pytest.raises(InvalidInputError) as refused:
+        match_columns(header, CABINET_COLUMNS, NEEDED_CABINET_COLUMNS)
+    assert [(fault.where["column"], fault.what) for fault in refused.value.faults] == [("family", "not there")]
 
 
 def test_a_heading_in_millimetres_is_refused_in_a_job_in_inches() -> None:

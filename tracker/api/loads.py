@@ -72,9 +72,7 @@ def _leave_behind(word: dict[str, Any] | None) -> LeaveBehind | None:
         return None
     if not bearer().role.includes(Role.FOREMAN):
         raise NotAllowedError("Only a foreman may let boxes stay behind.")
-    return LeaveBehind(
-        reason=word["reason"].strip(), boxes=frozenset(number_of(each, Kind.BOX) for each in word["boxes"])
-    )
+    return LeaveBehind(reason=word["reason"].strip(), boxes=[number_of(each, Kind.BOX) for each in word["boxes"]])
 
 
 @blueprint.route("/loads/<code>/take-off", methods=["POST"])

@@ -4,6 +4,7 @@ import os
 import sys
 from errno import EPIPE
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import Any
 
 import click
@@ -11,12 +12,29 @@ from click import echo
 
 from tracker.files import put_file
 from tracker.settings import Settings, read_settings
-from tracker.shop.errors import IncompleteError, InvalidInputError, ShopError
+from tracker.shop.errors import IncompleteError, InvalidInputError, ShopError, TooLargeError
 
 WHO = "command line"
 
 
-OUT = click.Path(path_type=Path, dir_okay=False, allow_dash=True)
+class _Out(click.Path):
+    """Where a result goes. It is looked at before the work, which may take long or change the shop."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        out: Any = super().convert(value, param, ctx)
+        try:
+            if str(out) != "-" and (not out.exists() or out.is_file()):  # a device is written through
+                TemporaryFile(dir=out.resolve().parent).close()  # a file is written beside its place first
+        except OSError as error:
+            self.fail(_not_written(out, error), param, ctx)
+        return out
+
+
+def _not_written(out: Path, error: OSError) -> str:
+    return f"{out} cannot be written: {error.strerror or error}."
+
+
+OUT = _Out(path_type=Path, dir_okay=False, allow_dash=True)
 
 
 class Answered(click.ClickException):
@@ -27,7 +45,8 @@ class Answered(click.ClickException):
     def __init__(self, error: ShopError) -> None:
         lines = [error.detail]
         if isinstance(error, InvalidInputError):
-            lines += [f"  {_place(fault.where)}: {fault.what}" for fault in error.faults]
+            told = [fault for fault in error.faults if not error.detail.endswith(fault.what)]
+            lines += [f"  {_place(fault.where)}: {fault.what}" for fault in told]
         if isinstance(error, IncompleteError):
             lines += [f"  {dict(entry)}" for entry in error.missing]
         super().__init__("\n".join(lines))
@@ -125,7 +144,7 @@ def write_out(out: Path, document: bytes) -> bool:
             target = out.resolve()
             put_file(target, document, mode=target.stat().st_mode & 0o777 if target.exists() else 0o666)
     except OSError as error:
-        raise click.ClickException(f"{out} cannot be written: {error.strerror or error}.") from error
+        raise click.ClickException(_not_written(out, error)) from error
     return False
 
 
@@ -137,8 +156,14 @@ def _is_stdout(out: Path) -> bool:
 
 
 def text_of(file: Path) -> str:
-    """The text of a file that is given. Raises InvalidInputError when it is not UTF-8."""
+    """The text of a file that is given. Raises InvalidInputError when it is not UTF-8, TooLargeError, and OSError."""
+    from tracker.shop.supplies import LONGEST_TEXT
+
     try:
-        return file.read_text(encoding="utf-8")
+        with file.open(encoding="utf-8") as given:
+            text = given.read(LONGEST_TEXT + 1)  # a device may have no end
     except UnicodeDecodeError as error:
         raise InvalidInputError(f"{file} is not a text in UTF-8.") from error
+    if len(text) > LONGEST_TEXT:
+        raise TooLargeError(f"{file} has more than {LONGEST_TEXT:,} characters. Nothing was stored.")
+    return text

@@ -58,6 +58,8 @@ def backup(file: Path, as_json: bool) -> None:
     """
     from tracker.records.copies import copy_to
 
+    if str(file) == "-":
+        raise click.UsageError("Name a file: a copy is checked after it is written, and is a secret.")
     copy_to(shop_database(), file, secret_key=own_settings().secret_key)
     put({"file": str(file)}, f"Copied to {file} and checked. The shop's key is in it: keep it secret.", as_json=as_json)
 

@@ -22,6 +22,12 @@ ALSO: Final[Mapping[str, str]] = {
     **dict.fromkeys(("edge", "edging", "banding"), "edges"),
     **dict.fromkeys(("program", "programme"), "machining"),
 }
+ORDERS: Final = say(
+    "A cut list has cabinet, part, length, width, thickness; a table of cabinets has cabinet, family, width, height, "
+    "depth."
+)
+_NO_COLUMNS: Final = say("The first line does not name the columns. Nothing was stored.")
+_FAULTS: Final = say("The first line has faults. Nothing was stored; mend these and send it again.")
 _NEAREST: Final = 3
 _LONGEST: Final = 40
 
@@ -46,10 +52,12 @@ def match_columns(
     *,
     ignore: Collection[str] = (),
     inches: bool = False,
+    kinds: str = ORDERS,
 ) -> dict[int, str]:
     """Return the column at each place of a table's rows.
 
-    ``ignore`` names headings that may stand there and mean nothing; a place without a heading is none.
+    ``ignore`` names headings that may stand there and mean nothing; a place without a heading is none. ``kinds`` says
+    which tables are wanted, for who sent another one.
     Raises InvalidInputError for a heading that nobody knows, two for one column, and columns that are not there.
     """
     left_out = {column_name(each) for each in ignore}
@@ -63,7 +71,8 @@ def match_columns(
     if absent := [name for name in needed if name not in columns.values()]:
         faults.append(_fault(", ".join(absent), say("not there")))
     if faults:
-        raise InvalidInputError(_detail() if absent else _NOT_STORED, faults)
+        is_another = len(absent) == len(needed)
+        raise InvalidInputError(join([_NO_COLUMNS, kinds], between=" ") if is_another else _FAULTS, faults)
     return columns
 
 
@@ -94,19 +103,9 @@ def read_as(header: Sequence[str], known: Collection[str], ignore: Collection[st
 
 
 def is_of_cabinets(header: Sequence[str]) -> bool:
-    """Whether a table lists cabinets rather than parts."""
-    return "family" in map(column_name, header)
-
-
-_NOT_STORED: Final = say("The first line does not name the columns. Nothing was stored.")
-
-
-def _detail() -> Said:
-    kinds = say(
-        "A cut list has cabinet, part, length, width, thickness; a table of cabinets has cabinet, family, width, "
-        "height, depth."
-    )
-    return join([_NOT_STORED, kinds], between=" ")
+    """Whether a table lists cabinets rather than parts; one that only forgot the family does."""
+    named = {column_of(each, ("family", "height", "depth", "part")) for each in header}
+    return "family" in named or (named >= {"height", "depth"} and "part" not in named)
 
 
 def _unknown(spelled: str, known: Sequence[str]) -> Fault:

@@ -32,6 +32,7 @@ _Values = Mapping[str, str | None]  # None: what stood there has been refused al
 _Named = Iterable[tuple[_Where, _Values]]
 
 _NOTHING_STORED: Final = say("The cut list has faults. Nothing was stored; mend these and send it again.")
+_ITEMS: Final = say("A table of items has box, item, quantity.")
 _HARD_SPACES: Final = str.maketrans("\u00a0\u202f", "  ")
 # What a spreadsheet leaves in a cell whose formula failed; from memory, there may be more.
 _FAILED_FORMULAS: Final = frozenset(
@@ -67,7 +68,7 @@ def parts_from_rows(rows: Iterable[Mapping[str, Any]], units: Units) -> tuple[Pa
 def read_items(header: Sequence[str], rows: Iterable[Row], *, ignore: Collection[str] = ()) -> tuple[ItemLine, ...]:
     """Return the item lines of a table with the columns box, item, quantity; rows of one item in one box add up."""
     faults = _Faults()
-    columns = match_columns(header, ITEM_COLUMNS, ITEM_COLUMNS, ignore=ignore)
+    columns = match_columns(header, ITEM_COLUMNS, ITEM_COLUMNS, ignore=ignore, kinds=_ITEMS)
     return _item_lines(_table_rows(columns, header, rows, faults), faults)
 
 

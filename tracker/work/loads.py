@@ -103,13 +103,18 @@ def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, no
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeaveBehind:
-    """A foreman's word that boxes stay behind: why, and which, by their numbers."""
+    """A foreman's word that boxes stay behind: why, and which, by their numbers, each once."""
 
     reason: str
-    boxes: frozenset[int]
+    boxes: Sequence[int]
 
     def __post_init__(self) -> None:
         refuse_bad_reason(self.reason, say("Say why these boxes stay behind."))
+        twice = [number for number, times in Counter(self.boxes).items() if times > 1]
+        what = say("each box stands once")
+        if twice:
+            faults = [Fault(where={"field": "leave_behind.boxes", "box": box_code(each)}, what=what) for each in twice]
+            raise InvalidInputError(say("The load stays; nothing was stored."), faults)
 
 
 def ship_load(
@@ -153,7 +158,7 @@ def _refuse_short(
 ) -> None:
     load = load_code(load_id)
     missing = [_told(box, keeps) for box in boxes if (keeps := keeps_load(box))]
-    named = frozenset() if leave_behind is None else leave_behind.boxes
+    named = set() if leave_behind is None else set(leave_behind.boxes)
     if missing:
         told = say("Load %(load)s would leave short: it stays.", load=load)
     elif named and named != {box.id for box in staying}:

@@ -236,7 +236,7 @@ def _refuse_uncounted(cells: Sequence[tuple[int, str]]) -> None:
     told = say("The spreadsheet has formulas that were never worked out. Nothing was stored.")
     faults = []
     for line, cell in cells:
-        what = say("cell %(cell)s: a formula without a value; save the file in a spreadsheet program", cell=cell[:20])
+        what = say("a formula without a value; save the file in a spreadsheet program")
         faults.append(Fault(where={"line": line, "cell": cell[:20]}, what=what))
     raise InvalidInputError(told, faults)
 

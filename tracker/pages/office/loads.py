@@ -123,7 +123,7 @@ def ship(code: str) -> AnyResponse | tuple[str, int]:
 def _leave_behind(stays: Collection[str]) -> dict[str, Any]:
     """Return a foreman's word on the boxes that stay, and who gave it."""
     reason = " ".join(request.form.get("reason", "").split())
-    word = LeaveBehind(reason=reason, boxes=frozenset(map(_box_number, stays)))
+    word = LeaveBehind(reason=reason, boxes=list(map(_box_number, stays)))
     return {"leave_behind": word, "who": foreman_at_bench(request.form)}
 
 

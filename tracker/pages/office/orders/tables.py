@@ -60,9 +60,11 @@ def faulty_rows(file: IO[bytes], faults: Iterable[Fault]) -> Faulty:
     by_line: dict[int, _OfLine] = {}
     others: list[str] = []
     for fault in faults:
-        line, column = fault.where.get("line"), fault.where.get("column")
+        line, column, cell = (fault.where.get(name) for name in ("line", "column", "cell"))
         if not isinstance(line, int):
             others.append(in_words(fault))
+        elif cell:  # of a spreadsheet that is not read
+            others.append(join([str(cell), fault.what], between=": "))
         elif column:
             by_line.setdefault(line, _OfLine()).cells.setdefault(str(column), []).append(fault.what)
         else:
