@@ -60,7 +60,9 @@ def test_a_label_that_does_not_read_or_reads_as_something_else_stops_the_loop() 
 
 def test_the_shop_is_open_with_a_sign_in_for_each_role_and_stations_that_scan(tmp_path: Path) -> None:
     told = tmp_path / "told"
-    environment = {**os.environ, "TMPDIR": str(tmp_path), "PYTHONUNBUFFERED": "1"}
+    folder = str(tmp_path / "a shop")
+    environment = {**os.environ, "TRACKER_DATA_DIR": folder, "PYTHONUNBUFFERED": "1"}
+    environment.pop("TRACKER_DATABASE_URL", None)
     with told.open("wb") as stream:
         demo = subprocess.Popen([*PROGRAM, "--port", "0"], stdout=stream, stderr=subprocess.STDOUT, env=environment)
     try:
@@ -76,11 +78,20 @@ def test_the_shop_is_open_with_a_sign_in_for_each_role_and_stations_that_scan(tm
         scanned = until(lambda: _get(news, tokens["station"])["parts"], why=lambda: "no simulated station scanned")
         part = _get(f"{address}/api/v1/parts/{scanned[0]}", tokens["station"])
         assert part["last_seen"]["station"].endswith("-2"), "it scans beside the stations that are tried by hand"
-        jobs = _get(f"{address}/api/v1/jobs", tokens["office"])["items"]
+        assert f"export TRACKER_DATA_DIR='{folder}'" in told.read_text()
+        made = _in_another_terminal(environment, "token", "mine", "--role", "office")
+        jobs = _get(f"{address}/api/v1/jobs", made.stdout.strip())["items"]
         assert sorted(job["status"] for job in jobs) == ["open", "open", "open", "shipped"]
     finally:
         demo.send_signal(signal.SIGTERM)
         assert demo.wait(HANGS_AFTER_S) == 0
+    again = _in_another_terminal(environment, "demo", "--port", "0")
+    assert (again.returncode, "holds a shop already" in again.stderr) == (1, True)
+
+
+def _in_another_terminal(environment: dict[str, str], *arguments: str) -> subprocess.CompletedProcess[str]:
+    command = [*PROGRAM[:-1], *arguments]
+    return subprocess.run(command, env=environment, capture_output=True, text=True, check=False, timeout=HANGS_AFTER_S)
 
 
 def _signed_in(address: str, name: str, password: str) -> str:

@@ -1,6 +1,7 @@
 """Commands that make a shop ready and run it: init, serve, tls, demo."""
 
 import logging
+import os
 import sys
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
@@ -120,7 +121,7 @@ def _tls_sentences(made: Any) -> list[str]:
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="The port to listen on.")
 @click.option("--once", is_flag=True, help="Run the main job from cut list to shipped load without a server, and stop.")
 def demo(port: int, once: bool) -> None:
-    """Show an invented shop with a day's work in it, in a folder of its own.
+    """Show an invented shop with a day's work in it, in a new folder, or in TRACKER_DATA_DIR if that is empty.
 
     Example: tracker demo --once
     """
@@ -130,4 +131,4 @@ def demo(port: int, once: bool) -> None:
     if once:
         run_once(echo)
     else:
-        run_day(port, echo)
+        run_day(port, echo, os.environ.get("TRACKER_DATA_DIR"))

@@ -10,7 +10,7 @@ import urllib.error
 import urllib.request
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
+from shlex import quote
 from typing import Any
 from uuid import uuid4
 
@@ -21,7 +21,8 @@ from tracker.records.database import Database
 from tracker.records.holding import hold
 from tracker.records.migrate import upgrade
 from tracker.server import Server
-from tracker.settings import Settings, machine_timezone
+from tracker.settings import Settings, read_settings
+from tracker.shop.errors import ConflictError
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.work.access import add_station, make_token
@@ -38,16 +39,16 @@ PEOPLE = {
 }
 
 
-def run_day(port: int, say: Say) -> None:
-    """Serve the invented shop from a folder of its own until stopped."""
-    folder = Path(tempfile.mkdtemp(prefix="tracker-demo-"))
-    settings = Settings(
-        data_dir=folder,
-        database_url=f"sqlite:///{folder / 'demo.db'}",
-        secret_key=secrets.token_hex(32),
-        timezone=machine_timezone(),
-    )
+def run_day(port: int, say: Say, folder: str | None = None) -> None:
+    """Serve the invented shop from a folder, a new one if none is given, until stopped.
+
+    Raises ConflictError for a folder that holds a database: it may be that of a real shop.
+    """
+    settings = read_settings({"TRACKER_DATA_DIR": folder or tempfile.mkdtemp(prefix="tracker-demo-")})
     database = Database(settings.database_url)
+    if database.file.exists():
+        told = f"{settings.data_dir} holds a shop already, which the demo leaves alone."
+        raise ConflictError(f"{told} Set TRACKER_DATA_DIR to a new folder, or to none.")
     with hold(database):
         _run_held(database, settings, port, say)
 
@@ -65,7 +66,7 @@ def _run_held(database: Database, settings: Settings, port: int, say: Say) -> No
     for role, plain in tokens.items():
         say(f"  {role.value:8} {plain}")
     say(f"The calls are described at {server.address}/api/v1/docs. Stop with Ctrl-C.")
-    say(f"The data is in {settings.data_dir}.")
+    say(f"Another terminal uses its database after: export TRACKER_DATA_DIR={quote(str(settings.data_dir))}")
     own = _own_stations(shop)
     say(f"{', '.join(own.values())} scan by themselves; the stations without a 2 are yours.")
     stopped = threading.Event()
