@@ -11,6 +11,7 @@ from types import FrameType
 
 import pytest
 from alembic import command
+from sqlalchemy.exc import DBAPIError
 
 from tests.conftest import Cluster
 from tests.floor import Floor
@@ -18,6 +19,7 @@ from tracker.records import copies, look
 from tracker.records.copies import LEFT_OUT, check_copy, copy_to, restore_from
 from tracker.records.database import Database, companions, sqlite_module
 from tracker.records.holding import hold
+from tracker.records.integrity import damage
 from tracker.records.migrate import _config
 from tracker.settings import Settings
 from tracker.shop.codes import box_code, part_code, read_code
@@ -325,3 +327,29 @@ def test_a_damaged_database_is_told_by_verify_and_gives_no_copy(sqlite: Database
     with pytest.raises(InvalidInputError, match="The database"):
         copy_to(sqlite, tmp_path / "copy.db", secret_key=KEY)
     assert not (tmp_path / "copy.db").exists()
+
+
+def test_a_file_with_noise_in_it_is_called_damaged_and_never_foreign(sqlite: Database, tmp_path: Path) -> None:
+    Floor(sqlite).seal_both()
+    copy_to(sqlite, tmp_path / "copy.db", secret_key=KEY)
+    whole = (tmp_path / "copy.db").read_bytes()
+    with closing(sqlite_module.connect(str(tmp_path / "copy.db"))) as raw:
+        (size,) = raw.execute("PRAGMA page_size").fetchone()
+        pages = [page for (page,) in raw.execute("SELECT rootpage FROM sqlite_master WHERE name IN ('job', 'log')")]
+    name = whole.index(b"ix_box_job_id_state")
+    for begin, end in ((100, size), *((size * (page - 1), size * page) for page in pages), (name, name + 9)):
+        _spoil(tmp_path / "bad.db", whole, begin, end)
+        with pytest.raises(InvalidInputError, match="is damaged: "):
+            check_copy(tmp_path / "bad.db")
+        database = Database(f"sqlite:///{tmp_path / 'bad.db'}")
+        assert list(damage(database))
+        with pytest.raises((InvalidInputError, ConflictError, DBAPIError), match=r"damaged|malformed"):
+            copy_to(database, tmp_path / "none.db", secret_key=KEY)
+        database.close()
+    _spoil(tmp_path / "bad.db", whole, 0, 16)
+    with pytest.raises(InvalidInputError, match="is not a copy of a tracker database"):
+        check_copy(tmp_path / "bad.db")
+
+
+def _spoil(file: Path, whole: bytes, begin: int, end: int) -> None:
+    file.write_bytes(whole[:begin] + b"\x91" * (end - begin) + whole[end:])

@@ -17,7 +17,8 @@ from sqlalchemy import Connection, Table, insert, select, update
 from sqlalchemy.exc import DatabaseError
 
 from tracker.files import keep_private
-from tracker.records.database import Database, companions, sqlite_module
+from tracker.records.database import Database, companions, is_sqlite_file, sqlite_module
+from tracker.records.failures import failure_in
 from tracker.records.holding import hold
 from tracker.records.integrity import damage, damage_in
 from tracker.records.migrate import known_revisions, upgrade
@@ -26,6 +27,7 @@ from tracker.records.tables import counter, job, log, metadata
 from tracker.settings import Settings, keep_secret
 from tracker.shop.codes import HIGHEST_NUMBER
 from tracker.shop.errors import ConflictError, InvalidInputError
+from tracker.shop.failures import Failure
 from tracker.shop.sscc import highest_serial, leap
 
 ROWS_AT_ONCE = 5_000
@@ -71,7 +73,9 @@ def check_copy(path: Path, *, called: str | None = None) -> str:
                 raise InvalidInputError(f"{called} is of a version that this program does not know.")
             _check_log(raw, called)
     except sqlite_module.DatabaseError as error:
-        raise InvalidInputError(f"{called} is not a copy of a tracker database: {error}.") from error
+        is_damaged = failure_in(error) is Failure.DAMAGED and is_sqlite_file(path)
+        what = "damaged" if is_damaged else "not a copy of a tracker database"
+        raise InvalidInputError(f"{called} is {what}: {error}.") from error
     return str(revision[0])
 
 

@@ -38,6 +38,7 @@ except ImportError:  # no wheel for this platform
 sqlite_module: Any = _sqlite
 SQLITE_VERSION: str = _sqlite.sqlite_version
 _SQLITE_HEAD: Final = b"SQLite format 3\0"  # sqlite.org/fileformat2.html, 1.3
+_SQLITE_CORRUPT: Final = 11  # sqlite.org/rescode.html
 _LOCK_LOG = select(counter.c.last).where(counter.c.name == "log").with_for_update()
 
 MOST_WAITING: Final = 12  # of the service's 16 threads
@@ -188,10 +189,8 @@ def companions(path: Path) -> list[Path]:
 
 def _keep_database_private(path: Path) -> None:
     """Hide a database from all but its owner. What an address names by mistake keeps its rights."""
-    if path.exists():
-        with path.open("rb") as file:
-            if file.read(len(_SQLITE_HEAD)) not in (b"", _SQLITE_HEAD):
-                return
+    if path.exists() and path.stat().st_size and not is_sqlite_file(path):
+        return
     keep_private(path)  # what SQLite makes beside it gets its rights
     for each in filter(Path.exists, companions(path)):
         hide_from_others(each)
@@ -215,7 +214,8 @@ def _sqlite_engine(url: URL, *, pool_size: int, begin: str, writes: bool) -> Eng
     @event.listens_for(engine, "connect")
     def prepare(raw: Any, _record: ConnectionPoolEntry) -> None:
         raw.isolation_level = None  # the begin event below says which kind of transaction starts
-        raw.execute("PRAGMA journal_mode=WAL")
+        with noise_told():
+            raw.execute("PRAGMA journal_mode=WAL")
         raw.execute("PRAGMA synchronous=FULL")
         raw.execute("PRAGMA foreign_keys=ON")
         raw.execute("PRAGMA recursive_triggers=ON")  # so that REPLACE cannot slip past the log's guard
@@ -231,6 +231,23 @@ def _sqlite_engine(url: URL, *, pool_size: int, begin: str, writes: bool) -> Eng
         connection.exec_driver_sql(begin)
 
     return engine
+
+
+@contextmanager
+def noise_told() -> Iterator[None]:
+    """Raise for a file whose tables are called by noise what is raised for any damage: the driver cannot say it."""
+    try:
+        yield
+    except UnicodeDecodeError as error:
+        damaged = sqlite_module.DatabaseError("malformed database schema")
+        damaged.sqlite_errorcode = _SQLITE_CORRUPT
+        raise damaged from error
+
+
+def is_sqlite_file(path: Path) -> bool:
+    """Whether a file begins as SQLite's do, whatever became of the rest. Raises OSError."""
+    with path.open("rb") as file:
+        return file.read(len(_SQLITE_HEAD)) == _SQLITE_HEAD
 
 
 def ping(connection: Connection) -> None:

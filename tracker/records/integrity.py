@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from typing import Any
 
-from tracker.records.database import Database, sqlite_module
+from tracker.records.database import Database, noise_told, sqlite_module
 from tracker.records.failures import failure_in
 from tracker.shop.errors import ConflictError
 from tracker.shop.failures import Failure
@@ -15,11 +15,18 @@ def damage_in(raw: Any) -> Iterator[str]:
 
     Raises what the driver raises when it is so damaged that nothing can be read.
     """
-    for (found,) in raw.execute("PRAGMA integrity_check"):
+    raw.text_factory = _shown  # SQLite calls what is damaged by its name, which may be noise
+    with noise_told():
+        checked = raw.execute("PRAGMA integrity_check")
+    for (found,) in checked:
         if found != "ok":
             yield " ".join(str(found).split())
     for table, row, *_rest in raw.execute("PRAGMA foreign_key_check"):
         yield f"row {row} of {table} points nowhere"
+
+
+def _shown(text: bytes) -> str:
+    return text.decode(errors="replace")
 
 
 def damage(database: Database) -> Iterator[str]:
