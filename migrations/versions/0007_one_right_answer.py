@@ -1,4 +1,4 @@
-"""The log takes any act, so that a new one no longer has it copied, and keeps what a card and a named box meant."""
+"""The log takes any act, so that a new one no longer has it copied, and keeps what cards, named boxes and flags are about."""
 
 import re
 
@@ -23,6 +23,7 @@ AS_KNOWN = f"CASE WHEN action IN ({LISTED}) THEN action WHEN part_id IS NULL THE
 def upgrade() -> None:
     _take_any_act()
     op.add_column("log", sa.Column("meant", sa.BigInteger(), nullable=True))
+    op.add_column("log", sa.Column("would_change", sa.BigInteger(), nullable=True))
     op.add_column("log", sa.Column("opened_id", sa.Integer(), nullable=True))
 
 
@@ -36,6 +37,7 @@ def _take_any_act() -> None:
 def downgrade() -> None:
     """Rows of acts that an older program does not know stay under a word that it knows."""
     op.drop_column("log", "opened_id")
+    op.drop_column("log", "would_change")
     op.drop_column("log", "meant")
     if op.get_bind().dialect.name == "sqlite":
         check = f", CONSTRAINT {CHECK} CHECK (action IN ({LISTED})), CONSTRAINT pk_log"

@@ -102,3 +102,13 @@ def test_a_load_that_has_left_tells_in_the_past_what_stayed(floor: Floor, forema
     page = foreman.read(f"/loads/{load}")
     assert f"1 box stayed behind Box {floor.box_101} stayed behind load {load}: the door is late." in page
     assert "stays behind" not in page
+
+
+def test_a_flag_on_the_order_of_scans_names_the_other_part(floor: Floor, foreman: Caller) -> None:
+    floor.scan(floor.toe_kick, "PACK-1")
+    before = floor.tick()
+    floor.scan(floor.end, "PACK-1")
+    add_station(floor.database, "PACK-2", Step.PACK)
+    floor.scan(floor.deck, "PACK-2", at=before)
+    told = f"A later scan, of End of cabinet 102 ({floor.end}), would have been answered otherwise"
+    assert told in foreman.read("/flagged")

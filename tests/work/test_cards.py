@@ -120,6 +120,9 @@ def test_a_late_reading_that_changes_what_a_card_is_about_is_flagged(floor: Floo
     assert card(floor).part == floor.deck
     floor.scan(floor.end if code == "part" else code, "CUT-1", at=between)
     assert kinds(floor) == [Contradiction.CARD]
+    with floor.database.read() as connection:
+        (flagged,) = open_contradictions(connection, limit=2)
+    assert flagged.other == f"Deck of cabinet 101 ({floor.deck})", "the part that the card marked"
     floor.check()
 
 

@@ -95,6 +95,19 @@ def test_a_part_refused_for_the_open_box_that_another_bench_had_filled_is_flagge
     assert flags == [Contradiction.ORDER]
 
 
+def test_the_flag_names_the_part_that_would_have_been_answered_otherwise(floor: Floor) -> None:
+    floor.scan(floor.toe_kick, "PACK-1")
+    before = floor.tick()
+    assert floor.scan(floor.end, "PACK-1").outcome is Outcome.WRONG_BOX
+    add_station(floor.database, "PACK-9", Step.PACK)
+    floor.scan(floor.deck, "PACK-9", at=before)
+    with floor.database.read() as connection:
+        (flagged,) = open_contradictions(connection, limit=5)
+    end = f"End of cabinet 102 ({floor.end})"
+    assert (flagged.part, flagged.kind, flagged.other) == (floor.deck, Contradiction.ORDER, end)
+    assert flagged.flag.startswith(f"a later scan, of {end}, would have been answered otherwise")
+
+
 def test_a_late_part_meets_the_box_that_its_bench_had_open_then(sqlite_template: Path, tmp_path: Path) -> None:
     acts = [
         (True, Action.PASS, "box_101", ""),

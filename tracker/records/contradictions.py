@@ -14,7 +14,7 @@ from tracker.records import floor
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.tables import box, item, job, log, part, sawing, station, tally
 from tracker.shop.codes import Code, Kind, box_code, part_code
-from tracker.shop.contradictions import OF_ANOTHER, Choice, Contradiction, Standing, reason_in
+from tracker.shop.contradictions import OF_ANOTHER, Choice, Contradiction, Standing, named_part, reason_in
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import CLOSED_STATES, BoxState, Outcome
@@ -39,7 +39,8 @@ class Flagged:
     """A scan that contradicts what happened meanwhile, and how things stand now. Numbers are those of the rows.
 
     ``kind`` is None for one that was flagged before kinds were kept: ``flag`` says it in English alone. ``said_at`` is
-    what the device's clock said, where that was wrong.
+    what the device's clock said, where that was wrong; ``other`` names the part of the later reading that this one
+    would have changed.
     """
 
     seq: int
@@ -58,6 +59,7 @@ class Flagged:
     inferred: tuple[str, ...]
     kind: Contradiction | None
     flag: str
+    other: str
     part_id: int | None
     part_name: str | None
     cabinet: str | None
@@ -82,16 +84,20 @@ class Flagged:
 
 _settling = log.alias("the_settling")
 _undo = log.alias("the_undo")
+_changed, _other = log.alias("the_changed"), part.alias("the_other")
 _FLAGGED = (
     select(
         log,
         *(station.c.name.label("station_name"), part.c.name.label("part_name"), part.c.cabinet.label("part_cabinet")),
         *(job.c.code.label("job_code"), box.c.name.label("box_name")),
+        *(_other.c.id.label("other_id"), _other.c.name.label("other_name"), _other.c.cabinet.label("other_cabinet")),
         *(_settling.c.seq.label("settled_seq"), _settling.c.kind.label("choice"), _settling.c.who.label("settled_by")),
         *(_settling.c.at.label("settled_at"), _settling.c.message.label("settled_message")),
     )
     .select_from(log)
     .outerjoin(_settling, _settling.c.settles == log.c.seq)
+    .outerjoin(_changed, _changed.c.seq == log.c.would_change)
+    .outerjoin(_other, _other.c.id == _changed.c.part_id)
     .outerjoin(station, station.c.id == log.c.station_id)
     .outerjoin(part, part.c.id == log.c.part_id)
     .outerjoin(job, job.c.id == log.c.job_id)
@@ -176,6 +182,7 @@ def _flagged(
         inferred=tuple(step.value for step in Step if step in row.inferred),
         kind=None if row.kind is None else Contradiction(row.kind),
         flag=row.flag,
+        other=named_part(row.other_name, row.other_cabinet, part_code(row.other_id)) if row.other_id else "",
         part_id=row.part_id,
         part_name=row.part_name,
         cabinet=row.part_cabinet,

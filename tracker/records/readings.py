@@ -143,10 +143,10 @@ def meant_by_card(connection: Connection, station_id: int, at: datetime) -> Read
     return meant_at(at, map(_read, _few_at_a_time(connection, _READINGS, station_id, at)))
 
 
-def card_changed_by(connection: Connection, station_id: int, late: Read) -> bool:
-    """Say whether a card or a slot's code that was read after a ``late`` reading would have been about another part."""
+def card_changed_by(connection: Connection, station_id: int, late: Read) -> Read | None:
+    """Return the card or slot's code that was read after a ``late`` reading and would have been about another part."""
     after = map(_read, _few_at_a_time(connection, _READINGS_AFTER, station_id, late.at))
-    return changed_by(late, after) is not None
+    return changed_by(late, after)
 
 
 def _read(row: Reading) -> Read:

@@ -489,6 +489,7 @@ log = Table(
     Column("kind", String(12)),  # of a flag: what contradicts; of a settling: what was chosen
     Column("settles", BigInteger),  # the number of the flagged row that this one settles
     Column("meant", BigInteger),  # of a card or a slot's code: the number of the reading here that it was about
+    Column("would_change", BigInteger),  # of a flag: the number of the later reading that was answered without it
     Column("opened_id", Integer),  # the box that a scan named, which is open from then on
     Index("uq_log_scan_id", "scan_id", unique=True),
     Index("ix_log_part_id", "part_id", sqlite_where=text("part_id IS NOT NULL"),

@@ -119,8 +119,16 @@ def _choices_of_taken_out(standing: Standing) -> tuple[Choice, ...]:
     return (Choice.TAKE_OUT, Choice.LEAVE)
 
 
-def told(kind: Contradiction, *, box: str = "", load: str = "") -> Said:
-    """Say what contradicts; ``box`` and ``load`` are the codes of those that the scan was about."""
+def named_part(name: str, cabinet: str, code: str) -> Said:
+    """Name a part beside the one that a scan was about."""
+    return say("%(part)s of cabinet %(cabinet)s (%(code)s)", part=name, cabinet=cabinet, code=code)
+
+
+def told(kind: Contradiction, *, box: str = "", load: str = "", other: str = "") -> Said:
+    """Say what contradicts; ``box`` and ``load`` are the codes of those that the scan was about.
+
+    ``other`` names the part of the later reading that it would have changed, where that is known.
+    """
     match kind:
         case Contradiction.REPLACED:
             return say("scanned before the part was replaced, arrived after")
@@ -136,12 +144,31 @@ def told(kind: Contradiction, *, box: str = "", load: str = "") -> Said:
             return say("found damaged, but recorded in box %(box)s, which is closed", box=box)
         case Contradiction.OFF_LOAD | Contradiction.OPENED:
             return _told_of_load(kind, load)
+        case _:
+            return _told_of_another(kind, other)
+
+
+def _told_of_another(kind: Contradiction, other: str) -> Said:
+    """Say what contradicts where it is a later reading, which was answered without this one."""
+    match kind:
+        case Contradiction.CARD if other:
+            return say(
+                "read before the damaged card or a slot's code there, which was taken for %(part)s, arrived after: "
+                "look which part it is about",
+                part=other,
+            )
         case Contradiction.CARD:
             return say(
                 "read before the damaged card or a slot's code there, arrived after: look which part it is about"
             )
         case Contradiction.UNDO:
             return say("read before an undo there, arrived after: look which of its scans was meant")
+        case _ if other:
+            return say(
+                "a later scan, of %(part)s, would have been answered otherwise: look where the parts of both lie, scan "
+                "them again",
+                part=other,
+            )
         case _:
             return say(
                 "a later scan would have been answered otherwise: look where the parts of both lie, scan them again"

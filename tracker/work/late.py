@@ -50,8 +50,8 @@ class Benches:
         then = known_at(self._known.get(part_id, happened), at)
         return part is not None and Step.PACK in fold(then, part.route).counted
 
-    def answered_otherwise(self, late: BenchReading, *, undoes: int | None = None) -> bool:
-        """Say whether a part that was read at a bench after a ``late`` scan would have been answered otherwise.
+    def answered_otherwise(self, late: BenchReading, *, undoes: int | None = None) -> BenchReading | None:
+        """Return the first part that was read at a bench after a ``late`` scan and would have been answered otherwise.
 
         ``undoes`` is the number in the log of what the late scan, an undo, takes back.
         """
@@ -64,10 +64,10 @@ class Benches:
                 before += [late] if late.station_id == each.station_id and late.opens else []
                 opened[each.station_id] = before
             if each.part_id is not None and self._differs(each, before):
-                return True
+                return each
             if each.opens is not None:
                 before.append(each)
-        return False
+        return None
 
     def _differs(self, read: BenchReading, opened: Sequence[BenchReading]) -> bool:
         """Whether damage or the open box decides otherwise. A box that the scan named was the open one in any case."""

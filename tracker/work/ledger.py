@@ -206,5 +206,6 @@ _EMPTY_ROW: dict[str, Any] = {
     "kind": None,
     "settles": None,
     "meant": None,
+    "would_change": None,
     "opened_id": None,
 }

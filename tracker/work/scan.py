@@ -24,7 +24,7 @@ from tracker.shop import verdicts
 from tracker.shop.cards import Read
 from tracker.shop.clocks import LONGEST_WAY
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, MisreadError, box_code, part_code, read_code
-from tracker.shop.contradictions import Contradiction, told
+from tracker.shop.contradictions import Contradiction, named_part, told
 from tracker.shop.progress import Happening, Progress, Sighting, advance, fold, holder_of, known_at, marked_by
 from tracker.shop.scans import NO_PART, Action, Answer, Scan
 from tracker.shop.sscc import find_sscc
@@ -695,6 +695,7 @@ class _Entry:
         self.undoes: int | None = None
         self.contradiction: Contradiction | None = None
         self.meant: int | None = None
+        self.would_change: Read | BenchReading | None = None
         self.opened: BoxRow | None = None
         self.with_board = False
 
@@ -739,6 +740,7 @@ class _Entry:
             kind=None if kind is None else kind.value,
             said_at=self._scan.said_at,
             meant=self.meant,
+            would_change=None if self.would_change is None else self.would_change.seq,
             opened_id=None if self.opened is None else self.opened.id,
         )
         return Answer(
@@ -765,7 +767,8 @@ class _Entry:
             passing=part is None and (self.box or self.load_id) is not None,
             card=readings.is_card(self._scan.code),
         )
-        if readings.card_changed_by(connection, station.id, late):
+        self.would_change = readings.card_changed_by(connection, station.id, late)
+        if self.would_change is not None:
             return Contradiction.CARD
         if part is not None and verdict.outcome in OK_OUTCOMES:
             sighting = Sighting(seq=self.seq, at=at, what=Happening(self.action), station=station.id, step=station.step)
@@ -794,8 +797,8 @@ class _Entry:
             box_id=None if opens is None else opens.id,
             opens=opens.id if done and opens is not None else None,
         )
-        otherwise = Benches(self._ledger, self._known()).answered_otherwise(late, undoes=self.undoes)
-        return Contradiction.ORDER if otherwise else None
+        self.would_change = Benches(self._ledger, self._known()).answered_otherwise(late, undoes=self.undoes)
+        return None if self.would_change is None else Contradiction.ORDER
 
     def _known(self) -> dict[int, list[Sighting]]:
         """What is known to have happened to the part with this scan, which is not in the log yet."""
@@ -819,7 +822,13 @@ class _Entry:
 
     def _about(self, box: BoxRow | None) -> dict[str, str]:
         load = "" if self.load_id is None else str(Code(Kind.LOAD, self.load_id))
-        return {"box": "" if box is None else box_code(box.id), "load": load}
+        return {"box": "" if box is None else box_code(box.id), "load": load, "other": self._other()}
+
+    def _other(self) -> str:
+        """Name the part of the later reading that this scan would have changed."""
+        part_id = self.would_change if self.would_change is None else _part_of(self.would_change)
+        part = None if part_id is None else self._ledger.part(part_id)
+        return "" if part is None else named_part(part.name, part.cabinet, part_code(part.id))
 
 
 def _code_or_none(text: str) -> Code | None:
@@ -834,6 +843,10 @@ def _sscc_or_none(text: str) -> str | None:
         return find_sscc(text)
     except MisreadError:
         return None
+
+
+def _part_of(read: Read | BenchReading) -> int | None:
+    return read.part if isinstance(read, Read) else read.part_id
 
 
 def _means(scan: Scan, flagged: Reading) -> bool:

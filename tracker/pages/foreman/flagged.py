@@ -98,5 +98,7 @@ def _page(*, wrong: str = "") -> str:
 
 def _says(each: Flagged) -> str:
     """What contradicts; what was flagged before kinds were kept is said as it was written then."""
-    text = each.flag if each.kind is None else spoken(told(each.kind, box=each.box or "", load=each.load or ""))
+    text = each.flag
+    if each.kind is not None:
+        text = spoken(told(each.kind, box=each.box or "", load=each.load or "", other=each.other))
     return text[:1].upper() + text[1:]
