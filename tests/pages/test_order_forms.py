@@ -91,6 +91,9 @@ def test_a_material_that_the_shop_does_not_list_is_doubted(floor: Floor, office:
     doubt = page[page.index("does not have") :].partition("</ul>")[0]
     assert "purple, 18 mm: 1 part" in doubt
     assert "oak" not in doubt
+    taken = office.read(office.send("/orders/take", **fields_of(page, "/orders/take")).location)
+    assert "purple, 18 mm: not on the shop's list of boards." in taken
+    assert "oak" not in taken
 
 
 def test_the_preview_shows_what_is_read_by_another_name_and_a_day_that_is_past(office: Caller) -> None:
@@ -103,7 +106,9 @@ def test_the_preview_shows_what_is_read_by_another_name_and_a_day_that_is_past(o
     assert page.status_code == 200, page.text
     assert "qty is read as quantity" in page.text
     assert "is past" in page.text
-    assert office.send("/orders/take", **fields_of(page.text, "/orders/take")).status_code == 303
+    taken = office.send("/orders/take", **fields_of(page.text, "/orders/take"))
+    assert taken.status_code == 303
+    assert "The day when it is due, 2020-01-31, is past." in office.read(taken.location), "it is said after it, too"
 
 
 def test_a_bad_cell_under_another_name_is_mended_in_its_place(office: Caller) -> None:

@@ -25,7 +25,7 @@ from tracker.records import look
 from tracker.records.look import JobView
 from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
 from tracker.shop.lengths import Units
-from tracker.shop.order_warnings import order_warnings
+from tracker.shop.order_warnings import made_of, order_warnings
 from tracker.shop.orders import Order
 from tracker.shop.roles import Role
 from tracker.web.context import act, database, settings
@@ -88,7 +88,8 @@ def import_job(form: dict[str, Any], query: dict[str, Any]) -> Any:
 
 def _take(order: Order, *, dry_run: bool) -> dict[str, Any] | tuple[dict[str, Any], int]:
     packing, signed = packing_of(database()), act()
-    told = {"warnings": order_warnings(order, boards_of(database()), settings().day_of(signed["now"]))}
+    boards, today = boards_of(database()), settings().day_of(signed["now"])
+    told = {"warnings": order_warnings(order.due, made_of(order.parts), boards, today)}
     if dry_run:
         return {**asdict(preview_order(order, packing)), **told}, 200
     taken = take_order(database(), order, **signed, packing=packing)

@@ -43,7 +43,7 @@ def import_(
     from contextlib import ExitStack
 
     from tracker.shop.lengths import Units
-    from tracker.shop.order_warnings import order_warnings
+    from tracker.shop.order_warnings import made_of, order_warnings
     from tracker.work.intake import read_order_table
     from tracker.work.lists import boards_of, packing_of, standard_named
     from tracker.work.orders import preview_order, take_order
@@ -64,7 +64,8 @@ def import_(
         )
     for heading, column in order.read_as.items():
         echo(f"The column {heading} is read as {column}.", err=True)
-    warnings = order_warnings(order, boards_of(shop_database()), own_settings().day_of(datetime.now(UTC)))
+    boards, today = boards_of(shop_database()), own_settings().day_of(datetime.now(UTC))
+    warnings = order_warnings(order.due, made_of(order.parts), boards, today)
     for warning in warnings:
         echo(f"Look at this: {warning}", err=True)
     packing = packing_of(shop_database())

@@ -9,6 +9,7 @@ from sqlalchemy import Connection, delete, func, select
 from tracker.records.orders import insert_rows
 from tracker.records.tables import board, job, marked, part, sawing
 from tracker.shop.codes import Code, Kind, part_code
+from tracker.shop.order_warnings import Material
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.steps import Step, Supply
 
@@ -107,6 +108,12 @@ def insert_boards(
     """Keep boards and what comes off them."""
     insert_rows(connection, board, boards)
     insert_rows(connection, sawing, pieces)
+
+
+def materials_of_job(connection: Connection, job_id: int) -> set[Material]:
+    """Return the materials of what is made for a job, as boards are told apart."""
+    query = select(part.c.material, part.c.thickness_mm).where(part.c.job_id == job_id, part.c.supply == Supply.MADE)
+    return {(row.material, round(row.thickness_mm, 2)) for row in connection.execute(query.distinct())}
 
 
 def boards_of_job(connection: Connection, job_id: int) -> list[BoardView]:

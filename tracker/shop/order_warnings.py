@@ -1,9 +1,9 @@
-"""What somebody should look at in an order before it is taken. None of it is wrong enough to refuse it."""
+"""What somebody should look at in an order, before and after it is taken. None of it is wrong enough to refuse it."""
 
 from collections.abc import Iterable
 from datetime import date
 
-from tracker.shop.orders import Order, PartLine
+from tracker.shop.orders import PartLine
 from tracker.shop.saying import Mm, Said, say
 from tracker.shop.steps import Supply
 from tracker.shop.supplies import Boards
@@ -16,18 +16,22 @@ def material_of(line: PartLine) -> Material:
     return line.material, round(line.thickness_mm, 2)
 
 
-def unlisted(lines: Iterable[PartLine], boards: Boards) -> set[Material]:
-    """Return what is made here of materials that are not on the shop's list of boards, if it has one."""
-    made = {material_of(line) for line in lines if line.supply is Supply.MADE}
-    return {each for each in made if boards.stocks and not boards.lists(each[0] or "board", each[1])}
+def made_of(lines: Iterable[PartLine]) -> set[Material]:
+    """Return the materials of what is made here."""
+    return {material_of(line) for line in lines if line.supply is Supply.MADE}
 
 
-def order_warnings(order: Order, boards: Boards, today: date) -> list[Said]:
+def unlisted(materials: Iterable[Material], boards: Boards) -> set[Material]:
+    """Return those of these materials that are not on the shop's list of boards, if it has one."""
+    return {each for each in materials if boards.stocks and not boards.lists(each[0] or "board", each[1])}
+
+
+def order_warnings(due: date, materials: Iterable[Material], boards: Boards, today: date) -> list[Said]:
     """Return what to look at: a day in the past, and materials and finishes that are slips or have to be bought."""
     found = []
-    if order.due < today:
-        found.append(say("The day when it is due, %(day)s, is past.", day=order.due.isoformat()))
-    for material, thickness in sorted(unlisted(order.parts, boards)):
+    if due < today:
+        found.append(say("The day when it is due, %(day)s, is past.", day=due.isoformat()))
+    for material, thickness in sorted(unlisted(materials, boards)):
         shown = material or say("not named")
         told = say("%(material)s, %(size)s: not on the shop's list of boards.", material=shown, size=Mm(thickness))
         found.append(told)

@@ -36,7 +36,7 @@ from tracker.pages.words.days import day, today
 from tracker.pages.words.measures import speak_in, units
 from tracker.pages.words.outcomes import gettext as _
 from tracker.records import look
-from tracker.records.boards import boards_of_job
+from tracker.records.boards import boards_of_job, materials_of_job
 from tracker.records.designs import cabinets_of
 from tracker.records.settings import setting_names
 from tracker.shop.cabinets.design import design_cabinet
@@ -50,6 +50,7 @@ from tracker.shop.errors import (
     TooLargeError,
 )
 from tracker.shop.lengths import Units
+from tracker.shop.order_warnings import order_warnings
 from tracker.shop.orders import Order
 from tracker.shop.roles import Role
 from tracker.shop.saying import join
@@ -414,12 +415,14 @@ def _taken_page(code: str, *, refused: ShopError | None = None) -> str:
             raise NotFoundError(_("There is no job %(code)s.", code=code[:40]))
         boards = boards_of_job(connection, job.id)
         cabinets = cabinets_of(connection, job.id)
+        materials = materials_of_job(connection, job.id)
     faults = refused.faults if isinstance(refused, InvalidInputError) else ()
     return render_template(
         "office/orders/orders_taken.html",
         job=job,
         boards=boards,
         cabinets=cabinets,
+        warnings=order_warnings(job.due, materials, boards_of(database()), today()),
         refused=refused,
         faults=[in_words(fault) for fault in faults],
     )

@@ -9,7 +9,7 @@ from typing import Final
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
 from tracker.shop.lifting import Handling, grade_lifting
-from tracker.shop.order_warnings import material_of, unlisted
+from tracker.shop.order_warnings import made_of, material_of, unlisted
 from tracker.shop.orders import Order
 from tracker.shop.supplies import Boards
 from tracker.work.orders import preview_order
@@ -140,7 +140,7 @@ def _box_row(box: PlannedBox) -> BoxRow:
 
 def _materials(order: Order, boards: Boards) -> list[MaterialRow]:
     sums: dict[tuple[str, float], list[float]] = {}
-    not_listed = unlisted(order.parts, boards)
+    not_listed = unlisted(made_of(order.parts), boards)
     for line in order.parts:
         found = sums.setdefault(material_of(line), [0, 0.0, 0.0])
         found[0] += line.quantity
