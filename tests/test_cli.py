@@ -3,9 +3,11 @@
 import fcntl
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
+import urllib.request
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,9 +20,11 @@ from pypdf import PdfReader
 
 from tests.conftest import Cluster, missing_tool
 from tests.reading import codes_in
+from tests.waiting import HANGS_AFTER_S
 from tracker.cli import main
 from tracker.records.database import Database
-from tracker.shop.codes import Code, Kind
+from tracker.shop.codes import Code, Kind, part_code
+from tracker.work.label_setup import label_key
 
 Run = Callable[..., Result]
 LIST = "cabinet,part,quantity,length,width,thickness,edges\n101,Deck,2,22 1/4,22,3/4,L1\n102,End,1,28 3/8,22,3/4,\n"
@@ -507,6 +511,37 @@ def test_a_restore_is_refused_while_the_service_runs_and_brings_back_the_key(
     assert (tmp_path / "elsewhere" / "secret_key").read_text() == key
     monkeypatch.setenv("TRACKER_SECRET_KEY", "another")
     assert "TRACKER_SECRET_KEY is another key" in job("restore", copy).stdout
+
+
+def test_after_a_restore_that_could_not_write_the_key_the_next_start_writes_it(
+    job: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy, new = str(tmp_path / "copy.db"), tmp_path / "new"
+    key = (tmp_path / "data" / "secret_key").read_text()
+    assert job("backup", copy).exit_code == 0
+    monkeypatch.setenv("TRACKER_DATA_DIR", str(new))
+    (new / "secret_key").mkdir(parents=True)  # no file takes the place of a folder
+    monkeypatch.setenv("TRACKER_SECRET_KEY", "another")
+    refused = job("restore", copy)
+    _told_in_a_sentence(refused)
+    assert (refused.exit_code, "secret_key" in refused.stderr) == (1, True)
+    monkeypatch.delenv("TRACKER_SECRET_KEY")
+    (new / "secret_key").rmdir()
+    (new / "restoring.db").write_text("left by one that was killed")
+    command = [sys.executable, "-c", "from tracker.cli import main; main()", "serve", "--port", "0"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as service:
+        assert service.stderr is not None
+        while (found := re.search(r"Serving on (\S+)", service.stderr.readline())) is None:
+            assert service.poll() is None
+        code = part_code(1)
+        try:
+            link = f"{found.group(1)}/q/{code}/{label_key(key, code)}"  # as it stands on a label
+            with urllib.request.urlopen(link, timeout=HANGS_AFTER_S) as answer:
+                assert answer.status == 200
+        finally:
+            service.terminate()
+    assert (new / "secret_key").read_text() == key
+    assert sorted(path.name for path in new.glob("restoring*")) == []
 
 
 def test_a_command_without_a_database_says_what_to_do(run: Run) -> None:

@@ -15,12 +15,14 @@ from sqlalchemy.exc import DBAPIError
 
 from tests.conftest import Cluster
 from tests.floor import Floor
+from tracker.files import put_file
 from tracker.records import copies, look
 from tracker.records.copies import LEFT_OUT, check_copy, copy_to, restore_from
 from tracker.records.database import Database, companions, sqlite_module
 from tracker.records.holding import hold
 from tracker.records.integrity import damage
 from tracker.records.migrate import _config
+from tracker.records.restoring import finish_restore, key_in
 from tracker.settings import Settings
 from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError
@@ -237,7 +239,10 @@ def test_a_copy_of_an_earlier_version_restores_on_both_databases(
 def test_killed_at_any_moment_a_restore_leaves_the_former_shop_or_the_whole_new_one(
     sqlite: Database, tmp_path: Path
 ) -> None:
-    """A child restores and is killed at the first, the second … step of it, until one comes through."""
+    """A child restores and is killed at the first, the second … step of it, until one comes through.
+
+    Whoever opens the database next finishes it: the new shop has its own key, and nothing lies about.
+    """
     floor = Floor(sqlite)
     copy_to(sqlite, tmp_path / "copy.db", secret_key=KEY)
     floor.take("J-2")
@@ -252,13 +257,18 @@ def test_killed_at_any_moment_a_restore_leaves_the_former_shop_or_the_whole_new_
             _restore_and_be_killed(folder, tmp_path / "copy.db", moment)
         status = os.waitpid(child, 0)[1]
         after = Database(f"sqlite:///{folder / 'shop.db'}")
+        finish_restore(after, _settings(folder, "the former key"))
         assert list(verify(after)) == []
         with after.read() as connection:
+            assert key_in(connection) is None
             jobs = connection.exec_driver_sql("SELECT count(*) FROM job").scalar_one()
             last = connection.exec_driver_sql("SELECT last FROM counter WHERE name = 'part'").scalar_one()
         after.close()
         seen.add(jobs)
         assert (jobs, last) in ((2, 6), (1, 6 + LEFT_OUT))
+        key = _settings(folder).secret_file
+        assert (key.read_text() if key.exists() else None) == {2: None, 1: KEY}[jobs]
+        assert list(folder.glob("restoring*")) == []
         shutil.rmtree(folder)
         if os.WIFEXITED(status):
             assert os.WEXITSTATUS(status) == 0
@@ -266,7 +276,27 @@ def test_killed_at_any_moment_a_restore_leaves_the_former_shop_or_the_whole_new_
     assert seen == {1, 2}
 
 
-_STEPS = {function.__name__ for function in (restore_from, copies._prepare, copies._put_in_place, copies._overwrite)}
+def test_a_key_that_could_not_be_written_stays_in_the_database_until_it_can(database: Database, tmp_path: Path) -> None:
+    copy_to(database, tmp_path / "copy.db", secret_key=KEY)
+    settings = _settings(tmp_path / "data", key="the former key")
+    settings.secret_file.mkdir(parents=True)  # no file takes the place of a folder
+    with pytest.raises(IsADirectoryError):
+        restore_from(database, tmp_path / "copy.db", settings)
+    copy_to(database, tmp_path / "later.db", secret_key="the former key")  # noqa: S106
+    with closing(sqlite_module.connect(str(tmp_path / "later.db"))) as raw:
+        assert raw.execute("SELECT secret_key FROM copied_key").fetchall() == [(KEY,)]
+    settings.secret_file.rmdir()
+    for _again in range(2):
+        finish_restore(database, settings)
+        assert settings.secret_file.read_text() == KEY
+        with database.read() as connection:
+            assert key_in(connection) is None
+
+
+_STEPS = {
+    function.__name__
+    for function in (restore_from, copies._prepare, copies._put_in_place, copies._overwrite, finish_restore, put_file)
+}
 
 
 def _restore_and_be_killed(folder: Path, copy: Path, moment: int) -> None:
@@ -282,7 +312,7 @@ def _restore_and_be_killed(folder: Path, copy: Path, moment: int) -> None:
     try:
         database = Database(f"sqlite:///{folder / 'shop.db'}")
         sys.setprofile(count)
-        restore_from(database, copy, _settings(folder))
+        restore_from(database, copy, _settings(folder, "the former key"))
         sys.setprofile(None)
         os._exit(0)
     finally:

@@ -95,15 +95,21 @@ def own_settings() -> Settings:
 
 
 def shop_database(*, held: bool = True) -> Any:
-    """The database until the command ends; ``held``, so that nobody restores another under it meanwhile."""
+    """The database until the command ends; ``held``, so that nobody restores another under it meanwhile.
+
+    A restore that was killed is finished first: a command asks for its settings, and the key in them, after this.
+    """
     from tracker.records.database import Database
     from tracker.records.holding import hold
+    from tracker.records.restoring import finish_restore
 
-    database = Database(own_settings().database_url)
+    settings = own_settings()
+    database = Database(settings.database_url)
     context = click.get_current_context()
     context.call_on_close(database.close)
     if held:
         context.with_resource(hold(database))
+        finish_restore(database, settings)
     return database
 
 

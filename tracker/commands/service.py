@@ -50,12 +50,11 @@ def serve(host: str, port: int, certificate: Path | None, key: Path | None) -> N
     from tracker.server import Server
 
     _log_to_stderr()
-    settings = own_settings()
+    database, settings = shop_database(), own_settings()
     settings = replace(
         settings, certificate=certificate or settings.certificate, certificate_key=key or settings.certificate_key
     )
     tls = certificate_of(settings.certificate, settings.certificate_key)
-    database = shop_database()
     upgrade(database)
     app = create_app(settings, database)
     server = Server(

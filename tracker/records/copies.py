@@ -22,9 +22,10 @@ from tracker.records.failures import failure_in
 from tracker.records.holding import hold
 from tracker.records.integrity import damage, damage_in
 from tracker.records.migrate import known_revisions, upgrade
+from tracker.records.restoring import finish_restore, key_in, prepared_file, put_key, remove_copy
 from tracker.records.sscc import keep_last_serial, last_serials
 from tracker.records.tables import counter, job, log, metadata
-from tracker.settings import Settings, keep_secret
+from tracker.settings import Settings
 from tracker.shop.codes import HIGHEST_NUMBER
 from tracker.shop.errors import ConflictError, InvalidInputError
 from tracker.shop.failures import Failure
@@ -45,14 +46,14 @@ def copy_to(database: Database, target: Path, *, secret_key: str) -> None:
     if os.path.lexists(target):
         raise ConflictError(f"{target} is there already. Name a file that is not.")
     partial = target.with_name(target.name + ".partial")
-    _remove(partial)
+    remove_copy(partial)
     try:
         _write_copy(database, partial, secret_key)
         check_copy(partial, called="The database")
         _flush(partial)
         os.link(partial, target)  # fails, rather than overwrites, when somebody was quicker
     finally:
-        _remove(partial)
+        remove_copy(partial)
 
 
 def check_copy(path: Path, *, called: str | None = None) -> str:
@@ -103,24 +104,23 @@ def restore_from(database: Database, source: Path, settings: Settings) -> Restor
     anybody has the database, InvalidInputError for what is no good copy, and OSError.
     """
     check_copy(source)
-    prepared, kept = settings.data_dir / "restoring.db", None
+    prepared, kept = prepared_file(settings), None
     with hold(database, alone=True):
         try:
             key = _prepare(prepared, source, _given(database))
             if database.is_sqlite:
                 kept = _put_in_place(database, prepared, settings)
             else:
-                _put_rows(database, prepared)
+                _put_rows(database, prepared, key)
         finally:
-            _remove(prepared)
-        if key is not None and key != settings.secret_key:
-            keep_secret(settings.secret_file, key)
+            remove_copy(prepared)
+        finish_restore(database, settings)
     return Restored(kept=kept, secret_key=key)
 
 
 def _prepare(prepared: Path, source: Path, given: "_Given") -> str | None:
     """Make of a copy what takes the database's place: of this version, its numbers moved on; return its key."""
-    _remove(prepared)
+    remove_copy(prepared)
     keep_private(prepared)
     with (
         _told("The copy cannot be taken over"),
@@ -131,8 +131,8 @@ def _prepare(prepared: Path, source: Path, given: "_Given") -> str | None:
     with _opened(prepared) as copied:
         upgrade(copied)
         _leap_ahead(copied, given)
-    with closing(sqlite_module.connect(str(prepared))) as raw:
-        return _take_key(raw)
+        with copied.read() as connection:
+            return key_in(connection)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +145,7 @@ class _Given:
 
 def _given(database: Database) -> _Given:
     """What was given by a database that may be damaged, empty or of an earlier version: so far as it can be read."""
-    if database.is_sqlite and not _has_content(database.file):
+    if database.is_sqlite and not database.has_content:
         return _Given(codes={}, serials={})
     return _Given(codes=_readable(database, _last_codes), serials=_readable(database, last_serials))
 
@@ -183,9 +183,10 @@ def _write_copy(database: Database, path: Path, secret_key: str) -> None:
         _copy_sqlite(database, path)
     else:
         _copy_rows_to_file(database, path)
+    with _opened(path) as copied, copied.write() as connection, database.read() as source:
+        put_key(connection, key_in(source) or secret_key)  # one is there where a restore was killed
     with _told("The copy cannot be written"), closing(sqlite_module.connect(str(path))) as raw:
         raw.execute("PRAGMA journal_mode=DELETE")  # one file, which is read where nothing can be written, too
-        _put_key(raw, secret_key)
 
 
 def _copy_sqlite(database: Database, target: Path) -> None:
@@ -223,25 +224,9 @@ def _opened(path: Path) -> Iterator[Database]:
         copied.close()
 
 
-def _put_key(raw: Any, secret_key: str) -> None:
-    with raw:
-        raw.execute("CREATE TABLE IF NOT EXISTS copied_key (secret_key TEXT NOT NULL)")
-        raw.execute("DELETE FROM copied_key")
-        raw.execute("INSERT INTO copied_key VALUES (?)", (secret_key,))
-
-
-def _take_key(raw: Any) -> str | None:
-    """Take the key out of a copy; copies of earlier versions hold none. An empty one would open nothing: it is none."""
-    with raw:
-        raw.execute("CREATE TABLE IF NOT EXISTS copied_key (secret_key TEXT NOT NULL)")
-        row = raw.execute("SELECT secret_key FROM copied_key").fetchone()
-        raw.execute("DROP TABLE copied_key")
-    return None if row is None or not str(row[0]).strip() else str(row[0])
-
-
 def _put_in_place(database: Database, prepared: Path, settings: Settings) -> Path | None:
     path = database.file
-    if not _has_content(path):
+    if not database.has_content:
         _overwrite(path, prepared)
         return None
     kept = _free_name(path)
@@ -288,7 +273,7 @@ def _replace(path: Path, prepared: Path) -> None:
     beside.replace(path)
 
 
-def _put_rows(database: Database, prepared: Path) -> None:
+def _put_rows(database: Database, prepared: Path, key: str | None) -> None:
     with _opened(prepared) as copied:
         upgrade(database)
         with copied.read() as stored, database.write() as sink:
@@ -296,6 +281,8 @@ def _put_rows(database: Database, prepared: Path) -> None:
             if taken is not None:
                 raise ConflictError("The database holds a shop already. Restore into an empty database.")
             _copy_rows(stored, sink)
+            if key is not None:
+                put_key(sink, key)
 
 
 def _copy_rows(source: Connection, sink: Connection) -> None:
@@ -316,15 +303,6 @@ def _chunks(source: Connection, table: Table) -> Iterator[list[dict[str, object]
 def _free_name(path: Path) -> Path:
     names = (path.with_name(f"{path.name}.before-restore-{count}") for count in range(1, 10_000))
     return next(name for name in names if not name.exists())
-
-
-def _has_content(path: Path) -> bool:
-    return path.is_file() and path.stat().st_size > 0
-
-
-def _remove(path: Path) -> None:
-    for each in (path, *companions(path), path.with_name(path.name + "-journal")):
-        each.unlink(missing_ok=True)
 
 
 def _flush(path: Path) -> None:

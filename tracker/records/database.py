@@ -127,6 +127,11 @@ class Database:
         return Path(self.url.database or "")
 
     @property
+    def has_content(self) -> bool:
+        """Whether there is anything in the file of a SQLite database."""
+        return self.file.is_file() and self.file.stat().st_size > 0
+
+    @property
     def engine(self) -> Engine:
         """The writing engine, for migrations and backups."""
         return self._writer
