@@ -330,6 +330,10 @@ def test_a_wrong_part_stops_the_work_and_says_where_it_belongs(shop: Shop, at_be
     assert "It belongs in box 102" in first.answer
     assert f"open at {second.name}" in first.answer
     assert other in first.answer
+    banner, sentence = first.page.locator("#answer").bounding_box(), first.page.locator(".told-says").bounding_box()
+    assert banner is not None
+    assert sentence is not None
+    assert sentence["width"] > 0.6 * banner["width"], "a word that is long in another language leaves it its room"
     assert first.page.locator("#answer").get_attribute("data-sound") == "stop"
     assert first.page.evaluate("window.tones") == 4
     size = first.page.locator("#answer .told-word").evaluate("(word) => parseFloat(getComputedStyle(word).fontSize)")
