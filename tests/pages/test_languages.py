@@ -58,3 +58,24 @@ def test_the_compiled_catalogue_is_in_step_with_its_text(spanish: Catalog) -> No
             twin = compiled.get(message.id)
             assert twin is not None, message.id
             assert ways(twin) == ways(message), "pybabel compile -d tracker/translations"
+
+
+# Words of the trade that a reader must not have to guess from two names: see DEVELOPERS.md, "Words".
+ONE_NAME = {r"items?": "herraje", r"panels?": "panel", r"jobs?": "trabajo|pedido", r"boards?": "tablero|panel"}
+
+
+def test_items_panels_and_boards_have_one_spanish_name_each(spanish: Catalog) -> None:
+    for message in spanish:
+        for one, other in ways(message) if message.id else ():
+            english, said = _PLACES.sub("", one).lower(), _PLACES.sub("", other).lower()
+            for word, name in ONE_NAME.items():
+                if re.search(rf"\b{word}\b", english):
+                    assert re.search(name, said), one
+            assert "artículo" not in said, one
+            assert "tablero" not in said or re.search(r"\b(boards?|stock)\b", english), one
+
+
+def test_what_is_counted_on_the_board_stands_in_the_singular_for_one(spanish: Catalog) -> None:
+    for one, many in (("atrasado", "atrasados"), ("se atrasará", "se atrasarán")):
+        message = next(each for each in spanish if f"%(num)d {one}" in (each.string or ()))
+        assert message.string == (f"%(num)d {one}", f"%(num)d {many}")
