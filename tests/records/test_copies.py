@@ -11,6 +11,7 @@ from types import FrameType
 
 import pytest
 from alembic import command
+from sqlalchemy import Connection, inspect
 from sqlalchemy.exc import DBAPIError
 
 from tests.conftest import Cluster
@@ -22,7 +23,7 @@ from tracker.records.database import Database, companions, sqlite_module
 from tracker.records.holding import hold
 from tracker.records.integrity import damage
 from tracker.records.migrate import _config
-from tracker.records.restoring import finish_restore, key_in
+from tracker.records.restoring import finish_restore
 from tracker.settings import Settings
 from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError
@@ -144,7 +145,7 @@ def test_a_copy_holds_the_key_and_gives_it_to_the_folder_where_it_is_restored(
     with closing(sqlite_module.connect(str(kept))) as raw:
         assert raw.execute("SELECT secret_key FROM copied_key").fetchall() == [("another",)]
     with closing(sqlite_module.connect(str(tmp_path / "new.db"))) as raw:
-        assert raw.execute("SELECT name FROM sqlite_master WHERE name = 'copied_key'").fetchall() == []
+        assert raw.execute("SELECT name FROM sqlite_master WHERE name LIKE '%_key'").fetchall() == []
 
 
 @pytest.mark.parametrize("gone", ["DROP TABLE copied_key", "UPDATE copied_key SET secret_key = ' '"])
@@ -260,7 +261,7 @@ def test_killed_at_any_moment_a_restore_leaves_the_former_shop_or_the_whole_new_
         finish_restore(after, _settings(folder, "the former key"))
         assert list(verify(after)) == []
         with after.read() as connection:
-            assert key_in(connection) is None
+            assert not _tables_of_keys(connection)
             jobs = connection.exec_driver_sql("SELECT count(*) FROM job").scalar_one()
             last = connection.exec_driver_sql("SELECT last FROM counter WHERE name = 'part'").scalar_one()
         after.close()
@@ -285,12 +286,27 @@ def test_a_key_that_could_not_be_written_stays_in_the_database_until_it_can(data
     copy_to(database, tmp_path / "later.db", secret_key="the former key")  # noqa: S106
     with closing(sqlite_module.connect(str(tmp_path / "later.db"))) as raw:
         assert raw.execute("SELECT secret_key FROM copied_key").fetchall() == [(KEY,)]
+        assert raw.execute("SELECT name FROM sqlite_master WHERE name = 'restored_key'").fetchall() == []
     settings.secret_file.rmdir()
     for _again in range(2):
         finish_restore(database, settings)
         assert settings.secret_file.read_text() == KEY
         with database.read() as connection:
-            assert key_in(connection) is None
+            assert not _tables_of_keys(connection)
+
+
+def _tables_of_keys(connection: Connection) -> set[str]:
+    return {"copied_key", "restored_key"} & set(inspect(connection).get_table_names())
+
+
+def test_a_copy_that_is_opened_as_a_database_keeps_its_key(database: Database, tmp_path: Path) -> None:
+    copy_to(database, tmp_path / "copy.db", secret_key=KEY)
+    opened, settings = Database(f"sqlite:///{tmp_path / 'copy.db'}"), _settings(tmp_path, key="the shop's own key")
+    finish_restore(opened, settings)
+    assert not settings.secret_file.exists()
+    with opened.read() as connection:
+        assert _tables_of_keys(connection) == {"copied_key"}
+    opened.close()
 
 
 _STEPS = {

@@ -22,7 +22,14 @@ from tracker.records.failures import failure_in
 from tracker.records.holding import hold
 from tracker.records.integrity import damage, damage_in
 from tracker.records.migrate import known_revisions, upgrade
-from tracker.records.restoring import finish_restore, key_in, prepared_file, put_key, remove_copy
+from tracker.records.restoring import (
+    finish_restore,
+    prepared_file,
+    put_copied_key,
+    put_restored_key,
+    remove_copy,
+    take_copied_key,
+)
 from tracker.records.sscc import keep_last_serial, last_serials
 from tracker.records.tables import counter, job, log, metadata
 from tracker.settings import Settings
@@ -131,8 +138,8 @@ def _prepare(prepared: Path, source: Path, given: "_Given") -> str | None:
     with _opened(prepared) as copied:
         upgrade(copied)
         _leap_ahead(copied, given)
-        with copied.read() as connection:
-            return key_in(connection)
+        with copied.write() as connection:
+            return take_copied_key(connection)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,7 +191,7 @@ def _write_copy(database: Database, path: Path, secret_key: str) -> None:
     else:
         _copy_rows_to_file(database, path)
     with _opened(path) as copied, copied.write() as connection, database.read() as source:
-        put_key(connection, key_in(source) or secret_key)  # one is there where a restore was killed
+        put_copied_key(connection, source, secret_key)
     with _told("The copy cannot be written"), closing(sqlite_module.connect(str(path))) as raw:
         raw.execute("PRAGMA journal_mode=DELETE")  # one file, which is read where nothing can be written, too
 
@@ -282,7 +289,7 @@ def _put_rows(database: Database, prepared: Path, key: str | None) -> None:
                 raise ConflictError("The database holds a shop already. Restore into an empty database.")
             _copy_rows(stored, sink)
             if key is not None:
-                put_key(sink, key)
+                put_restored_key(sink, key)
 
 
 def _copy_rows(source: Connection, sink: Connection) -> None:

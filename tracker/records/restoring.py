@@ -1,11 +1,10 @@
 """What a restore leaves until it is done, so that whoever comes next can finish one that was killed.
 
-That is the file in which it makes the copy ready, and the copy's secret key: it stays in the restored database, as it
-came, until it is in its own file.
+That is the file in which it makes the copy ready, and the copy's secret key: it stays in the restored database until it
+is in its own file. There it has another name than in a copy, which may be looked at as a database and keeps its key.
 """
 
 from pathlib import Path
-from typing import Final
 
 from sqlalchemy import Column, Connection, MetaData, Table, Text, delete, insert, inspect, select
 from sqlalchemy.exc import DatabaseError
@@ -13,22 +12,42 @@ from sqlalchemy.exc import DatabaseError
 from tracker.records.database import Database, companions
 from tracker.settings import Settings, keep_secret
 
-_copied_key: Final = Table("copied_key", MetaData(), Column("secret_key", Text, nullable=False))
+_copied, _restored = (
+    Table(name, MetaData(), Column("secret_key", Text, nullable=False)) for name in ("copied_key", "restored_key")
+)
 
 
-def key_in(connection: Connection) -> str | None:
-    """Return the key that a database brings along. An empty one would open nothing: it is none."""
-    if not inspect(connection).has_table(_copied_key.name):
+def put_copied_key(copy: Connection, source: Connection, secret_key: str) -> None:
+    """Let a copy bring a shop's key along: the restored one where a restore of ``source`` was killed."""
+    _put(copy, _copied, _read(source, _restored) or secret_key)
+    _restored.drop(copy, checkfirst=True)
+
+
+def take_copied_key(prepared: Connection) -> str | None:
+    """Let the key of a copy that is made ready wait for its file; return it. Copies of earlier versions hold none."""
+    key = _read(prepared, _copied)
+    _copied.drop(prepared, checkfirst=True)
+    if key is not None:
+        put_restored_key(prepared, key)
+    return key
+
+
+def put_restored_key(connection: Connection, key: str) -> None:
+    """Let a key wait in the database for its file."""
+    _put(connection, _restored, key)
+
+
+def _read(connection: Connection, table: Table) -> str | None:
+    if not inspect(connection).has_table(table.name):
         return None
-    key = connection.execute(select(_copied_key.c.secret_key)).scalar()
-    return key if key and key.strip() else None
+    key = connection.execute(select(table.c.secret_key)).scalar()
+    return key if key and key.strip() else None  # an empty one would open nothing
 
 
-def put_key(connection: Connection, key: str) -> None:
-    """Let a database bring a key along."""
-    _copied_key.create(connection, checkfirst=True)
-    connection.execute(delete(_copied_key))
-    connection.execute(insert(_copied_key).values(secret_key=key))
+def _put(connection: Connection, table: Table, key: str) -> None:
+    table.create(connection, checkfirst=True)
+    connection.execute(delete(table))
+    connection.execute(insert(table).values(secret_key=key))
 
 
 def prepared_file(settings: Settings) -> Path:
@@ -43,26 +62,26 @@ def remove_copy(path: Path) -> None:
 
 
 def finish_restore(database: Database, settings: Settings) -> None:
-    """Remove what was made ready, and put the key that the database brings along into its file.
+    """Remove what was made ready, and put the key that waits in the database into its file.
 
     A restore asks for it at its end, and so does whoever opens the database, in case that one was killed. Raises
     OSError.
     """
     remove_copy(prepared_file(settings))
-    if not _brings_key(database):
+    if not _has_key(database):
         return
     with database.write() as connection:
-        key = key_in(connection)  # unless another process was quicker
+        key = _read(connection, _restored)  # unless another process was quicker
         if key is not None and key != settings.secret_key:
             keep_secret(settings.secret_file, key)
-        _copied_key.drop(connection, checkfirst=True)
+        _restored.drop(connection, checkfirst=True)
 
 
-def _brings_key(database: Database) -> bool:
+def _has_key(database: Database) -> bool:
     if database.is_sqlite and not database.has_content:
         return False
     try:
         with database.read() as connection:
-            return inspect(connection).has_table(_copied_key.name)
+            return inspect(connection).has_table(_restored.name)
     except DatabaseError:  # told to whoever wants more of it
         return False
