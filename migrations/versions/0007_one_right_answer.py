@@ -25,6 +25,8 @@ def upgrade() -> None:
     op.add_column("log", sa.Column("meant", sa.BigInteger(), nullable=True))
     op.add_column("log", sa.Column("would_change", sa.BigInteger(), nullable=True))
     op.add_column("log", sa.Column("opened_id", sa.Integer(), nullable=True))
+    op.add_column("log", sa.Column("reason", sa.String(32), nullable=True))
+    op.add_column("log", sa.Column("values", sa.JSON(), nullable=True))
 
 
 def _take_any_act() -> None:
@@ -36,6 +38,8 @@ def _take_any_act() -> None:
 
 def downgrade() -> None:
     """Rows of acts that an older program does not know stay under a word that it knows."""
+    op.drop_column("log", "values")
+    op.drop_column("log", "reason")
     op.drop_column("log", "opened_id")
     op.drop_column("log", "would_change")
     op.drop_column("log", "meant")

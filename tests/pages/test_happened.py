@@ -15,6 +15,7 @@ from tracker.pages.words.outcomes import box_name
 from tracker.records.tables import log, station
 from tracker.settings import Settings
 from tracker.shop.codes import read_code
+from tracker.shop.reasons import Meaning, meaning_kept
 from tracker.shop.scans import Action
 from tracker.work.boards import plan_job_boards
 from tracker.work.count import Counting, count_item, weigh_box
@@ -33,8 +34,8 @@ class Kept:
     action: str
     outcome: str
     station: str | None
-    step: str | None
     message: str
+    told: Meaning | None
 
 
 @pytest.fixture
@@ -78,22 +79,25 @@ def everything(floor: Floor) -> list[Kept]:
     floor.ship(first, *(box.code for box in floor.staying(first)))
     assert new == 7
     with database.read() as connection:
-        columns = (log.c.action, log.c.outcome, log.c.step, log.c.message, station.c.name)
+        columns = (log.c.action, log.c.outcome, log.c.message, log.c.reason, log.c.reason_values, station.c.name)
         query = select(*columns).outerjoin(station, station.c.id == log.c.station_id).order_by(log.c.seq)
         rows = connection.execute(query)
-        return [Kept(row.action, row.outcome, row.name, row.step, row.message) for row in rows]
+        return [
+            Kept(row.action, row.outcome, row.name, row.message, meaning_kept(row.reason, row.reason_values))
+            for row in rows
+        ]
 
 
 @pytest.mark.usefixtures("_reader")
 def test_every_act_is_said_in_words_and_none_only_as_it_was_written(floor: Floor) -> None:
     rows = everything(floor)
-    assert [row.message for row in rows if said_of(row).english] == []
+    assert [row.message for row in rows if said_of(row).older] == []
     said = [f"{each.word} {each.rest}".strip() for each in map(said_of, rows)]
     for sentence in (
         "Job J-2 put on hold.",
-        "Done cut",
-        "Noted where it lies",
-        "Noted marked damaged: Wrong holes",
+        "Done cut. Next: machine.",
+        "Noted It lies in slot CART-1.",
+        "Noted Marked damaged: Wrong holes. Put it aside: the foreman decides.",
         "Repaired: filled and sanded.",
         "spring pin 8 mm: 1 of 2 counted.",
         "3.50 kg weighed.",
@@ -108,9 +112,9 @@ def test_every_act_is_said_in_words_and_none_only_as_it_was_written(floor: Floor
 
 
 @pytest.mark.usefixtures("_reader")
-def test_what_a_later_program_writes_is_shown_as_it_is() -> None:
-    odd = said_of(Kept("other", "", None, None, "100 % odd."))
-    assert (odd.word, odd.rest, odd.english) == ("", "100 % odd.", True)
+def test_a_row_from_before_the_reasons_is_shown_as_it_was_written_and_marked_as_older() -> None:
+    odd = said_of(Kept("other", "", None, "100 % odd.", None))
+    assert (odd.word, odd.rest, odd.older) == ("", "100 % odd.", True)
 
 
 @pytest.mark.usefixtures("_reader")

@@ -11,7 +11,7 @@ from babel.messages.pofile import read_po
 
 HOUSE = Path("tracker")
 SPANISH = HOUSE / "translations" / "es" / "LC_MESSAGES"
-KEYWORDS = {"_": None, "gettext": None, "_l": None, "ngettext": (1, 2), "say": None, "say_many": (1, 2)}
+KEYWORDS = {"_": None, "gettext": None, "_l": None, "ngettext": (1, 2), "say": None, "say_many": (1, 2), "later": None}
 _PLACES = re.compile(r"%\(\w+\)[sd]|\{\w+\}")
 
 

@@ -546,7 +546,7 @@ def test_a_part_is_marked_damaged_by_two_taps_and_the_box_lacks_it(
     assert shop.floor.part(toe_kick).damaged
     with shop.floor.database.read() as connection:
         history = look.part_history(connection, read_code(toe_kick).number, read_code(box).number)
-    assert "marked damaged (chipped)" in history[-1].message
+    assert "Marked damaged: Chipped." in history[-1].message
     assert shop.state(box) == "packing"
 
 

@@ -551,7 +551,7 @@ def test_the_last_part_is_marked_damaged_in_two_taps(page: Page, shop: Shop) -> 
     assert shop.floor.part(shop.floor.deck).damaged
     assert not page.locator("#confirm").is_visible()
     with shop.database.read() as connection:
-        assert "marked damaged (chipped)" in part_history(connection, 1, 1)[-1].message
+        assert "Marked damaged: Chipped." in part_history(connection, 1, 1)[-1].message
     shop.floor.check()
 
 

@@ -8,12 +8,13 @@ import pytest
 
 from tests.floor import DECK, END, TOE_KICK, Floor
 from tracker.records.look import part_view
-from tracker.records.waiting import COUNTED, Waiting, WaitingList, kept_scan, last_scans, taken_back, waiting_for
+from tracker.records.waiting import COUNTED, Waiting, WaitingList, kept_scan, last_scans, waiting_for
 from tracker.shop.codes import Code, Kind, part_code, read_code
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Progress
+from tracker.shop.reasons import Reason, meaning
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import Outcome
 from tracker.work.hold_box import hold_box
 from tracker.work.jobs import hold_job
 from tracker.work.replace import replace_part
@@ -130,13 +131,11 @@ def test_a_kept_scan_says_what_an_undo_took_back(floor: Floor) -> None:
     scan_id = uuid4()
     floor.undo("CUT-1", id=scan_id)
     with floor.database.read() as connection:
-        kept, back = kept_scan(connection, scan_id), taken_back(connection, scan_id)
+        kept = kept_scan(connection, scan_id)
         assert kept_scan(connection, uuid4()) is None
-        assert taken_back(connection, uuid4()) is None
     assert kept is not None
     assert (kept.name, kept.outcome, kept.part) == ("Deck", Outcome.UNDONE, floor.deck)
-    assert back is not None
-    assert back.action is Action.DAMAGED
+    assert kept.told == meaning(Reason.DAMAGE_UNDONE)
 
 
 def test_a_place_that_was_noted_names_its_slot(floor: Floor) -> None:

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tracker.shop.box_states import BoxState
 from tracker.shop.leaving import Keeps, keeps_load, stays_behind
-from tracker.shop.verdicts import BoxState
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,8 +9,8 @@ from tracker.records.database import Database
 from tracker.shop.codes import Code, Kind
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.orders import PartLine
+from tracker.shop.outcomes import Outcome
 from tracker.shop.scans import Action
-from tracker.shop.verdicts import Outcome
 from tracker.work.boards import Planned, job_boards, needed, plan_job_boards
 from tracker.work.jobs import cancel_job, hold_job
 from tracker.work.lists import set_list
@@ -35,7 +35,7 @@ def test_a_scan_of_a_board_at_the_saw_passes_all_its_parts(floor: Floor) -> None
     assert (planned.boards, planned.lower_bound, planned.proved_least) == (1, 1, True)
     (board,) = job_boards(floor.database, JOB)
     answer = floor.scan(board.code, "CUT-1")
-    assert (answer.outcome, answer.message) == (Outcome.DONE, "Board 1 of job J-1: 3 parts cut.")
+    assert (answer.outcome, answer.message) == (Outcome.DONE, "Board 1 of job J-1: Cut: 3 parts of the board.")
     assert steps(floor) == ["machine", "pack", "pack"]
     assert all(part.cut for part in job_boards(floor.database, JOB)[0].parts)
     floor.check()
@@ -55,10 +55,10 @@ def test_an_undo_takes_the_whole_board_back_but_not_what_was_scanned_before_it(f
     plan(floor)
     (board,) = job_boards(floor.database, JOB)
     floor.scan(floor.end, "CUT-1")
-    assert floor.scan(board.code, "CUT-1").message == "Board 1 of job J-1: 2 parts cut."
-    assert floor.undo("CUT-1").message == "Taken back: board 1 at cut."
+    assert floor.scan(board.code, "CUT-1").message == "Board 1 of job J-1: Cut: 2 parts of the board."
+    assert floor.undo("CUT-1").message == "The parts of board 1 no longer count as cut."
     assert steps(floor) == ["cut", "cut", "pack"]
-    assert floor.undo("CUT-1").message.startswith("Taken back: End")
+    assert floor.undo("CUT-1").message.startswith("End, ")
     assert floor.undo("CUT-1").outcome is Outcome.NOTHING_TO_UNDO
     floor.check()
 
@@ -88,7 +88,7 @@ def test_a_board_is_scanned_again_after_an_undo(floor: Floor) -> None:
     (board,) = job_boards(floor.database, JOB)
     floor.scan(board.code, "CUT-1")
     floor.undo("CUT-1")
-    assert floor.scan(board.code, "CUT-1").message == "Board 1 of job J-1: 3 parts cut."
+    assert floor.scan(board.code, "CUT-1").message == "Board 1 of job J-1: Cut: 3 parts of the board."
     floor.check()
 
 

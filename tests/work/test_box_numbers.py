@@ -16,8 +16,8 @@ from tracker.records.tables import box, log
 from tracker.settings import Settings
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
+from tracker.shop.outcomes import Outcome
 from tracker.shop.sscc import Series, leap
-from tracker.shop.verdicts import Outcome
 from tracker.work.box_numbers import code_read, number_boxes, numbering, set_numbering, stop_numbering
 from tracker.work.jobs import cancel_job
 from tracker.work.label_choice import Choice, What, print_labels

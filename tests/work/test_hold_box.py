@@ -7,7 +7,7 @@ import pytest
 from tests.floor import Floor
 from tracker.shop.codes import read_code
 from tracker.shop.errors import ConflictError, IncompleteError, NotFoundError
-from tracker.shop.verdicts import Outcome
+from tracker.shop.outcomes import Outcome
 from tracker.work.hold_box import hold_box, let_go_box
 
 PINS = {"spring pin 8 mm": 2}

@@ -13,11 +13,11 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 from tests.floor import Floor
 from tracker.records.contradictions import Flagged, open_contradictions
 from tracker.records.database import Database
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import read_code
 from tracker.shop.contradictions import choices_of
 from tracker.shop.errors import ShopError
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState
 from tracker.work.access import add_station
 from tracker.work.loads import add_to_load, take_off_load
 from tracker.work.open_again import Opening, open_again

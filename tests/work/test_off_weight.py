@@ -44,7 +44,7 @@ def test_a_foremans_word_seals_it_without_a_follow_up_box_and_stands_in_the_log(
         sealing = look.box_history(connection, 1)[-1]
     assert (sealing.action, sealing.who) == ("seal", "foreman")
     assert sealing.message == (
-        f"Box {floor.box_101} sealed at {planned + OFF_KG:.2f} kg, {planned:.2f} kg expected, by override: "
+        f"Box {floor.box_101} sealed at {planned + OFF_KG:.2f} kg where {planned:.2f} kg were expected: "
         "the deck is of heavier board."
     )
     assert floor.box(floor.box_101).weighed_kg == pytest.approx(planned + OFF_KG)
@@ -61,7 +61,7 @@ def test_what_is_missing_is_said_first_and_the_mass_is_that_of_what_is_in(floor:
     assert seal_box(floor.database, short, **floor.act()).follow_up is not None
     with floor.database.read() as connection:
         message = look.box_history(connection, 1)[-1].message
-    assert f"sealed short at {deck_kg + OFF_KG:.2f} kg, {deck_kg:.2f} kg expected" in message
+    assert f"sealed short at {deck_kg + OFF_KG:.2f} kg where {deck_kg:.2f} kg were expected" in message
 
 
 def test_the_empty_carton_is_weighed_with_what_is_in_it(floor: Floor) -> None:

@@ -7,8 +7,8 @@ from tracker.records import look
 from tracker.records.follow_ups import follow_ups_of
 from tracker.shop.codes import read_code
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
+from tracker.shop.outcomes import Outcome
 from tracker.shop.scans import Action
-from tracker.shop.verdicts import Outcome
 from tracker.work.count import weigh_box
 from tracker.work.jobs import hold_job
 from tracker.work.open_again import Opening, open_again

@@ -23,12 +23,14 @@ from tracker.records.database import Database
 from tracker.records.migrate import upgrade
 from tracker.records.tables import box as box_table
 from tracker.records.tables import log
+from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import Code, Kind, part_code, read_code
 from tracker.shop.contradictions import Choice, choices_of
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.outcomes import Outcome
+from tracker.shop.reasons import Reason
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import CLOSED_STATES, Outcome
 from tracker.work.boards import plan_job_boards
 from tracker.work.hold_box import hold_box, let_go_box
 from tracker.work.jobs import cancel_job, hold_job, resume_job
@@ -87,9 +89,8 @@ class Shop(RuleBasedStateMachine):
             first = self.answers.setdefault(answer.id, answer)
             assert answer == first, "the same id had another answer"
             if answer.outcome is Outcome.NOTHING_TO_UNDO and not _names_a_part_or_a_board(self.sent[answer.id].code):
-                assert answer.message.endswith("nothing to take back."), (
-                    "only a named part or board can be the wrong one"
-                )
+                told = "only a named part or board can be the wrong one"
+                assert answer.reason == Reason.NOTHING_TO_UNDO, told
 
     @rule(data=st.data(), backs=st.lists(st.sampled_from([0, 0, 0, 2, 7, 30]), min_size=1, max_size=6))
     def send_a_batch(self, data: st.DataObject, backs: list[int]) -> None:

@@ -9,6 +9,7 @@ from tracker.records import look
 from tracker.records.shipping import ShippingBox, loading_of
 from tracker.shop.codes import box_code, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError
+from tracker.shop.reasons import Reason
 from tracker.shop.scans import Action
 from tracker.work.count import Counting, count_item
 from tracker.work.hold_box import hold_box
@@ -180,22 +181,22 @@ def test_a_box_on_a_load_that_is_not_sealed_says_there_and_at_the_dock_what_it_l
         told = {each["box"]: each["why"] for each in caught.value.missing}
         assert told == {floor.box_101: f"not sealed: {lack}", floor.box_102: "not sealed: lacks 1 part"}
         answer = floor.scan(floor.box_101, "SHIP-1").message
-        assert answer == f"Box {floor.box_101} is not sealed yet: {lack}. Take it back to packing."
+        assert answer == f"Box {floor.box_101}: The box is not sealed: {lack}. Take it back to packing."
         floor.scan(left, "PACK-1")
     assert (
         floor.scan(floor.box_102, "SHIP-1").message
-        == f"Box {floor.box_102} is not sealed yet. Take it back to packing."
+        == f"Box {floor.box_102}: The box is not sealed. Take it back to packing."
     )
 
 
 def test_items_are_counted_only_where_a_box_has_some_that_are_not(floor: Floor) -> None:
     floor.scan(floor.toe_kick, "PACK-1")
-    assert floor.scan(floor.deck, "PACK-1").message.endswith("all parts are in: count the items and seal the box.")
-    assert floor.scan(floor.end, "PACK-1").message.endswith("all parts are in: seal the box.")
-    opened = f"All parts of box {floor.box_101} are in."
-    assert floor.scan(floor.box_101, "PACK-1").message == f"{opened} Count the items and seal it."
+    to_count, to_seal = "All parts are in. Count the items and seal the box.", "Everything is in. Seal the box."
+    assert floor.scan(floor.deck, "PACK-1").message.endswith(to_count)
+    assert floor.scan(floor.end, "PACK-1").message.endswith(to_seal)
+    assert floor.scan(floor.box_101, "PACK-1").message == f"Box {floor.box_101}: {to_count}"
     count_item(floor.database, Counting(box=1, item="spring pin 8 mm", count=2), **floor.act())
-    assert floor.scan(floor.box_101, "PACK-1").message == f"{opened} Seal it."
+    assert floor.scan(floor.box_101, "PACK-1").message == f"Box {floor.box_101}: {to_seal}"
 
 
 def test_what_a_job_is_owed_follows_from_its_boxes(floor: Floor) -> None:
@@ -216,10 +217,12 @@ def test_the_dock_and_its_answers_name_what_stays_behind(floor: Floor) -> None:
     floor.scan(floor.end, "PACK-1")
     floor.seal(floor.box_102)
     load = floor.plan(floor.box_102)
-    opened = floor.scan(load, "SHIP-1").message
-    assert opened == f"Load {load} is open. Scan its boxes. Stays behind: {floor.box_101}. Ask the foreman."
-    on_it = floor.scan(floor.box_102, "SHIP-1").message
-    assert on_it == f"Box {floor.box_102} is on load {load}. Stays behind: {floor.box_101}. Ask the foreman."
+    far = {"load": load, "day": "2027-03-05", "boxes": 1, "staying": [floor.box_101]}
+    opened = floor.scan(load, "SHIP-1")
+    assert (opened.reason, opened.values) == (Reason.LOAD_OPENED, {**far, "on": 0})
+    on_it = floor.scan(floor.box_102, "SHIP-1")
+    assert (on_it.reason, on_it.values) == (Reason.LOADED_BUT_STAYING, {**far, "on": 1})
+    assert on_it.message.endswith(f"Stays behind: {floor.box_101}. Ask the foreman.")
     with floor.database.read() as connection:
         found = loading_of(connection, read_code(load).number)
     assert (found.boxes, found.on, codes(found.staying)) == (1, 1, [floor.box_101])

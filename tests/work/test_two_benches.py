@@ -21,9 +21,9 @@ from tracker.records.contradictions import open_contradictions
 from tracker.records.database import Database
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.contradictions import Contradiction
+from tracker.shop.outcomes import Outcome
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import Outcome
 from tracker.work.access import add_station
 
 ONLINE, OFFLINE = "PACK-1", "PACK-2"

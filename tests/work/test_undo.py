@@ -9,6 +9,7 @@ import pytest
 from tests.floor import JOB, Floor, scan_of
 from tracker.records.database import Database
 from tracker.shop.codes import Code, Kind, read_code
+from tracker.shop.reasons import Reason
 from tracker.shop.scans import Action, Scan
 from tracker.shop.steps import Step
 from tracker.work.access import add_station
@@ -38,10 +39,10 @@ def test_a_step_that_two_stations_read_is_open_when_both_took_their_readings_bac
     one, other = stations[first], stations[1 - first]
     undo = floor.undo(one)
     assert (undo.outcome, undo.part) == ("undone", floor.toe_kick)
-    assert undo.message == f"Taken back: Toe kick, cabinet 101: {step}. It is still done by {other}."
+    assert undo.message == f"Toe kick, cabinet 101: It is still done by {other}: {step}."
     assert floor.job().steps[step].done == 1
     floor.check()
-    assert floor.undo(other).message == f"Taken back: Toe kick, cabinet 101: {step}."
+    assert floor.undo(other).message == f"Toe kick, cabinet 101: It no longer counts as done: {step}."
     assert floor.job().steps[step].done == 0
     assert [floor.undo(station).outcome for station in stations] == ["nothing_to_undo"] * 2
     floor.check()
@@ -68,7 +69,7 @@ def test_an_undo_after_a_double_scan_whose_first_beep_came_late_takes_both_back(
 def test_a_step_that_a_later_station_takes_as_done_is_told_as_held_by_it(floor: Floor) -> None:
     floor.scan(floor.deck, "CUT-1")
     floor.scan(floor.deck, "MACHINE-1")
-    assert floor.undo("CUT-1").message.endswith("It is still done by MACHINE-1.")
+    assert floor.undo("CUT-1").message.endswith("It is still done by MACHINE-1: cut.")
     assert floor.part(floor.deck).step == "band"
     floor.check()
 
@@ -78,7 +79,7 @@ def test_damage_that_two_stations_marked_is_told_as_marked_until_both_took_it_ba
         floor.scan(floor.deck, station, action=Action.DAMAGED)
     assert floor.undo("CUT-2").message.endswith("It is still marked damaged by CUT-1.")
     assert floor.part(floor.deck).damaged
-    assert floor.undo("CUT-1").message == "Taken back: Deck, cabinet 101: damaged."
+    assert floor.undo("CUT-1").message == "Deck, cabinet 101: It is no longer marked damaged."
     assert not floor.part(floor.deck).damaged
     floor.check()
 
@@ -93,9 +94,9 @@ def test_a_board_that_two_saws_read_is_cut_until_both_took_it_back(floor: Floor)
     plan_job_boards(floor.database, JOB, **floor.act())
     (board,) = job_boards(floor.database, JOB)
     assert [floor.scan(board.code, saw).outcome for saw in ("CUT-1", "CUT-2", "CUT-2")] == ["done", "again", "again"]
-    assert floor.undo("CUT-1").message == "Taken back: board 1 at cut. 3 of its parts are still done by CUT-2."
+    assert floor.undo("CUT-1").message == "Still cut by CUT-2: 3 parts of board 1."
     assert floor.job().steps["cut"].done == 3
-    assert floor.undo("CUT-2").message == "Taken back: board 1 at cut."
+    assert floor.undo("CUT-2").message == "The parts of board 1 no longer count as cut."
     assert floor.job().steps["cut"].done == 0
     assert floor.undo("CUT-2").outcome == "nothing_to_undo"
     floor.check()
@@ -143,9 +144,10 @@ def test_what_was_done_before_names_the_station_that_read_it(floor: Floor) -> No
     assert floor.scan(floor.deck, "CUT-2").ok
     for station in ("CUT-1", "CUT-1", "CUT-2"):
         answer = floor.scan(floor.deck, station)
-        assert answer.message == "Deck, cabinet 101: cut was already done. It was read at CUT-2."
+        assert (answer.reason, answer.values["station"]) == (Reason.READ_BEFORE, "CUT-2")
+        assert answer.message.startswith("Deck, cabinet 101: It counts once. It was read at CUT-2, 20")
     floor.seal_both()
-    load = floor.plan(floor.box_102)
+    floor.plan(floor.box_102)
     for _ in range(2):
         answer = floor.scan(floor.box_102, "SHIP-1")
-    assert answer.message == f"Box {floor.box_102} is already on load {load}. It was read at SHIP-1."
+    assert (answer.reason, answer.values["station"]) == (Reason.READ_BEFORE, "SHIP-1")

@@ -13,9 +13,9 @@ from tracker.records.clocks import wrong_clocks
 from tracker.records.floor import parts_numbered
 from tracker.shop.clocks import GOOD_FOR
 from tracker.shop.codes import read_code
+from tracker.shop.outcomes import Outcome
 from tracker.shop.roles import Role
 from tracker.shop.scans import Answer
-from tracker.shop.verdicts import Outcome
 from tracker.web.context import bearer, database, now, scan_counter
 from tracker.work.access import needs
 from tracker.work.scan import Sender

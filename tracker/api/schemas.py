@@ -127,7 +127,7 @@ def _faulty(row: Any, error: ValidationError) -> Scan:
         code=str(given.get("code", "")),
         at=_usable_time(given) or datetime.fromisoformat("1970-01-01T00:00:00+00:00"),
         station=str(given.get("station") or ""),
-        fault=f"This reading makes no sense as it was sent. {wrong}"[:500],
+        fault=wrong[:400],
     )
 
 

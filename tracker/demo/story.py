@@ -13,10 +13,10 @@ from tracker.records.database import Database
 from tracker.records.migrate import upgrade
 from tracker.records.missing_lists import Bounds, missing_page
 from tracker.settings import Settings
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Kind, part_code, read_code
 from tracker.shop.errors import IncompleteError
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState
 from tracker.work.designs import cabinets_of_job
 from tracker.work.replace import replace_part
 from tracker.work.reports import Told, open_reports, take_report

@@ -12,9 +12,9 @@ from tracker.records.clocks import log_began
 from tracker.records.floor import progress_of
 from tracker.records.tables import box, job, log, part, tally
 from tracker.shop.clocks import CALENDAR, MARGIN
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Progress
 from tracker.shop.steps import Route, Step
-from tracker.shop.verdicts import Outcome
 
 PARTS_AT_ONCE = 5_000
 

@@ -8,9 +8,9 @@ from typing import Any, Final
 from sqlalchemy import Connection, and_, bindparam, case, func, or_, select
 
 from tracker.records.tables import log, part, station
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import Outcome
 
 _OPENERS_READ: Final = 20  # more than anybody takes back one after another
 

@@ -8,9 +8,9 @@ from typing import Any
 from sqlalchemy import Connection, Integer, bindparam, delete, func, insert, select, type_coerce, update
 
 from tracker.records.tables import Steps, box, item, job, load, log, marked, part
+from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import CLOSED_STATES
 
 _DEAD = sorted(DEAD_STATUSES)
 

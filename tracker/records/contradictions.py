@@ -13,11 +13,12 @@ from sqlalchemy import ColumnElement, Connection, delete, func, or_, select, upd
 from tracker.records import floor
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.tables import box, item, job, log, part, sawing, station, tally
+from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import Code, Kind, box_code, part_code
-from tracker.shop.contradictions import OF_ANOTHER, Choice, Contradiction, Standing, named_part, reason_in
+from tracker.shop.contradictions import OF_ANOTHER, Choice, Contradiction, Standing, named_part
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import CLOSED_STATES, BoxState, Outcome
 
 MOST_COUNTED: Final = 1_000
 _MOST_REPLACED: Final = 20  # how often a part is made anew in a row
@@ -26,12 +27,16 @@ _DEAD: Final = sorted(DEAD_STATUSES)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settled:
-    """How a contradiction was settled: what was chosen, by whom, when and why."""
+    """How a contradiction was settled: what was chosen, by whom, when and why.
+
+    ``older`` than the reasons: ``reason`` is all that was written, in English.
+    """
 
     choice: Choice
     who: str
     at: datetime
     reason: str
+    older: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +98,7 @@ _FLAGGED = (
         *(_other.c.id.label("other_id"), _other.c.name.label("other_name"), _other.c.cabinet.label("other_cabinet")),
         *(_settling.c.seq.label("settled_seq"), _settling.c.kind.label("choice"), _settling.c.who.label("settled_by")),
         *(_settling.c.at.label("settled_at"), _settling.c.message.label("settled_message")),
+        _settling.c.reason_values.label("settled_values"),
     )
     .select_from(log)
     .outerjoin(_settling, _settling.c.settles == log.c.seq)
@@ -162,9 +168,9 @@ def _flagged(
 ) -> Flagged:
     settled = None
     if row.settled_seq is not None:
-        choice = Choice(row.choice)
-        reason = reason_in(row.settled_message, choice)
-        settled = Settled(choice=choice, who=row.settled_by, at=row.settled_at, reason=reason)
+        older = row.settled_values is None
+        reason = row.settled_message if older else row.settled_values.get("reason", "")
+        settled = Settled(choice=Choice(row.choice), who=row.settled_by, at=row.settled_at, reason=reason, older=older)
     return Flagged(
         seq=row.seq,
         scan_id=row.scan_id,

@@ -10,10 +10,10 @@ from typing import Any, Final
 from sqlalchemy import Connection, Integer, and_, or_, select, type_coerce
 
 from tracker.records.tables import box, job, load, log, part
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState
 
 MOST_CHANGES: Final = 2_000
 _BIT: Final = {step: 1 << place for place, step in enumerate(Step)}

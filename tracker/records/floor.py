@@ -10,11 +10,12 @@ from sqlalchemy import Connection, bindparam, exists, func, insert, select, upda
 
 from tracker.records.lacking import items_short
 from tracker.records.tables import box, counter, job, load, log, part, slot, station, tally
+from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import box_code, part_code, read_code
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Happening, Progress, Sighting
 from tracker.shop.scans import Answer
 from tracker.shop.steps import Route, Step
-from tracker.shop.verdicts import CLOSED_STATES, BoxState, Outcome
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +51,7 @@ class BoxRow:
     """A box and how full it is."""
 
     id: int
+    name: str
     state: BoxState
     packed: int
     parts_total: int
@@ -116,7 +118,7 @@ _STATION_BY_NAME = _STATIONS.where(station.c.name.in_(bindparam("names", expandi
 _STATION_BY_ID = _STATIONS.where(station.c.id.in_(bindparam("ids", expanding=True)))
 _BOX_COLUMNS = (
     *(box.c.id.label("box_id"), box.c.state.label("box_state"), box.c.packed, box.c.parts_total, box.c.load_id),
-    box.c.held_at,
+    *(box.c.name.label("box_name"), box.c.held_at),
     *_JOB_COLUMNS,
 )
 _PARTS = (
@@ -135,7 +137,8 @@ _BOXES = select(*_BOX_COLUMNS).select_from(box).join(job).where(box.c.id.in_(bin
 _UNCOUNTED = select(items_short()).select_from(box).where(box.c.id == bindparam("id"))
 _LOADS = select(load.c.id, load.c.state).where(load.c.id.in_(bindparam("ids", expanding=True)))
 _ANSWERED = select(
-    *(log.c.scan_id, log.c.outcome, log.c.message, log.c.part_id, log.c.box_id, log.c.next_step, log.c.inferred)
+    *(log.c.scan_id, log.c.outcome, log.c.message, log.c.part_id, log.c.box_id, log.c.next_step, log.c.inferred),
+    *(log.c.reason, log.c.reason_values),
 ).where(log.c.scan_id.in_(bindparam("scan_ids", expanding=True)))
 _TAKE_NUMBERS = (
     update(counter)
@@ -298,6 +301,7 @@ def uncounted(connection: Connection, box_id: int) -> int:
 def _box(row: Any) -> BoxRow:
     return BoxRow(
         id=row.box_id,
+        name=row.box_name,
         state=BoxState(row.box_state),
         packed=row.packed,
         parts_total=row.parts_total,
@@ -311,6 +315,11 @@ def loads_numbered(connection: Connection, ids: Collection[int]) -> dict[int, Lo
     """Return the loads with these ids, by id."""
     rows = connection.execute(_LOADS, {"ids": list(ids)})
     return {row.id: LoadRow(id=row.id, shipped=row.state == "shipped") for row in rows}
+
+
+def slot_name(connection: Connection, number: int) -> str:
+    """Return the name of the slot with this id."""
+    return str(connection.execute(select(slot.c.name).where(slot.c.id == number)).scalar_one())
 
 
 def slot_id(connection: Connection, *, number: int | None, name: str) -> int | None:
@@ -329,6 +338,8 @@ def first_answers(connection: Connection, scan_ids: Collection[UUID]) -> dict[UU
             id=scan_id,
             outcome=Outcome(row.outcome),
             message=row.message,
+            reason=row.reason,
+            values=row.reason_values or {},
             part=None if row.part_id is None else part_code(row.part_id),
             box=None if row.box_id is None else box_code(row.box_id),
             next=row.next_step,

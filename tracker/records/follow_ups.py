@@ -10,8 +10,8 @@ from sqlalchemy import ColumnElement, Connection, and_, exists, or_, select
 
 from tracker.records.lacking import parts_lacking
 from tracker.records.tables import box, item, load
+from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import Code, Kind, box_code
-from tracker.shop.verdicts import CLOSED_STATES, BoxState
 
 _CLOSED: Final = sorted(CLOSED_STATES)
 

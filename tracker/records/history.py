@@ -28,10 +28,12 @@ from tracker.records.lacking import items_short
 from tracker.records.tables import board, box, cabinet, job, log, part, sawing, slot, station, tally
 from tracker.records.tables import load as load_table
 from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.contradictions import Contradiction
 from tracker.shop.forecasting import LOOK_BACK_DAYS, OpenJob
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES, Progress
+from tracker.shop.reasons import Meaning, meaning_kept
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import Outcome
 
 JOBS_FORECAST: Final = 5_000  # more open jobs than any shop works through
 _DAY_MICROS: Final = 86_400_000_000
@@ -39,7 +41,10 @@ _DAY_MICROS: Final = 86_400_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Happened:
-    """One row of the log as a screen shows it; ``undone`` when it was taken back since."""
+    """One row of the log as a screen shows it; ``undone`` when it was taken back since.
+
+    ``told`` is None of a row that is older than the reasons: its ``message`` says it in English alone.
+    """
 
     seq: int
     at: datetime
@@ -51,11 +56,14 @@ class Happened:
     who: str
     code: str
     message: str
+    told: Meaning | None
     part: str | None
     box: str | None
     slot: str | None
     inferred: Sequence[str]
+    load: str | None
     flag: str | None
+    kind: Contradiction | None
     undone: bool
 
 
@@ -80,11 +88,14 @@ def _happened(row: Any) -> Happened:
         who=row.who,
         code=row.code,
         message=row.message,
+        told=meaning_kept(row.reason, row.reason_values),
         part=None if row.part_id is None else part_code(row.part_id),
         box=None if row.box_id is None else box_code(row.box_id),
         slot=row.slot_name,
         inferred=[step.value for step in Step if step in row.inferred],
+        load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
         flag=row.flag,
+        kind=None if row.flag is None or row.kind is None else Contradiction(row.kind),
         undone=row.undo_seq is not None,
     )
 

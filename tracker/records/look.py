@@ -12,6 +12,7 @@ from tracker.records.tables import box, item, job, laying, load, log, part, slot
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
+from tracker.shop.reasons import Meaning, meaning_kept
 from tracker.shop.steps import Step
 
 _DEAD = sorted(DEAD_STATUSES)
@@ -108,6 +109,7 @@ class HistoryEntry:
     who: str
     inferred: list[str]
     message: str
+    told: Meaning | None
     flag: str | None
     said_at: datetime | None
 
@@ -351,6 +353,7 @@ def _entry(row: Any) -> HistoryEntry:
         who=row.who,
         inferred=[step.value for step in Step if step in row.inferred],
         message=row.message,
+        told=meaning_kept(row.reason, row.reason_values),
         flag=row.flag,
         said_at=row.said_at,
     )

@@ -18,10 +18,10 @@ from tracker.records.lacking import is_incomplete, item_is_short, part_is_lackin
 from tracker.records.look import LastSeen
 from tracker.records.shipping import staying_of_loads, stays
 from tracker.records.tables import box, item, job, load, log, part, slot, station, tally
+from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.progress import Progress
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import CLOSED_STATES, BoxState
 
 _JOBS_AT_ONCE: Final = 20
 

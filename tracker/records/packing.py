@@ -13,10 +13,11 @@ from sqlalchemy import Connection, Integer, Select, and_, case, func, select, ty
 
 from tracker.records.lacking import items_short, part_is_lacking
 from tracker.records.tables import box, job, load, log, part, station
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import PartStatus
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState, Outcome
 
 LOOKED_AT = 200  # boxes by due date, and as many by load
 

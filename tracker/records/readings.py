@@ -15,9 +15,9 @@ from tracker.records.tables import log
 from tracker.shop.cards import Read, changed_by, meant_at
 from tracker.shop.codes import COMMAND_NUMBERS, Command, Kind, MisreadError, part_code, read_code
 from tracker.shop.contradictions import OF_ANOTHER
+from tracker.shop.outcomes import COUNTING_OUTCOMES, OK_OUTCOMES, Outcome
 from tracker.shop.progress import Sighting, stands_first
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import COUNTING_OUTCOMES, OK_OUTCOMES, Outcome
 
 _ROWS_AT_ONCE: Final = 20
 _EVER: Final = datetime.min.replace(tzinfo=UTC)

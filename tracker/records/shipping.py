@@ -11,9 +11,9 @@ from sqlalchemy import ColumnElement, Connection, Select, and_, or_, select
 from tracker.records.follow_ups import completes, first
 from tracker.records.lacking import items_short, parts_lacking
 from tracker.records.tables import box, job, load
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.leaving import stays_behind
-from tracker.shop.verdicts import BoxState
 
 READY_STATES: Final = (BoxState.SEALED, BoxState.LOADED)
 

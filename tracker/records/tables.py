@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import (
+    JSON,
     BigInteger,
     Boolean,
     CheckConstraint,
@@ -27,12 +28,12 @@ from sqlalchemy import (
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
 
+from tracker.shop.box_states import BoxState
 from tracker.shop.clocks import CALENDAR
 from tracker.shop.printing import PrintState
 from tracker.shop.progress import PartStatus
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step, Supply
-from tracker.shop.verdicts import BoxState
 
 metadata = MetaData(
     naming_convention={
@@ -483,7 +484,9 @@ log = Table(
     Column("next_step", String(8)),
     Column("inferred", Steps, nullable=False),
     Column("undoes", BigInteger),
-    Column("message", Text, nullable=False),
+    Column("message", Text, nullable=False),  # the English of the moment
+    Column("reason", String(32)),  # what the message says, as shop.reasons names it, and its values
+    Column("values", JSON(none_as_null=True), key="reason_values"),
     Column("flag", Text),  # what a foreman must look at
     Column("said_at", Instant),  # what the device's clock said, where the scan was placed by another time
     Column("kind", String(12)),  # of a flag: what contradicts; of a settling: what was chosen

@@ -10,15 +10,16 @@ from datetime import date, datetime
 from typing import Any, Final
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Connection, Integer, Select, and_, func, or_, select, true, type_coerce
+from sqlalchemy import ColumnElement, Connection, Integer, Select, and_, or_, select, true, type_coerce
 
-from tracker.records.tables import Steps, box, job, load, log, part, sawing, slot, station, tally
+from tracker.records.tables import box, job, load, log, part, slot, station, tally
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code, part_code
-from tracker.shop.contradictions import Contradiction
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import PartStatus
+from tracker.shop.reasons import Meaning, meaning_kept
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState, Outcome
 
 COUNTED: Final = 300  # how many waiting parts are counted at most: more than anybody reads
 JOBS_LOOKED_AT: Final = 400
@@ -54,14 +55,13 @@ class WaitingList:
 class KeptScan:
     """One row of the log as a station's screen needs it.
 
-    ``undone`` says that an undo took the scan back, ``held_then`` that its job was on hold at the scan's own time;
-    ``kind`` is what it contradicts.
+    ``undone`` says that an undo took the scan back. ``told`` is None of a row that is older than the reasons: its
+    ``message`` says it in English alone.
     """
 
     id: UUID
     at: datetime
     code: str
-    kind: Contradiction | None
     action: Action
     outcome: Outcome
     who: str
@@ -74,21 +74,8 @@ class KeptScan:
     load: str | None
     slot: str | None
     undone: bool
-    held_then: bool
-
-    @property
-    def held_back_damaged(self) -> bool:
-        """Whether its part was held back as a damaged one: nothing but that or the job's hold holds a part back."""
-        return self.outcome is Outcome.ON_HOLD and self.part is not None and not self.held_then
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakenBack:
-    """What an undo took back: the action and the step of a scan, and the code that was read."""
-
-    code: str
-    action: Action
-    step: Step | None
+    message: str
+    told: Meaning | None
 
 
 # What waits
@@ -195,27 +182,20 @@ def _sealed_boxes(connection: Connection, _step: Step) -> Iterator[Waiting]:
 # What was scanned
 
 _undo = log.alias("the_undo")
-_act = log.alias("the_act")
-# The last word on holding the job of a row of the log, as it stood at the row's own time.
-_HOLD_THEN = (
-    select(_act.c.action)
-    .where(
-        _act.c.job_id == log.c.job_id,
-        _act.c.part_id.is_(None),
-        _act.c.box_id.is_(None),
-        _act.c.action.in_(["hold", "resume"]),
-        _act.c.at <= log.c.at,
-    )
-    .order_by(_act.c.at.desc(), _act.c.seq.desc())
-    .limit(1)
-    .scalar_subquery()
-)
 _KEPT = (
     select(
-        *(log.c.scan_id, log.c.at, log.c.code, log.c.kind, log.c.action, log.c.outcome, log.c.who),
-        *(log.c.part_id, log.c.box_id, log.c.load_id, part.c.name, part.c.cabinet, box.c.name.label("box_name")),
+        *(log.c.scan_id, log.c.at, log.c.code, log.c.action, log.c.outcome, log.c.who, log.c.message),
+        *(
+            log.c.reason,
+            log.c.reason_values,
+            log.c.part_id,
+            log.c.box_id,
+            log.c.load_id,
+            part.c.name,
+            part.c.cabinet,
+            box.c.name.label("box_name"),
+        ),
         *(job.c.code.label("job_code"), slot.c.name.label("slot_name"), _undo.c.seq.label("undo_seq")),
-        _HOLD_THEN.label("hold_then"),
     )
     .select_from(log)
     .outerjoin(part, part.c.id == log.c.part_id)
@@ -253,7 +233,6 @@ def _kept(row: Any) -> KeptScan:
         id=UUID(bytes=row.scan_id),
         at=row.at,
         code=row.code,
-        kind=None if row.kind is None else Contradiction(row.kind),
         action=Action(row.action),
         outcome=Outcome(row.outcome),
         who=row.who,
@@ -266,35 +245,6 @@ def _kept(row: Any) -> KeptScan:
         load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
         slot=row.slot_name,
         undone=row.undo_seq is not None,
-        held_then=row.hold_then == "hold",
+        message=row.message,
+        told=meaning_kept(row.reason, row.reason_values),
     )
-
-
-def taken_back(connection: Connection, scan_id: UUID) -> TakenBack | None:
-    """Return what the undo of this id took back, or None when it took back nothing."""
-    first = log.alias("first")
-    query = (
-        select(first.c.code, first.c.action, first.c.step)
-        .join(log, log.c.undoes == first.c.seq)
-        .where(log.c.scan_id == scan_id.bytes)
-    )
-    row = connection.execute(query).first()
-    if row is None:
-        return None
-    return TakenBack(code=row.code, action=Action(row.action), step=Step(row.step) if row.step else None)
-
-
-def uncut_on_board(connection: Connection, board_id: int) -> int:
-    """Return how many living parts of a board are not cut."""
-    cut_bit = Steps().process_bind_param([Step.CUT], connection.dialect)
-    query = (
-        select(func.count())
-        .select_from(sawing)
-        .join(part, part.c.id == sawing.c.part_id)
-        .where(
-            sawing.c.board_id == board_id,
-            part.c.status.in_([PartStatus.WAITING, PartStatus.WORKING]),
-            type_coerce(part.c.done, Integer).bitwise_and(cut_bit) == 0,
-        )
-    )
-    return connection.execute(query).scalar_one()

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.saying import Said, say
-from tracker.shop.verdicts import CLOSED_STATES, BoxState
 
 
 class Contradiction(StrEnum):
@@ -220,16 +220,3 @@ _CHOSEN: Final[Mapping[Choice, Said]] = {
 def chosen(choice: Choice) -> Said:
     """Say in a few words what was chosen."""
     return _CHOSEN[choice]
-
-
-_KEPT: Final = "Settled, {choice}."
-
-
-def settling_message(choice: Choice, reason: str) -> str:
-    """Return what the log keeps of a settling: what was chosen, and why where that was said."""
-    return f"{_KEPT.format(choice=choice.value)} {reason}".strip()
-
-
-def reason_in(message: str, choice: Choice) -> str:
-    """Return the reason in what the log keeps of a settling."""
-    return message.removeprefix(_KEPT.format(choice=choice.value)).strip()

@@ -3,7 +3,7 @@
 from enum import StrEnum
 from typing import Protocol
 
-from tracker.shop.verdicts import CLOSED_STATES, BoxState
+from tracker.shop.box_states import CLOSED_STATES, BoxState
 
 
 class ShippedBox(Protocol):

@@ -7,6 +7,7 @@ so that an edge that knows the reader's language says the same sentence anew. Su
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Final, Self
 
 ENGLISH: Final = "en"
@@ -17,14 +18,16 @@ class Tongue:
     """How a reader is spoken to.
 
     ``pattern`` gives the reader's pattern for an English one, its plural and the number; ``length`` writes a length in
-    mm as the reader measures, ``bare`` does so without the unit; ``count`` writes a number of things; ``language`` is
-    the code of the language.
+    mm as the reader measures, ``bare`` does so without the unit; ``count`` writes a number of things; ``day`` a day,
+    ``moment`` a day and a time of it; ``language`` is the code of the language.
     """
 
     pattern: Callable[[str, str, int], str]
     length: Callable[[float], str]
     bare: Callable[[float], str] = "{:g}".format
     count: Callable[[int], str] = "{:,}".format
+    day: Callable[[date], str] = date.isoformat
+    moment: Callable[[datetime], str] = str
     language: str = ENGLISH
 
 
@@ -47,6 +50,13 @@ class Count(int):
 
     def __str__(self) -> str:
         return f"{int(self):,}"
+
+
+class Moment(datetime):
+    """A moment in UTC that a sentence names, to the minute."""
+
+    def __str__(self) -> str:
+        return f"{self:%Y-%m-%d %H:%M} UTC"
 
 
 class Name(str):
@@ -84,6 +94,11 @@ class Said(str):
         return type(self).of, (self.pattern, self.many, self.num, self.values)
 
 
+def later(pattern: str, /) -> str:
+    """Mark the pattern of a sentence that is said later, with its values: the translations are looked for by this."""
+    return pattern
+
+
 def say(pattern: str, /, **values: object) -> Said:
     """Return the sentence that ``pattern`` makes of the values: ``say("no box %(box)s", box=code)``."""
     return Said.of(pattern, pattern, 1, values)
@@ -96,7 +111,7 @@ def say_many(one: str, many: str, num: int, /, **values: object) -> Said:
 
 def spoken(text: str, tongue: Tongue) -> str:
     """Return a sentence, and all that it names, as ``tongue`` says it; any other text as it is."""
-    if not isinstance(text, Said):
+    if not isinstance(text, Said) or not text.pattern:  # what a catalogue has for nothing is its own head
         return text
     values = {name: _named(value, tongue) for name, value in text.values.items()}
     return tongue.pattern(text.pattern, text.many, text.num) % values
@@ -112,6 +127,10 @@ def _named(value: object, tongue: Tongue) -> object:
             return tongue.bare(float(value))
         case Count():
             return tongue.count(int(value))
+        case datetime():
+            return tongue.moment(value)
+        case date():
+            return tongue.day(value)
         case Name() if tongue.language != ENGLISH:
             return spoken(value.printed, tongue)
         case str():

@@ -1,12 +1,13 @@
 """A reading as it arrives, and the answer to it."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
-from tracker.shop.verdicts import OK_OUTCOMES, Outcome
+from tracker.shop.outcomes import OK_OUTCOMES, Outcome
 
 NO_PART: Final = "none"  # of a device that shows none: after what was not understood, for example
 
@@ -57,6 +58,8 @@ class Answer:
     id: UUID
     outcome: Outcome
     message: str
+    reason: str | None = None  # of a row that is older than the reasons
+    values: Mapping[str, Any] = field(default_factory=dict)
     part: str | None = None
     box: str | None = None
     next: str | None = None

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
+from tracker.shop.box_states import BoxState
 from tracker.shop.saying import Said, say
-from tracker.shop.verdicts import BoxState
 
 _JOB: Final[Mapping[str, Said]] = MappingProxyType(
     {

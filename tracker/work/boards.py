@@ -16,6 +16,7 @@ from tracker.shop.cutting.runs import plan_all_boards
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, gathered
 from tracker.shop.left_over import told_with_first
+from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import job_is
 from tracker.shop.supplies import Boards
@@ -69,8 +70,8 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
         by_id = {stock.id: stock for stock in known}
         kept.insert_boards(connection, _board_rows(plan, numbers, job.id, first, by_id), _piece_rows(plan, numbers))
         ledger = Ledger(connection, who, now)
-        message = f"{len(plan.boards)} boards planned for {len(parts)} parts of job {job.code}."
-        ledger.act("plan", scan_id=act_id, message=message, job_id=job.id)
+        planned = meaning(Reason.PLANNED_BOARDS, boards=len(plan.boards), parts=len(parts), job=job.code)
+        ledger.act("plan", planned, scan_id=act_id, job_id=job.id)
         ledger.write()
     return Planned(
         boards=len(plan.boards),

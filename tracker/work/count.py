@@ -9,11 +9,12 @@ from sqlalchemy import Connection
 from tracker.records.contents import count_items, items_of, update_box
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, boxes_numbered
+from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import Count, say
 from tracker.shop.standing import closed_box_is, job_is
-from tracker.shop.verdicts import CLOSED_STATES
 from tracker.shop.weighing import HEAVIEST_KG
 from tracker.work.ledger import Ledger
 
@@ -50,8 +51,8 @@ def count_item(database: Database, counting: Counting, *, who: str, now: datetim
             raise ConflictError(told)
         if line.counted != counting.count:
             count_items(connection, counting.box, {counting.item: counting.count})
-            message = f"{counting.item}: {counting.count} of {line.quantity} counted."
-            _log(Ledger(connection, who, now), "count", box, message, act_id)
+            counted = meaning(Reason.COUNTED, item=counting.item, count=counting.count, quantity=line.quantity)
+            _log(Ledger(connection, who, now), "count", box, counted, act_id)
     return counting.count
 
 
@@ -67,11 +68,11 @@ def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now:
     with database.write() as connection:
         box = _open_box(connection, box_id)
         update_box(connection, box_id, weighed_kg=mass_kg)
-        _log(Ledger(connection, who, now), "weigh", box, f"{mass_kg:.2f} kg weighed.", act_id)
+        _log(Ledger(connection, who, now), "weigh", box, meaning(Reason.WEIGHED, mass=f"{mass_kg:.2f}"), act_id)
 
 
-def _log(ledger: Ledger, action: str, box: BoxRow, message: str, act_id: UUID) -> None:
-    ledger.act(action, scan_id=act_id, message=message, box_id=box.id, job_id=box.job.id)
+def _log(ledger: Ledger, action: str, box: BoxRow, told: Meaning, act_id: UUID) -> None:
+    ledger.act(action, told, scan_id=act_id, box_id=box.id, job_id=box.job.id)
     ledger.write()
 
 

@@ -19,6 +19,8 @@ from tracker.records.orders import insert_rows, raise_total
 from tracker.records.tables import box
 from tracker.shop.codes import box_code
 from tracker.shop.job_boxes import size_of
+from tracker.shop.reasons import Reason, meaning
+from tracker.shop.words import FOLLOW_UP
 from tracker.work.ledger import Ledger
 from tracker.work.orders import BOX_TALLIES
 
@@ -37,7 +39,7 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
     row = {
         "id": number,
         "job_id": first.job_id,
-        "name": f"{first.name[:180]} follow-up",
+        "name": f"{first.name[:180]}{FOLLOW_UP}",
         "number": highest_box_number(connection, first.job_id) + 1,
         "state": "open",
         "parts_total": 0,
@@ -61,12 +63,12 @@ def move_rest(
     connection, boxes = ledger.connection, {number: ledger.box(number) for number in (before, after)}
     move_parts(connection, parts, after)
     move_items(connection, before, after, items)
-    message = f"Planned for box {box_code(after)} instead of {box_code(before)}."
+    moved = meaning(Reason.MOVED, box=box_code(after), before=box_code(before))
     for part_id in parts:
         part = ledger.part(part_id)
         about = {"part_id": part_id, "box_id": after, "job_id": None if part is None else part.job.id}
         # A late scan that packed the part before is told by the code.
-        ledger.act("move", scan_id=uuid5(act_id, f"move {part_id}"), message=message, code=box_code(before), **about)
+        ledger.act("move", moved, scan_id=uuid5(act_id, f"move {part_id}"), code=box_code(before), **about)
     for number, more in ((before, -len(parts)), (after, len(parts))):
         box = boxes[number]
         if box is not None:

@@ -5,10 +5,11 @@ from uuid import UUID
 
 from tracker.records.contents import update_box
 from tracker.records.database import Database
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
-from tracker.shop.verdicts import BoxState
 from tracker.work.ledger import Ledger
 
 
@@ -32,13 +33,9 @@ def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datet
         if hold and box.state is BoxState.SHIPPED:
             raise ConflictError(say("Box %(box)s has shipped.", box=code))
         if hold == (box.held_at is not None):
-            told = (
-                say("Box %(box)s is on hold already.", box=code)
-                if hold
-                else say("Box %(box)s is not on hold.", box=code)
-            )
-            raise ConflictError(told)
+            on_hold = say("Box %(box)s is on hold already.", box=code)
+            raise ConflictError(on_hold if hold else say("Box %(box)s is not on hold.", box=code))
         update_box(connection, box_id, held_at=now if hold else None)
-        message = f"Box {code} {'held in the shop' if hold else 'let go'}."
-        ledger.act("hold" if hold else "resume", scan_id=act_id, message=message, box_id=box_id, job_id=box.job.id)
+        told = meaning(Reason.HELD_BOX if hold else Reason.LET_GO_BOX, box=code)
+        ledger.act("hold" if hold else "resume", told, scan_id=act_id, box_id=box_id, job_id=box.job.id)
         ledger.write()

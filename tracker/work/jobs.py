@@ -6,6 +6,7 @@ from uuid import UUID
 from tracker.records.database import Database
 from tracker.records.jobs import JobRow, any_box_shipped, cancel_parts, job_by_code, set_job_status
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import job_is
 from tracker.work.ledger import Ledger
@@ -26,11 +27,11 @@ def cancel_job(database: Database, code: str, *, who: str, now: datetime, act_id
     _change(database, code, "cancel", who=who, now=now, act_id=act_id)
 
 
-# act: (the statuses it starts from, the status it leads to, the word for the log)
+# act: (the statuses it starts from, the status it leads to, what the log tells)
 _ACTS = {
-    "hold": ({"open"}, "held", "put on hold"),
-    "resume": ({"held"}, "open", "resumed"),
-    "cancel": ({"open", "held"}, "cancelled", "cancelled"),
+    "hold": ({"open"}, "held", Reason.HELD_JOB),
+    "resume": ({"held"}, "open", Reason.RESUMED_JOB),
+    "cancel": ({"open", "held"}, "cancelled", Reason.CANCELLED_JOB),
 }
 
 
@@ -42,7 +43,7 @@ _CANNOT = {
 
 
 def _change(database: Database, code: str, act: str, *, who: str, now: datetime, act_id: UUID) -> None:
-    starts, status, word = _ACTS[act]
+    starts, status, reason = _ACTS[act]
     with database.write() as connection:
         job = job_by_code(connection, code)
         if job is None:
@@ -61,7 +62,7 @@ def _change(database: Database, code: str, act: str, *, who: str, now: datetime,
             cancel_parts(connection, job.id)
         set_job_status(connection, job.id, status, now)
         ledger = Ledger(connection, who, now)
-        ledger.act(act, scan_id=act_id, message=f"Job {code} {word}.", job_id=job.id)
+        ledger.act(act, meaning(reason, job=code), scan_id=act_id, job_id=job.id)
         ledger.write()
 
 

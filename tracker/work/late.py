@@ -6,9 +6,9 @@ from datetime import datetime
 
 from tracker.records import benches, floor
 from tracker.records.benches import BenchReading
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Sighting, fold, known_at
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import Outcome
 from tracker.work.ledger import Ledger
 
 

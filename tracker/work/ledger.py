@@ -14,9 +14,10 @@ from sqlalchemy import Connection
 from tracker.records import floor
 from tracker.records.floor import BoxRow, Changes, LoadRow, PartRow, StationRow
 from tracker.records.sscc import boxes_of_ssccs
+from tracker.shop.box_states import CLOSED_STATES, BoxState, filling_state
 from tracker.shop.progress import DEAD_STATUSES, Progress, fold, status_of
+from tracker.shop.reasons import Meaning
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import CLOSED_STATES, BoxState, filling_state
 
 
 class Ledger:
@@ -88,14 +89,18 @@ class Ledger:
         """Return a load by its number."""
         return floor.loads_numbered(self.connection, [load_id]).get(load_id)
 
-    def add_to_log(self, **row: Any) -> None:
-        """Append one row to the log; what is not named is empty."""
-        self._changes.log.append({**_EMPTY_ROW, "received_at": self.now, "who": self.who, **row})
+    def add_to_log(self, told: Meaning, *, about: str = "", **row: Any) -> str:
+        """Append one row to the log; what is not named is empty. Return its message, which says ``about`` what."""
+        sentence = told.sentence()
+        message = f"{about}: {sentence}" if about else str(sentence)
+        says = {"message": message, "reason": told.reason.value, "reason_values": told.values}
+        self._changes.log.append({**_EMPTY_ROW, "received_at": self.now, "who": self.who, **says, **row})
+        return message
 
-    def act(self, action: str, *, scan_id: UUID, message: str, **row: Any) -> None:
+    def act(self, action: str, told: Meaning, *, scan_id: UUID, **row: Any) -> None:
         """Append an act that is no scan (seal, ship, hold, …) to the log."""
         row = {"at": self.now, "outcome": "done", **row}
-        self.add_to_log(seq=self.next_seq(), scan_id=scan_id.bytes, action=action, message=message, **row)
+        self.add_to_log(told, seq=self.next_seq(), scan_id=scan_id.bytes, action=action, **row)
 
     def set_open(self, station: StationRow, *, box_id: int | None, load_id: int | None, at: datetime) -> None:
         """Set what a station has open, unless it opened something later already."""

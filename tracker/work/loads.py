@@ -16,13 +16,14 @@ from tracker.records.database import Database
 from tracker.records.floor import take_numbers
 from tracker.records.jobs import all_boxes_shipped, set_job_status
 from tracker.records.shipping import ShippingBox, boxes_on_load, staying_of_loads
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
+from tracker.shop.given_reasons import refuse_bad_reason
 from tracker.shop.lacking import lack_in_words
 from tracker.shop.leaving import Keeps, keeps_load
-from tracker.shop.reasons import refuse_bad_reason
+from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
-from tracker.shop.verdicts import BoxState
 from tracker.work.ledger import Ledger
 
 
@@ -39,13 +40,8 @@ def plan_load(
         insert_load(connection, load_id, ship_on)
         plan_on_load(connection, boxes, load_id)
         for number in boxes:
-            ledger.act(
-                "plan",
-                scan_id=uuid5(act_id, f"plan {number}"),
-                message=planned_message(number, load_id),
-                box_id=number,
-                load_id=load_id,
-            )
+            planned = planned_for_load(number, load_id)
+            ledger.act("plan", planned, scan_id=uuid5(act_id, f"plan {number}"), box_id=number, load_id=load_id)
         ledger.write()
     return load_code(load_id)
 
@@ -79,8 +75,7 @@ def add_to_load(database: Database, load_id: int, box_id: int, *, who: str, now:
         if fault is not None:
             raise InvalidInputError(say("The load cannot be planned; nothing was stored."), [fault])
         plan_on_load(connection, [box_id], load_id)
-        message = planned_message(box_id, load_id)
-        ledger.act("plan", scan_id=act_id, message=message, box_id=box_id, load_id=load_id)
+        ledger.act("plan", planned_for_load(box_id, load_id), scan_id=act_id, box_id=box_id, load_id=load_id)
         ledger.write()
 
 
@@ -96,8 +91,8 @@ def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, no
         if box.state is BoxState.LOADED:
             ledger.set_box(box, state=BoxState.SEALED)
         plan_on_load(connection, [box_id], None)
-        message = f"Box {box_code(box_id)} taken off load {load_code(load_id)}."
-        ledger.act("plan", scan_id=act_id, message=message, box_id=box_id, job_id=box.job.id)
+        off = meaning(Reason.TOOK_OFF_LOAD, box=box_code(box_id), load=load_code(load_id))
+        ledger.act("plan", off, scan_id=act_id, box_id=box_id, job_id=box.job.id)
         ledger.write()
 
 
@@ -143,10 +138,11 @@ def ship_load(
         _count_shipped(ledger, boxes, parts)
         why = "" if leave_behind is None else leave_behind.reason
         for box in staying:
-            message = f"Box {box.code} stayed behind load {load_code(load_id)}: {why}."
-            _write(ledger, "leave", box, load_id, message, act_id)
+            left = meaning(Reason.LEFT_BEHIND, box=box.code, load=load_code(load_id), reason=why)
+            _write(ledger, "leave", left, box, load_id, act_id)
         for box in boxes:
-            _write(ledger, "ship", box, load_id, f"Box {box.code} shipped on load {load_code(load_id)}.", act_id)
+            shipped = meaning(Reason.SHIPPED, box=box.code, load=load_code(load_id))
+            _write(ledger, "ship", shipped, box, load_id, act_id)
         ledger.write()
         for job_id in {box.job_id for box in boxes}:
             if all_boxes_shipped(connection, job_id):
@@ -185,9 +181,9 @@ def told_of_staying(box: ShippingBox) -> dict[str, Any]:
     }
 
 
-def _write(ledger: Ledger, action: str, box: ShippingBox, load_id: int, message: str, act_id: UUID) -> None:
+def _write(ledger: Ledger, action: str, told: Meaning, box: ShippingBox, load_id: int, act_id: UUID) -> None:
     about = {"box_id": box.id, "job_id": box.job_id, "load_id": load_id}
-    ledger.act(action, scan_id=uuid5(act_id, f"{action} {box.id}"), message=message, **about)
+    ledger.act(action, told, scan_id=uuid5(act_id, f"{action} {box.id}"), **about)
 
 
 def _count_shipped(ledger: Ledger, boxes: Collection[ShippingBox], parts: dict[int, int]) -> None:
@@ -223,9 +219,9 @@ def _told(box: ShippingBox, keeps: Keeps) -> dict[str, Any]:
     return {"box": box.code, "job": box.job, "state": box.state, "why": why}
 
 
-def planned_message(box_id: int, load_id: int) -> str:
-    """Return what the log keeps of a box that is planned for a load."""
-    return f"Box {box_code(box_id)} planned for load {load_code(load_id)}."
+def planned_for_load(box_id: int, load_id: int) -> Meaning:
+    """Return what the log tells of a box that is planned for a load."""
+    return meaning(Reason.PLANNED_LOAD, box=box_code(box_id), load=load_code(load_id))
 
 
 def load_code(load_id: int) -> str:

@@ -8,13 +8,14 @@ from tracker.records.contents import follow_ups_that_fill, items_of, last_sealin
 from tracker.records.contradictions import drop_box, is_void
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
+from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.given_reasons import refuse_bad_reason
 from tracker.shop.lacking import lacks, short_of
-from tracker.shop.reasons import refuse_bad_reason
+from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
-from tracker.shop.verdicts import BoxState, filling_state
 from tracker.work.follow_up import move_rest
 from tracker.work.ledger import Ledger
 
@@ -46,9 +47,9 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime,
         _refuse(box, code)
         ledger.set_box(box, state=filling_state(packed=box.packed, parts_total=box.parts_total))
         ledger.bump(box.job.id, "sealed", -1)
-        message = f"Box {code} opened again: {opening.reason}."
+        opened = meaning(Reason.OPENED_AGAIN, box=code, reason=opening.reason)
         about = {"box_id": box.id, "job_id": box.job.id, "undoes": last_sealing(connection, box.id)}
-        ledger.act("undo", outcome="undone", scan_id=act_id, message=message, **about)
+        ledger.act("undo", opened, outcome="undone", scan_id=act_id, **about)
         ledger.write()
         update_box(connection, box.id, sealed_at=None, weighed_kg=None)
         for follow_up in follow_ups_that_fill(connection, box.id):

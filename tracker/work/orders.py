@@ -16,14 +16,15 @@ from tracker.records.designs import marked_row, store_designs
 from tracker.records.floor import take_numbers
 from tracker.records.orders import insert_rows, job_exists
 from tracker.records.tables import box, item, job, laying, marked, part, tally
+from tracker.shop.box_states import filling_state
 from tracker.shop.codes import HIGHEST_NUMBER, box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError
 from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
 from tracker.shop.orders import Order, PartLine
 from tracker.shop.progress import PartStatus
+from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import filling_state
 from tracker.work.ledger import Ledger
 
 _JOB_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}", re.ASCII)
@@ -59,7 +60,8 @@ def take_order(
         numbers = _store(connection, order, planned, now)
         ledger = Ledger(connection, who, now)
         job_id = numbers.job
-        ledger.act("order", scan_id=act_id, message=f"Job {order.job} taken: {preview.parts} parts.", job_id=job_id)
+        taken = meaning(Reason.TOOK_ORDER, job=order.job, parts=preview.parts)
+        ledger.act("order", taken, scan_id=act_id, job_id=job_id)
         ledger.write()
     return replace(preview, boxes=tuple(box_code(number) for number in numbers.boxes))
 

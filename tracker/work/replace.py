@@ -11,11 +11,12 @@ from tracker.records.database import Database
 from tracker.records.designs import copy_marks, copy_place
 from tracker.records.floor import PartRow, take_numbers
 from tracker.records.tables import part as part_table
+from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import part_code
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import CLOSED_STATES
 from tracker.work.follow_up import follow_up_box, measure_anew
 from tracker.work.ledger import Ledger
 from tracker.work.orders import FRESH
@@ -42,11 +43,11 @@ def replace_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> int:
     if target == old.box.id:
         copy_place(connection, old.id, new_id)
     _retire(ledger, old, new_id, target)
-    told = {"job_id": old.job.id, "box_id": old.box.id}
-    message = f"Replaced by {part_code(new_id)}: {reason}"
-    ledger.act("replace", scan_id=act_id, message=message, part_id=old.id, **told)
-    message = f"Made in place of {part_code(old.id)}: {reason}"
-    ledger.act("order", scan_id=uuid5(act_id, "new"), message=message, part_id=new_id, **{**told, "box_id": target})
+    about = {"job_id": old.job.id, "box_id": old.box.id}
+    replaced = meaning(Reason.REPLACED_BY, part=part_code(new_id), reason=reason)
+    ledger.act("replace", replaced, scan_id=act_id, part_id=old.id, **about)
+    made = meaning(Reason.MADE_IN_PLACE, part=part_code(old.id), reason=reason)
+    ledger.act("order", made, scan_id=uuid5(act_id, "new"), part_id=new_id, **{**about, "box_id": target})
     ledger.write()
     measure_anew(ledger, target)
     return new_id
@@ -64,7 +65,7 @@ def repair_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> None:
     if not part.progress.damaged:
         raise ConflictError(say("Part %(part)s is not marked damaged.", part=part_code(part_id)))
     ids = {"part_id": part_id, "job_id": part.job.id, "box_id": part.box.id}
-    ledger.act("repair", scan_id=act_id, message=f"Repaired: {reason}", **ids)
+    ledger.act("repair", meaning(Reason.REPAIRED, reason=reason), scan_id=act_id, **ids)
     ledger.refold([part_id])
     ledger.write()
 

@@ -19,17 +19,20 @@ from tracker.records.boards import BoardView, board_view, parts_on_board
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
 from tracker.records.readings import Reading
-from tracker.records.shipping import staying_of_loads
+from tracker.records.shipping import loading_of
 from tracker.shop import verdicts
+from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.cards import Read
 from tracker.shop.clocks import LONGEST_WAY
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.contradictions import Contradiction, named_part, told
+from tracker.shop.outcomes import OK_OUTCOMES, Outcome
 from tracker.shop.progress import Happening, Progress, Sighting, advance, fold, holder_of, known_at, marked_by
+from tracker.shop.reasons import Reason
 from tracker.shop.scans import NO_PART, Action, Answer, Scan
 from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import OK_OUTCOMES, BoxFacts, BoxState, Outcome, PartFacts, StationFacts, Verdict
+from tracker.shop.verdicts import BoxFacts, PartFacts, StationFacts, Verdict, verdict
 from tracker.work.clocks import place_scans
 from tracker.work.late import Benches
 from tracker.work.ledger import Ledger
@@ -110,9 +113,9 @@ def _look_up(ledger: Ledger, scans: Collection[Scan], made_for: Collection[str |
 
 
 class _Refused(Exception):  # noqa: N818 - no error: a verdict found while the scan is still being read
-    def __init__(self, outcome: Outcome, message: str) -> None:
-        super().__init__(message)
-        self.verdict = Verdict(outcome=outcome, message=message)
+    def __init__(self, outcome: Outcome, reason: Reason, /, **values: Any) -> None:
+        super().__init__(reason)
+        self.verdict = verdict(outcome, reason, **values)
 
 
 class _Desk:
@@ -125,7 +128,7 @@ class _Desk:
     def take(self, scan: Scan) -> Answer:
         entry = _Entry(self.ledger, scan)
         if scan.fault:
-            return entry.record(Verdict(outcome=Outcome.MISREAD, message=scan.fault))
+            return entry.record(verdict(Outcome.MISREAD, Reason.NO_SCAN, fault=scan.fault))
         try:
             entry.station = self._station(scan)
             return self._dispatch(scan, entry)
@@ -135,15 +138,15 @@ class _Desk:
     def _station(self, scan: Scan) -> StationRow:
         named = scan.station or self.sender.station
         if not named:
-            raise _Refused(Outcome.UNKNOWN, "Name the station: the token is made for none.")
+            raise _Refused(Outcome.UNKNOWN, Reason.NO_STATION)
         station = self.ledger.station(named)
         code = None if station else _code_or_none(named)
         if code and code.kind is Kind.STATION:
             station = self.ledger.station_numbered(code.number)
         if station is None:
-            raise _Refused(Outcome.UNKNOWN, f"There is no station {named[:LONGEST_CODE_KEPT]}.")
+            raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_STATION, station=named[:LONGEST_CODE_KEPT])
         if self.sender.station and station.name != self.sender.station:
-            raise _Refused(Outcome.UNKNOWN, f"This token is made for station {self.sender.station}.")
+            raise _Refused(Outcome.UNKNOWN, Reason.OTHER_STATION, station=self.sender.station)
         return station
 
     def _dispatch(self, scan: Scan, entry: "_Entry") -> Answer:
@@ -163,29 +166,26 @@ class _Desk:
         if code.kind is Kind.BOARD:
             return self._board(code, scan, entry)
         if code.kind is Kind.STATION:
-            raise _Refused(Outcome.OFF_ROUTE, "This is a station's own code. Scan a part, a box or a load.")
-        raise _Refused(Outcome.UNKNOWN, f"Nobody is known by badge {code}.")
+            raise _Refused(Outcome.OFF_ROUTE, Reason.STATION_CODE)
+        raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_CODE, code=str(code))
 
     def _code(self, text: str, kind: Kind | None = None) -> Code:
         """Return the code that was read; the SSCC of a box stands for the box's own code."""
         try:
             code = read_code(text)
-        except MisreadError as misread:
-            code = self._code_by_sscc(text, misread)
+        except MisreadError:
+            code = self._code_by_sscc(text)
         if kind is not None and code.kind is not kind:
-            raise _Refused(Outcome.MISREAD, f"{code} is not the code of a {kind.name.lower()}.")
+            raise _Refused(Outcome.MISREAD, Reason.WRONG_KIND, code=str(code))
         return code
 
-    def _code_by_sscc(self, text: str, misread: MisreadError) -> Code:
-        try:
-            sscc = find_sscc(text)
-        except MisreadError as wrong:
-            raise _Refused(Outcome.MISREAD, f"Not read: {wrong}.") from None
+    def _code_by_sscc(self, text: str) -> Code:
+        sscc = _sscc_or_none(text)
         if sscc is None:
-            raise _Refused(Outcome.MISREAD, f"Not read: {misread}.")
+            raise _Refused(Outcome.MISREAD, Reason.MISREAD)
         box_id = self.ledger.box_of_sscc(sscc)
         if box_id is None:
-            raise _Refused(Outcome.UNKNOWN, f"No box of this shop has the SSCC {sscc}.")
+            raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_CODE, code=sscc)
         return Code(Kind.BOX, box_id)
 
     # Parts
@@ -201,7 +201,7 @@ class _Desk:
     def _part_coded(self, code: Code) -> PartRow:
         part = self.ledger.part(code.number)
         if part is None:
-            raise _Refused(Outcome.UNKNOWN, f"No part of this shop has the code {code}.")
+            raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_CODE, code=str(code))
         return part
 
     def _pass(self, scan: Scan, part: PartRow, entry: "_Entry") -> Answer:
@@ -211,26 +211,26 @@ class _Desk:
         facts = self._facts(scan.at, part)
         if station.step is Step.PACK and _is_late(scan.at, part):
             facts = replace(facts, box=self._box_then(scan, part, facts.box, entry))
-        verdict = verdicts.judge_part(
+        judged = verdicts.judge_part(
             facts, _station_facts(station), before, None if open_box is None else self._box_facts(open_box, scan.at)
         )
         entry.part = part
-        entry.flag_as(self._contradiction(scan, part, verdict, entry))
+        entry.flag_as(self._contradiction(scan, part, judged, entry))
         if open_box is not None and scan.box:
             entry.opened = open_box
             self._open(station, open_box, scan.at)
         inferred: tuple[Step, ...] = ()
-        if verdict.outcome is Outcome.DONE and not station.strict:
+        if judged.outcome is Outcome.DONE and not station.strict:
             inferred = before.open_before(station.step, part.route)
-        after = self._see(scan, part, _happening(verdict), entry)
-        if verdict.outcome is Outcome.DONE and station.step is Step.PACK:
+        after = self._see(scan, part, _happening(judged), entry)
+        if judged.outcome is Outcome.DONE and station.step is Step.PACK:
             self._open(station, self.ledger.box(part.box.id) or part.box, scan.at)
         upcoming = after.next_step(part.route)
-        if verdict.outcome is Outcome.DONE:
-            verdict = self._say_what_next(verdict, part, upcoming)
-        elif verdict.outcome is Outcome.AGAIN and not entry.with_board:
-            verdict = self._say_where_it_was_read(verdict, self._holding(part, station.step, scan.at))
-        return entry.record(verdict, next_step=upcoming, inferred=inferred)
+        if judged.outcome is Outcome.DONE:
+            judged = judged.with_values(inferred=list(inferred), **self._what_next(part, upcoming))
+        elif judged.outcome is Outcome.AGAIN and not entry.with_board:
+            judged = self._read_before(judged, self._holding(part, station.step, scan.at))
+        return entry.record(judged, next_step=upcoming, inferred=inferred)
 
     # Boards
 
@@ -239,11 +239,11 @@ class _Desk:
         station = entry.station_row
         board = board_view(self.ledger.connection, code.number)
         if board is None:
-            raise _Refused(Outcome.UNKNOWN, f"No board of this shop has the code {code}: it may be planned anew.")
+            raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_BOARD)
         if scan.action is not Action.PASS:
-            raise _Refused(Outcome.OFF_ROUTE, "A board is only passed. Scan the part that is meant.")
+            raise _Refused(Outcome.OFF_ROUTE, Reason.BOARD_NAMES_NO_PART)
         if station.step is not Step.CUT:
-            raise _Refused(Outcome.OFF_ROUTE, f"Board {board.number} is scanned at the saw; here scan its parts.")
+            raise _Refused(Outcome.OFF_ROUTE, Reason.BOARD_ELSEWHERE)
         part_ids = parts_on_board(self.ledger.connection, code.number, living=True)
         self.ledger.look_up_parts(part_ids)
         outcomes = []
@@ -254,7 +254,8 @@ class _Desk:
             outcomes.append(self._part(read_code(own.code), own, row).outcome)
             entry.seq = self.ledger.next_seq()  # the board's own row stands after its parts': an undo finds it first
         entry.job_id = self.ledger.part(part_ids[0]).job.id if part_ids else None  # type: ignore[union-attr]
-        return entry.record(_board_verdict(board, outcomes))
+        entry.board = board
+        return entry.record(_board_verdict(outcomes))
 
     def _undo_board(self, code: Code, scan: Scan, last: Reading, entry: "_Entry") -> Answer:
         """Take back a board's row and the rows that were written with it."""
@@ -271,33 +272,32 @@ class _Desk:
             own = replace(scan, id=uuid5(scan.id, part_code(part_id)), code=part_code(part_id), action=Action.UNDO)
             row = _Entry(self.ledger, own, seq=entry.seq)
             row.station, row.part, row.undoes = entry.station, self.ledger.part(part_id), seq
-            row.record(Verdict(outcome=Outcome.UNDONE, message="Taken back with its board."))
+            row.record(verdict(Outcome.UNDONE, Reason.UNDONE_WITH_BOARD))
             entry.seq = self.ledger.next_seq()
         entry.undoes, entry.job_id = last.seq, last.job_id
-        number = board.number if board else code
         self.ledger.refold(written, at=scan.at)
-        message = f"Taken back: board {number} at cut.{self._cut_elsewhere(parts, entry.station_row)}"
-        return entry.record(Verdict(outcome=Outcome.UNDONE, message=message))
+        number = board.number if board else str(code)
+        return entry.record(self._cut_elsewhere(number, parts, entry.station_row))
 
-    def _cut_elsewhere(self, parts: Sequence[PartRow], station: StationRow) -> str:
-        """Say which of a board's parts are cut all the same, as another station read them."""
+    def _cut_elsewhere(self, number: int | str, parts: Sequence[PartRow], station: StationRow) -> Verdict:
+        """Say how many of a board's parts are cut all the same, as another station read them."""
         happened = floor.sightings(self.ledger.connection, [part.id for part in parts])
         holding = [holder_of(Step.CUT, happened[part.id], part.route) for part in parts]
         by = [each.station for each in holding if each is not None]
         others = [each for each in by if each is not None and each != station.id]
-        names = " and ".join(sorted({self._station_named(each) for each in others}))
-        return f" {len(others)} of its parts are still done by {names}." if others else ""
+        if not others:
+            return verdict(Outcome.UNDONE, Reason.BOARD_UNDONE, board=number)
+        names = ", ".join(sorted({self._station_named(each) for each in others}))
+        return verdict(Outcome.UNDONE, Reason.BOARD_STILL_CUT, board=number, stations=names, parts=len(others))
 
-    def _say_what_next(self, verdict: Verdict, part: PartRow, upcoming: Step | None) -> Verdict:
-        box = self.ledger.box(part.box.id) or part.box
+    def _what_next(self, part: PartRow, upcoming: Step | None) -> dict[str, Any]:
+        """What comes next of a part that passed a step: its next step, or what its box lacks once it is in."""
         if upcoming is not Step.SHIP:
-            return Verdict(outcome=verdict.outcome, message=f"{verdict.message} Next: {upcoming or 'nothing'}.")
-        left = box.parts_lacking
-        what = f"{left} more for this box"
-        if not left:
-            count = "count the items and " if floor.uncounted(self.ledger.connection, box.id) else ""
-            what = f"all parts are in: {count}seal the box"
-        return Verdict(outcome=verdict.outcome, message=f"{verdict.message} {box.packed} in, {what}.")
+            return {"next": upcoming}
+        box = self.ledger.box(part.box.id) or part.box
+        missing = box.parts_lacking
+        uncounted = 0 if missing else floor.uncounted(self.ledger.connection, box.id)
+        return {"packed": box.packed, "missing": missing, "uncounted": uncounted}
 
     def _holding(self, part: PartRow, step: Step, at: datetime) -> int | None:
         """The number in the log of the reading by which a step of a part was done at ``at``."""
@@ -306,9 +306,13 @@ class _Desk:
         holding = holder_of(step, known_at(happened, at), part.route)
         return None if holding is None else holding.seq
 
-    def _say_where_it_was_read(self, verdict: Verdict, seq: int | None) -> Verdict:
+    def _read_before(self, judged: Verdict, seq: int | None) -> Verdict:
+        """Say of what was done before where and when that was read, by its number in the log, where that is known."""
         read = floor.read_at(self.ledger.connection, seq)
-        return verdict if read is None else verdicts.with_where_it_was_read(verdict, read[0])
+        if read is None:
+            return judged
+        station, at = read
+        return verdict(Outcome.AGAIN, Reason.READ_BEFORE, station=station, moment=at.isoformat())
 
     def _progress_before(self, at: datetime, part: PartRow) -> Progress:
         """The progress as it stood at ``at``: for a late scan it is folded from what had happened until then."""
@@ -355,10 +359,10 @@ class _Desk:
             return replace(now, state=BoxState.PACKING)
         return now
 
-    def _contradiction(self, scan: Scan, part: PartRow, verdict: Verdict, entry: "_Entry") -> Contradiction | None:
+    def _contradiction(self, scan: Scan, part: PartRow, judged: Verdict, entry: "_Entry") -> Contradiction | None:
         """Say what a foreman must look at: a late scan that on time would have been answered otherwise."""
         connection = self.ledger.connection
-        match verdict.outcome:
+        match judged.outcome:
             case Outcome.REPLACED if floor.replaced_after(connection, part.id, scan.at):
                 return Contradiction.REPLACED
             case Outcome.CANCELLED if floor.cancelled_after(connection, part.job.id, scan.at):
@@ -379,50 +383,55 @@ class _Desk:
             return entry.record(refused)
         if facts.box.closed:
             entry.flag_as(Contradiction.DAMAGED)
-        why = f" ({scan.reason})" if scan.reason else ""
-        message = f"{facts.title}: marked damaged{why}. Put it aside; the foreman decides."
-        return entry.record(Verdict(outcome=Outcome.NOTED, message=message))
+        if scan.reason:
+            return entry.record(verdict(Outcome.NOTED, Reason.MARKED_DAMAGED_FOR, reason=scan.reason))
+        return entry.record(verdict(Outcome.NOTED, Reason.MARKED_DAMAGED))
 
     def _note_place(self, scan: Scan, part: PartRow, slot: int | None, entry: "_Entry") -> Answer:
         facts = self._facts(scan.at, part)
         refused = verdicts.judge_note(facts)
         entry.part, entry.action, entry.slot_id = part, Action.PLACE, slot
         self._see(scan, part, Happening.SEEN if refused else Happening.PLACE, entry, slot=slot)
-        return entry.record(refused or Verdict(outcome=Outcome.NOTED, message=f"{facts.title}: its place is noted."))
+        return entry.record(refused or self._placed(slot))
+
+    def _placed(self, slot_id: int | None) -> Verdict:
+        if slot_id is None:
+            return verdict(Outcome.NOTED, Reason.PLACED)
+        return verdict(Outcome.NOTED, Reason.PLACED_IN_SLOT, slot=floor.slot_name(self.ledger.connection, slot_id))
 
     # Boxes, loads, slots, cards
 
     def _box(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         box = self.ledger.box(code.number)
         if box is None:
-            raise _Refused(Outcome.UNKNOWN, f"No box of this shop has the code {code}.")
+            raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_CODE, code=str(code))
         entry.box = box
         station = entry.station_row
         named = self._code(scan.load, Kind.LOAD).number if scan.load else self._open_load(scan, station)
         open_load = None if named is None else str(Code(Kind.LOAD, named))
         facts = self._scanned_box_facts(box, scan.at)
-        verdict = verdicts.judge_box(facts, _station_facts(station), open_load)
+        judged = verdicts.judge_box(facts, _station_facts(station), open_load)
         if station.step is Step.SHIP:
-            verdict = self._loading_then(scan, box, verdict, entry)
-        if verdict.outcome is Outcome.DONE and station.step is Step.SHIP:
+            judged = self._loading_then(scan, box, judged, entry)
+        if judged.outcome is Outcome.DONE and box.load_id is not None and station.step is Step.SHIP:
             self.ledger.set_box(box, state=BoxState.LOADED)
             entry.load_id = box.load_id
             self.ledger.set_open(station, box_id=None, load_id=box.load_id, at=scan.at)
-            verdict = self._say_what_stays(verdict, box.load_id)
-        elif verdict.outcome is Outcome.DONE:
+            judged = self._how_far(judged, box.load_id)
+        elif judged.outcome is Outcome.DONE:
             self._open(station, box, scan.at)
-        elif verdict.outcome is Outcome.AGAIN:
+        elif judged.outcome is Outcome.AGAIN:
             self.ledger.write()
-            verdict = self._say_where_it_was_read(verdict, floor.loading_that_stands(self.ledger.connection, box.id))
-        return entry.record(verdict)
+            judged = self._read_before(judged, floor.loading_that_stands(self.ledger.connection, box.id))
+        return entry.record(judged)
 
-    def _loading_then(self, scan: Scan, box: BoxRow, verdict: Verdict, entry: "_Entry") -> Verdict:
+    def _loading_then(self, scan: Scan, box: BoxRow, today: Verdict, entry: "_Entry") -> Verdict:
         """The verdict on a scan onto a load, which for a late one is that of its own time: it loads nothing by today's.
 
         One that would have loaded the box, but for what was changed since, is flagged.
         """
         if self.ledger.now - scan.at <= LONGEST_WAY or box.state is BoxState.SHIPPED:
-            return verdict
+            return today
         self.ledger.write()
         then = floor.box_then(self.ledger.connection, box, scan.at)
         facts = self._scanned_box_facts(box, scan.at)
@@ -436,14 +445,14 @@ class _Desk:
         if facts.load is not None and facts.load == (named or of_then.load):
             changed = then.opened_since or (then.planned_since and not named) or facts.cancelled
             if box.state is BoxState.LOADED or (then.sealed and not changed):
-                return verdict
+                return today
         judged = verdicts.judge_box(of_then, _station_facts(entry.station_row), named)
         if judged.outcome is not Outcome.DONE or of_then.load is None:
-            return verdict if facts.cancelled else judged
+            return today if facts.cancelled else judged
         entry.load_id = then.load_id
         entry.flag_as(self._late_loading(scan, box, then))
         if facts.cancelled:
-            return verdict
+            return today
         return verdicts.judge_late_loading(facts, of_then.load, opened=then.opened_since)
 
     def _late_loading(self, scan: Scan, box: BoxRow, then: floor.BoxThen) -> Contradiction | None:
@@ -458,20 +467,27 @@ class _Desk:
     def _load(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         load = self.ledger.load(code.number)
         if load is None:
-            raise _Refused(Outcome.UNKNOWN, f"No load of this shop has the code {code}.")
+            raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_CODE, code=str(code))
         entry.load_id = load.id
         station = entry.station_row
-        verdict = verdicts.judge_load(str(code), shipped=load.shipped, station=_station_facts(station))
-        if verdict.outcome is Outcome.DONE:
+        judged = verdicts.judge_load(shipped=load.shipped, station=_station_facts(station))
+        if judged.outcome is Outcome.DONE:
             self.ledger.set_open(station, box_id=None, load_id=load.id, at=scan.at)
-            verdict = self._say_what_stays(verdict, load.id)
-        return entry.record(verdict)
+            judged = self._how_far(judged, load.id)
+        return entry.record(judged)
 
-    def _say_what_stays(self, verdict: Verdict, load_id: int | None) -> Verdict:
-        if load_id is None:
-            return verdict
-        staying = staying_of_loads(self.ledger.connection, [load_id])[load_id]
-        return verdicts.with_those_that_stay(verdict, [box.code for box in staying])
+    def _how_far(self, judged: Verdict, load_id: int) -> Verdict:
+        """Say beside a verdict about a load how far it is loaded, and which boxes of its jobs would stay behind."""
+        self.ledger.write()
+        loading = loading_of(self.ledger.connection, load_id)
+        return verdicts.with_loading(
+            judged,
+            load=str(Code(Kind.LOAD, load_id)),
+            day=loading.ship_on,
+            on=loading.on,
+            boxes=loading.boxes,
+            staying=[box.code for box in loading.staying],
+        )
 
     def _slot(self, code: Code, scan: Scan, entry: "_Entry") -> Answer:
         slot = self._slot_named(str(code))
@@ -484,7 +500,7 @@ class _Desk:
             case Command.DAMAGED:
                 return self._note_damage(scan, self._scanned_last(scan, entry), entry)
             case None:
-                raise _Refused(Outcome.UNKNOWN, f"No command card has the code {code}.")
+                raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_CODE, code=str(code))
 
     def _scanned_last(self, scan: Scan, entry: "_Entry") -> PartRow:
         """The part that a slot's code or the damaged card is about: what the device showed, or the last one here."""
@@ -495,7 +511,7 @@ class _Desk:
         last = None if scan.part else readings.meant_by_card(connection, station_id, scan.at)
         part = None if last is None or last.part is None else self.ledger.part(last.part)
         if last is None or part is None:
-            raise _Refused(Outcome.UNKNOWN, "Nothing is marked. Scan the part first, then this code.")
+            raise _Refused(Outcome.UNKNOWN, Reason.NOTHING_TO_MARK)
         entry.meant = last.seq
         return part
 
@@ -504,7 +520,7 @@ class _Desk:
         number = code.number if code and code.kind is Kind.SLOT else None
         slot_id = floor.slot_id(self.ledger.connection, number=number, name=named)
         if slot_id is None:
-            raise _Refused(Outcome.UNKNOWN, f"There is no slot {named[:LONGEST_CODE_KEPT]}.")
+            raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_SLOT, slot=named[:LONGEST_CODE_KEPT])
         return slot_id
 
     # Undo
@@ -518,7 +534,7 @@ class _Desk:
         if flagged is not None and _means(scan, flagged):
             return self._undo_flagged(flagged, scan, entry)
         if last is None:
-            raise _Refused(Outcome.NOTHING_TO_UNDO, f"{station.name}: nothing to take back.")
+            raise _Refused(Outcome.NOTHING_TO_UNDO, Reason.NOTHING_TO_UNDO)
         self._check_meant(scan, last)
         board = _code_or_none(last.code)
         if board is not None and board.kind is Kind.BOARD:
@@ -533,32 +549,35 @@ class _Desk:
         if closed and box is not None:
             if last.step is Step.PACK and part and floor.sealed_after(self.ledger.connection, box.id, scan.at):
                 entry.flag_as(Contradiction.TAKEN_OUT)
-            raise _Refused(Outcome.BOX_CLOSED, f"Box {box_code(box.id)} is {box.state}: ask the foreman.")
+            raise _Refused(Outcome.BOX_CLOSED, Reason.BOX_CLOSED, box=box.name, state=box.state)
         entry.load_id = last.load_id
         entry.undoes = last.seq
         unloads = box is not None and last.step is Step.SHIP and self._stands(last, box)
-        message = _undone_message(last, part, box)
-        if part is not None:
-            message += self._take_back(part, last, scan, entry)
-        answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=message))
+        undone = _undone(last, box) if part is None else self._take_back(part, last, scan, entry)
+        answer = entry.record(undone)
         if part is None and box is not None and unloads:
             self.ledger.set_box(box, state=BoxState.SEALED)
         if last.step in (Step.PACK, Step.SHIP):
             self._reopen(station, scan.at)
         return answer
 
-    def _take_back(self, part: PartRow, last: Reading, scan: Scan, entry: "_Entry") -> str:
+    def _take_back(self, part: PartRow, last: Reading, scan: Scan, entry: "_Entry") -> Verdict:
         """Fold a part's progress without a reading; say by which station what was taken back holds all the same."""
         happened = floor.sightings(self.ledger.connection, [part.id])[part.id]
         left = [replace(s, undone=(scan.at, entry.seq)) if s.seq == last.seq else s for s in happened]
         self.ledger.set_progress(part, fold(left, part.route), at=scan.at)
-        if last.action == Action.DAMAGED.value:
-            marking = marked_by(left)
-            return "" if marking is None else f" It is still marked damaged by {self._station_named(marking)}."
-        holding = holder_of(last.step, left, part.route) if last.action == Action.PASS.value else None
-        if holding is None or holding.station is None:
-            return ""
-        return f" It is still done by {self._station_named(holding.station)}."
+        match Action(last.action):
+            case Action.DAMAGED if (marking := marked_by(left)) is not None:
+                return verdict(Outcome.UNDONE, Reason.STILL_DAMAGED, station=self._station_named(marking))
+            case Action.DAMAGED:
+                return verdict(Outcome.UNDONE, Reason.DAMAGE_UNDONE)
+            case Action.PLACE:
+                return verdict(Outcome.UNDONE, Reason.PLACE_UNDONE)
+            case _ if (holding := holder_of(last.step, left, part.route)) is not None and holding.station is not None:
+                held_by = self._station_named(holding.station)
+                return verdict(Outcome.UNDONE, Reason.STILL_DONE, station=held_by, step=last.step)
+            case _:
+                return verdict(Outcome.UNDONE, Reason.STEP_UNDONE, step=last.step)
 
     def _station_named(self, station_id: int) -> str:
         station = self.ledger.station_numbered(station_id)
@@ -573,11 +592,7 @@ class _Desk:
         part = None if flagged.part_id is None else self.ledger.part(flagged.part_id)
         box = None if flagged.box_id is None else self.ledger.box(flagged.box_id)
         entry.part, entry.box, entry.undoes = part, box, flagged.seq
-        what = "the scan" if part is None else f"{part.name}, cabinet {part.cabinet}"
-        if part is None and box is not None:
-            what = f"box {box_code(box.id)}"
-        message = f"Taken back: {what}: {flagged.step.value}."
-        answer = entry.record(Verdict(outcome=Outcome.UNDONE, message=message))
+        answer = entry.record(verdict(Outcome.UNDONE, Reason.FLAGGED_UNDONE))
         if part is not None:
             self.ledger.refold([part.id], at=scan.at)
         return answer
@@ -589,8 +604,7 @@ class _Desk:
             return
         if meant.kind is Kind.PART and meant.number == last.part_id:
             return  # it was scanned last by another code: a slot's, a card's
-        told = f"{meant} was not scanned last here: {self._named_last(last)} was."
-        raise _Refused(Outcome.NOTHING_TO_UNDO, f"{told} Scan the undo card to take that back.")
+        raise _Refused(Outcome.NOTHING_TO_UNDO, Reason.OTHER_CAME_LAST, last=self._named_last(last))
 
     def _named_last(self, last: Reading) -> str:
         """Name what was scanned last: the part, even where a slot's code or a card's was read for it."""
@@ -613,7 +627,7 @@ class _Desk:
             code = self._code(scan.box, Kind.BOX)
             box = self.ledger.box(code.number)
             if box is None:
-                raise _Refused(Outcome.UNKNOWN, f"No box of this shop has the code {code}.")
+                raise _Refused(Outcome.UNKNOWN, Reason.UNKNOWN_CODE, code=str(code))
             return box
         box_id = station.open_box_id
         if _comes_late(scan.at, station.benches_at):
@@ -663,6 +677,7 @@ class _Desk:
         held = self._held(box.job, at)
         return BoxFacts(
             code=box_code(box.id),
+            name=box.name,
             state=box.state,
             job=box.job.code,
             held=held,
@@ -697,6 +712,7 @@ class _Entry:
         self.meant: int | None = None
         self.would_change: Read | BenchReading | None = None
         self.opened: BoxRow | None = None
+        self.board: BoardView | None = None
         self.with_board = False
 
     @property
@@ -710,18 +726,20 @@ class _Entry:
         """Have a foreman look at this scan."""
         self.contradiction = contradiction
 
-    def record(self, verdict: Verdict, next_step: Step | None = None, inferred: Iterable[Step] = ()) -> Answer:
+    def record(self, judged: Verdict, next_step: Step | None = None, inferred: Iterable[Step] = ()) -> Answer:
         """Write the scan to the log with its answer; return the answer."""
         box = self.box or (self.part.box if self.part else None)
         steps = frozenset(inferred)
-        kind = self.contradiction or self._changes_a_command(verdict) or self._changes_a_bench(verdict)
+        kind = self.contradiction or self._changes_a_command(judged) or self._changes_a_bench(judged)
         if self.station is not None:
             self._ledger.note_reading(self.station_row, self._scan.at)
-        self._ledger.add_to_log(
+        message = self._ledger.add_to_log(
+            judged.meaning,
+            about=self._about(box),
             seq=self.seq,
             scan_id=self._scan.id.bytes,
             action=self.action.value,
-            outcome=verdict.outcome.value,
+            outcome=judged.outcome.value,
             at=self._scan.at,
             code=self._scan.code[:LONGEST_CODE_KEPT],
             station_id=None if self.station is None else self.station.id,
@@ -735,8 +753,7 @@ class _Entry:
             next_step=None if next_step is None else next_step.value,
             inferred=steps,
             undoes=self.undoes,
-            message=verdict.message,
-            flag=None if kind is None else str(told(kind, **self._about(box))),
+            flag=None if kind is None else str(told(kind, **self._codes(box))),
             kind=None if kind is None else kind.value,
             said_at=self._scan.said_at,
             meant=self.meant,
@@ -745,15 +762,17 @@ class _Entry:
         )
         return Answer(
             id=self._scan.id,
-            outcome=verdict.outcome,
-            message=verdict.message,
+            outcome=judged.outcome,
+            message=message,
+            reason=judged.meaning.reason,
+            values=judged.meaning.values,
             part=None if self.part is None else part_code(self.part.id),
             box=None if box is None else box_code(box.id),
             next=None if next_step is None else next_step.value,
             inferred=tuple(step.value for step in Step if step in steps),
         )
 
-    def _changes_a_command(self, verdict: Verdict) -> Contradiction | None:
+    def _changes_a_command(self, judged: Verdict) -> Contradiction | None:
         """Say whether a card, a slot's code or an undo would have meant another part, had this reading come in time."""
         latest, at = None if self.station is None else self.station_row.latest_at, self._scan.at
         if latest is None or at >= latest or self.action is Action.UNDO or self.with_board:
@@ -770,29 +789,29 @@ class _Entry:
         self.would_change = readings.card_changed_by(connection, station.id, late)
         if self.would_change is not None:
             return Contradiction.CARD
-        if part is not None and verdict.outcome in OK_OUTCOMES:
+        if part is not None and judged.outcome in OK_OUTCOMES:
             sighting = Sighting(seq=self.seq, at=at, what=Happening(self.action), station=station.id, step=station.step)
             if readings.undo_changed_by(connection, station.id, sighting, part.id):
                 return Contradiction.UNDO
         return None
 
-    def _changes_a_bench(self, verdict: Verdict) -> Contradiction | None:
+    def _changes_a_bench(self, judged: Verdict) -> Contradiction | None:
         """Say whether a later scan would have been answered otherwise, had this one come in time."""
         at = self._scan.at
         if self.station is None or self.with_board or not _comes_late(at, self.station_row.benches_at):
             return None
         packs = self.station_row.step is Step.PACK and self.action in (Action.PASS, Action.UNDO)
-        if verdict.outcome not in OK_OUTCOMES and self.opened is None:
+        if judged.outcome not in OK_OUTCOMES and self.opened is None:
             return None
         if not packs and self.action not in (Action.DAMAGED, Action.UNDO):
             return None
         opens = self.opened or (self.box or (self.part.box if self.part else None))
-        done = packs and self.action is Action.PASS and (verdict.outcome is Outcome.DONE or self.opened is not None)
+        done = packs and self.action is Action.PASS and (judged.outcome is Outcome.DONE or self.opened is not None)
         late = BenchReading(
             seq=self.seq,
             at=at,
             station_id=self.station_row.id,
-            outcome=verdict.outcome,
+            outcome=judged.outcome,
             part_id=None if self.part is None else self.part.id,
             box_id=None if opens is None else opens.id,
             opens=opens.id if done and opens is not None else None,
@@ -820,7 +839,17 @@ class _Entry:
         )
         return {self.part.id: [*happened, sighting]}
 
-    def _about(self, box: BoxRow | None) -> dict[str, str]:
+    def _about(self, box: BoxRow | None) -> str:
+        """Name what was scanned, for the message."""
+        if self.part is not None:
+            return f"{self.part.name}, cabinet {self.part.cabinet}"
+        if self.board is not None:
+            return f"Board {self.board.number} of job {self.board.job}"
+        if box is not None:
+            return f"Box {box_code(box.id)}"
+        return "" if self.load_id is None else f"Load {Code(Kind.LOAD, self.load_id)}"
+
+    def _codes(self, box: BoxRow | None) -> dict[str, str]:
         load = "" if self.load_id is None else str(Code(Kind.LOAD, self.load_id))
         return {"box": "" if box is None else box_code(box.id), "load": load, "other": self._other()}
 
@@ -865,28 +894,25 @@ def _is_late(at: datetime, part: PartRow) -> bool:
     return _comes_late(at, part.latest_at)
 
 
-def _happening(verdict: Verdict) -> Happening:
-    return Happening.PASS if verdict.outcome in (Outcome.DONE, Outcome.AGAIN) else Happening.SEEN
+def _happening(judged: Verdict) -> Happening:
+    return Happening.PASS if judged.outcome in (Outcome.DONE, Outcome.AGAIN) else Happening.SEEN
 
 
 def _station_facts(station: StationRow) -> StationFacts:
     return StationFacts(id=station.id, name=station.name, step=station.step, infers=not station.strict)
 
 
-def _board_verdict(board: BoardView, outcomes: Sequence[Outcome]) -> Verdict:
+def _board_verdict(outcomes: Sequence[Outcome]) -> Verdict:
     """Say of a board what its parts were answered: done when any part was, else what most of them were."""
     counts = Counter(outcomes)
     done, again = counts[Outcome.DONE], counts[Outcome.AGAIN]
-    left = len(outcomes) - done - again
-    more = f" {left} of its parts were refused: scan them one by one." if left else ""
+    refused = len(outcomes) - done - again
     if done:
-        return Verdict(
-            outcome=Outcome.DONE, message=f"Board {board.number} of job {board.job}: {done} parts cut.{more}"
-        )
+        return verdict(Outcome.DONE, Reason.BOARD_CUT, parts=done, refused=refused)
     if again:
-        return Verdict(outcome=Outcome.AGAIN, message=f"Board {board.number} of job {board.job} was cut before.{more}")
+        return verdict(Outcome.AGAIN, Reason.BOARD_AGAIN, refused=refused)
     worst = counts.most_common(1)[0][0] if counts else Outcome.OFF_ROUTE
-    return Verdict(outcome=worst, message=f"Board {board.number} of job {board.job}: nothing on it may be cut now.")
+    return verdict(worst, Reason.BOARD_REFUSED)
 
 
 def _takes_parts(box: BoxRow) -> bool:
@@ -896,16 +922,16 @@ def _takes_parts(box: BoxRow) -> bool:
 def _closed_to_undo(last: Reading, state: BoxState) -> bool:
     if last.step is Step.SHIP:
         return state is BoxState.SHIPPED
-    return last.step is Step.PACK and state in verdicts.CLOSED_STATES
+    return last.step is Step.PACK and state in CLOSED_STATES
 
 
-def _undone_message(last: Reading, part: PartRow | None, box: BoxRow | None) -> str:
-    if part is not None:
-        what = last.step.value if last.action == Action.PASS.value else last.action
-        return f"Taken back: {part.name}, cabinet {part.cabinet}: {what}."
-    if box is not None:
-        return f"Taken back: box {box_code(box.id)} at {last.step.value}."
-    return "Taken back: the load is no longer open here."
+def _undone(last: Reading, box: BoxRow | None) -> Verdict:
+    """Say what an undo took back that was not about a part."""
+    if box is None:
+        return verdict(Outcome.UNDONE, Reason.LOAD_SHUT)
+    if last.step is Step.SHIP:
+        return verdict(Outcome.UNDONE, Reason.STEP_UNDONE, step=last.step)
+    return verdict(Outcome.UNDONE, Reason.BOX_SHUT)
 
 
 def _job_id(part: PartRow | None, box: BoxRow | None) -> int | None:

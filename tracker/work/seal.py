@@ -20,12 +20,13 @@ from tracker.records.contents import (
 )
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
+from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError, OffWeightError
 from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks, short_of
+from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
-from tracker.shop.verdicts import CLOSED_STATES, BoxState
 from tracker.shop.weighing import Piece, expect
 from tracker.work.follow_up import follow_up_box, move_rest
 from tracker.work.ledger import Ledger
@@ -87,7 +88,7 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, a
             follow_up = follow_up_box(ledger, box.id)
             rest = {line.item: short_of(line) for line in lacking.items}
             move_rest(ledger, box.id, follow_up, [part.id for part in lacking.parts], rest, act_id)
-        _close(ledger, box, sealing, _message(code, sealing.override_reason, off, follow_up), act_id)
+        _close(ledger, box, sealing, _told(code, sealing.override_reason, off, follow_up), act_id)
     return Sealed(code=code, follow_up=None if follow_up is None else box_code(follow_up))
 
 
@@ -164,20 +165,23 @@ def _off_weight(connection: Connection, sealing: Sealing, parts: Sequence[Planne
     return OffWeightError(told, expected_kg=expected.mass_kg, weighed_kg=weighed_kg, limit_kg=expected.limit_kg)
 
 
-def _message(code: str, reason: str, off: OffWeightError | None, follow_up: int | None) -> str:
-    """Return what the log keeps of a sealing: what was overridden, and why."""
-    short = "" if follow_up is None else " short"
-    mass = "" if off is None else f" at {off.weighed_kg:.2f} kg, {off.expected_kg:.2f} kg expected"
-    why = f", by override: {reason}" if short or mass else ""
-    rest = "" if follow_up is None else f" Follow-up {box_code(follow_up)}."
-    return f"Box {code} sealed{short}{mass}{why}.{rest}"
+def _told(code: str, reason: str, off: OffWeightError | None, follow_up: int | None) -> Meaning:
+    """Return what the log tells of a sealing: what was overridden, and why."""
+    rest = {} if follow_up is None else {"rest": box_code(follow_up)}
+    if off is None:
+        if not rest:
+            return meaning(Reason.SEALED, box=code)
+        return meaning(Reason.SEALED_SHORT, box=code, reason=reason, **rest)
+    masses = {"mass": f"{off.weighed_kg:.2f}", "expected": f"{off.expected_kg:.2f}"}
+    sealed = Reason.SEALED_SHORT_OFF_WEIGHT if rest else Reason.SEALED_OFF_WEIGHT
+    return meaning(sealed, box=code, reason=reason, **masses, **rest)
 
 
-def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, message: str, act_id: UUID) -> None:
+def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, told: Meaning, act_id: UUID) -> None:
     current = ledger.box(box.id) or box
     ledger.set_box(current, state=BoxState.SEALED)
     ledger.bump(box.job.id, "sealed", 1)
-    ledger.act("seal", scan_id=act_id, message=message, box_id=box.id, job_id=box.job.id)
+    ledger.act("seal", told, scan_id=act_id, box_id=box.id, job_id=box.job.id)
     ledger.write()
     weighed = {} if sealing.mass_kg is None else {"weighed_kg": sealing.mass_kg}  # else what was weighed before holds
     update_box(ledger.connection, box.id, sealed_at=ledger.now, **weighed)

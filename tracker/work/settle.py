@@ -25,15 +25,17 @@ from tracker.records.contradictions import (
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.jobs import all_boxes_shipped, set_job_status
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code, part_code, read_code
-from tracker.shop.contradictions import WANT_REASON, Choice, choices_of, settling_message
+from tracker.shop.contradictions import WANT_REASON, Choice, choices_of
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.outcomes import Outcome
+from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState, Outcome
 from tracker.work.follow_up import follow_up_box, measure_anew
 from tracker.work.ledger import Ledger
-from tracker.work.loads import planned_message
+from tracker.work.loads import planned_for_load
 from tracker.work.replace import repair_in, replace_in
 
 LONGEST_REASON: Final = 200
@@ -84,14 +86,20 @@ def _keep(ledger: Ledger, flagged: Flagged, settling: Settling, act_id: UUID) ->
     part = None if flagged.part_id is None else ledger.part(flagged.part_id)
     ledger.act(
         "settle",
+        _told(settling),
         scan_id=act_id,
-        message=settling_message(settling.choice, settling.reason),
         kind=settling.choice.value,
         settles=flagged.seq,
         part_id=flagged.part_id,
         box_id=flagged.box_id,
         job_id=None if part is None else part.job.id,
     )
+
+
+def _told(settling: Settling) -> Meaning:
+    if settling.reason:
+        return meaning(Reason.SETTLED_FOR, choice=settling.choice, reason=settling.reason)
+    return meaning(Reason.SETTLED, choice=settling.choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,10 +130,11 @@ class _Case:
     def id_of(self, what: str) -> UUID:
         return uuid5(self.act_id, what)
 
-    def passed(self, part: PartRow, step: Step, message: str, **row: Any) -> None:
+    def passed(self, part: PartRow, step: Step, told: Meaning, **row: Any) -> None:
         """Write that a part passed a step, where and when the flagged scan or the one given was made."""
         row = {"at": self.flagged.at, "station_id": self.flagged.station_id, "infers": False, **row}
         self.ledger.add_to_log(
+            told,
             seq=self.ledger.next_seq(),
             scan_id=self.id_of(f"{step} of {part.id}").bytes,
             action="pass",
@@ -134,7 +143,6 @@ class _Case:
             part_id=part.id,
             box_id=part.box.id,
             job_id=part.job.id,
-            message=message,
             **row,
         )
 
@@ -152,8 +160,7 @@ def _use_old(case: _Case) -> None:
         done.add(case.flagged.step)
     for step in _MAKING:
         if step in done and step in new.route:
-            message = f"Done to {part_code(case.part.id)}: the old piece carries this label now."
-            case.passed(new, step, message)
+            case.passed(new, step, meaning(Reason.OLD_PIECE_USED, part=part_code(case.part.id)))
     case.ledger.refold([new.id], at=case.ledger.now)
     case.ledger.write()
 
@@ -167,7 +174,8 @@ def _put_in_box(case: _Case) -> None:
     update_box(ledger.connection, before.id, parts_total=before.parts_total - 1)
     _log_move(case, part, before=before.id, after=box.id)
     ledger.forget()
-    case.passed(case.part, Step.PACK, f"It lies in box {box_code(box.id)}: {case.reason}", infers=True)
+    lies_in = meaning(Reason.IN_BOX_AFTER_ALL, box=box_code(box.id), reason=case.reason)
+    case.passed(case.part, Step.PACK, lies_in, infers=True)
     ledger.refold([part.id], at=ledger.now)
     packed = case.part
     if Step.PACK not in packed.progress.counted:
@@ -215,9 +223,9 @@ def _take_out(case: _Case) -> None:
 def _log_move(case: _Case, part: PartRow, *, before: int, after: int) -> None:
     case.ledger.act(
         "move",
+        meaning(Reason.MOVED_FOR, box=box_code(after), before=box_code(before), reason=case.reason),
         scan_id=case.id_of("move"),
         code=box_code(before),
-        message=f"Planned for box {box_code(after)} instead of {box_code(before)}: {case.reason}",
         part_id=part.id,
         box_id=after,
         job_id=part.job.id,
@@ -235,8 +243,8 @@ def _count(case: _Case) -> None:
     """Each later scan that was refused as too early counts as it would have done on time."""
     refused = refused_early(case.ledger.connection, case.part.id, case.flagged.at)
     while (each := would_count(case.part, refused)) is not None:
-        message = "Counted after all: what it waited for was done before, as a late scan shows."
-        case.passed(case.part, each.step, message, at=each.at, station_id=each.station_id, infers=each.infers)
+        told = meaning(Reason.COUNTED_AFTER_ALL)
+        case.passed(case.part, each.step, told, at=each.at, station_id=each.station_id, infers=each.infers)
         case.ledger.refold([case.part.id], at=case.ledger.now)
         if each.step not in case.part.progress.counted:
             raise ConflictError(say("Its scan was taken back at that station: scan the part again."))
@@ -259,9 +267,9 @@ def _put_on_load(case: _Case) -> None:
     about = {"box_id": box.id, "job_id": box.job.id, "load_id": load_id}
     if box.load_id != load_id:
         plan_on_load(ledger.connection, [box.id], load_id)
-        ledger.act("plan", scan_id=case.id_of("plan"), message=planned_message(box.id, load_id), **about)
-    message = f"It is on load {case.flagged.standing.load}: {case.reason}"
-    ledger.act("pass", scan_id=case.id_of("load"), step=Step.SHIP.value, message=message, **about)
+        ledger.act("plan", planned_for_load(box.id, load_id), scan_id=case.id_of("plan"), **about)
+    on_load = meaning(Reason.ON_LOAD_AFTER_ALL, load=case.flagged.standing.load, reason=case.reason)
+    ledger.act("pass", on_load, scan_id=case.id_of("load"), step=Step.SHIP.value, **about)
     ledger.set_box(box, state=BoxState.LOADED)
 
 

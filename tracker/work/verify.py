@@ -12,10 +12,10 @@ from tracker.records import audit, floor
 from tracker.records.audit import BoxActs, ImpossibleRow, KeptBox, KeptPart
 from tracker.records.database import Database
 from tracker.records.integrity import damage
+from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.progress import PartStatus, Progress, fold, status_of
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import BoxState, filling_state
 
 MOST_DAMAGE: Final = 20  # told; more of the same helps nobody
 

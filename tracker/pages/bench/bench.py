@@ -25,7 +25,7 @@ from tracker.pages.scanning.readings import moment_read, take_scans
 from tracker.pages.words.clocks import own_clock
 from tracker.pages.words.days import day, moment
 from tracker.pages.words.measures import units
-from tracker.pages.words.outcomes import REASONS, box_name, box_state_word, parts_in, step_word, who_word
+from tracker.pages.words.outcomes import box_name, box_state_word, reasons_at, step_word, who_word
 from tracker.pages.words.spoken import spoken
 from tracker.records import access, look, packing
 from tracker.records.access import StationView
@@ -33,9 +33,11 @@ from tracker.records.packing import Whereabouts
 from tracker.records.waiting import kept_scan
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError, OffWeightError
+from tracker.shop.outcomes import Outcome
+from tracker.shop.reasons import full_box, meaning
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action, Answer
-from tracker.shop.verdicts import Outcome
+from tracker.shop.steps import Step
 from tracker.shop.weighing import Weight
 from tracker.web.context import act, bearer, database, is_nobody, now
 from tracker.work.access import needs
@@ -361,7 +363,7 @@ def _view(connection: Connection, place: packing.Bench, shown: Shown | None) -> 
         "at_hand": bench_drawing.at_hand,
         "mass_unit": unit_of(units()),
         "inside": [each for each in lying if each.part.packed],
-        "reasons": REASONS,
+        "reasons": reasons_at(Step.PACK),
         "label_of": _label_of,
         "takes_back": takes_back(connection, place.id),
     }
@@ -375,7 +377,7 @@ def _words(place: packing.Bench) -> dict[str, Any]:
         "who": act()["who"],
         "step_word": step_word,
         "box_state_word": box_state_word,
-        "parts_in": parts_in,
+        "parts_in": _parts_in,
         "day": day,
         "moment": moment,
     }
@@ -383,3 +385,8 @@ def _words(place: packing.Bench) -> dict[str, Any]:
 
 def _label_of(code: str) -> str:
     return url_for("label_pages.png", code=code)
+
+
+def _parts_in(uncounted: int) -> str:
+    """Say what to do with a box that lacks no part."""
+    return spoken(meaning(full_box(uncounted)).sentence())

@@ -12,8 +12,8 @@ from tracker.records import look, packing
 from tracker.records.contents import carton_mass
 from tracker.records.follow_ups import follow_ups_of
 from tracker.records.look import BoxView, ItemView, PartView
+from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.lacking import Lacks, lacks
-from tracker.shop.verdicts import CLOSED_STATES, BoxState
 from tracker.shop.weighing import Expected, Piece, Weight, expect
 from tracker.work.lists import weight_limit
 

@@ -9,15 +9,16 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.words.clocks import CLOCKS_OF, clock_says
 from tracker.pages.words.days import moment
+from tracker.pages.words.happened import contradicts
 from tracker.pages.words.outcomes import OUTCOMES, step_word
 from tracker.pages.words.outcomes import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records.clocks import wrong_clocks
 from tracker.records.contradictions import Flagged, count_open, open_contradictions, settled_contradictions
-from tracker.shop.contradictions import WANT_REASON, Choice, choices_of, chosen, offered, told
+from tracker.shop.contradictions import WANT_REASON, Choice, choices_of, chosen, offered
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
+from tracker.shop.outcomes import Outcome
 from tracker.shop.roles import Role
-from tracker.shop.verdicts import Outcome
 from tracker.web.context import act, bearer, database, now
 from tracker.work.access import needs
 from tracker.work.settle import LONGEST_REASON, Settling, settle
@@ -83,7 +84,7 @@ def _page(*, wrong: str = "") -> str:
         clocks=[clock_says(each) for each in clocks],
         wrong=wrong,
         may_settle=bearer().role.includes(Role.FOREMAN),
-        says=_says,
+        contradicts=contradicts,
         choices_of=choices_of,
         offered=offered,
         chosen=chosen,
@@ -94,11 +95,3 @@ def _page(*, wrong: str = "") -> str:
         outcomes=OUTCOMES,
         Outcome=Outcome,
     )
-
-
-def _says(each: Flagged) -> str:
-    """What contradicts; what was flagged before kinds were kept is said as it was written then."""
-    text = each.flag
-    if each.kind is not None:
-        text = spoken(told(each.kind, box=each.box or "", load=each.load or "", other=each.other))
-    return text[:1].upper() + text[1:]

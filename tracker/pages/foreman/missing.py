@@ -13,11 +13,9 @@ from tracker.pages.frame.polling import answer_if_changed
 from tracker.pages.frame.ways_back import way_back
 from tracker.pages.scanning.answer import outline_of
 from tracker.pages.words.days import day, moment
-from tracker.pages.words.happened import said_of
+from tracker.pages.words.happened import contradicts, said_of
 from tracker.pages.words.outcomes import (
     OUTCOMES,
-    REASONS,
-    STEPS,
     box_state_word,
     job_status_word,
     part_status_word,
@@ -33,11 +31,12 @@ from tracker.records.missing_lists import After, MissingPage, MissingPart, Short
 from tracker.records.printing import prints_of
 from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.outcomes import Outcome
 from tracker.shop.printing import print_word, reprint_reason
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import Outcome
+from tracker.shop.words import DAMAGE_WORDS, LOST
 from tracker.web.context import act, bearer, database, now
 from tracker.web.numbers import number_within
 from tracker.work.access import needs
@@ -55,7 +54,7 @@ NEAR_SHOWN: Final = 3
 MATES_SHOWN: Final = 40
 LONGEST_REASON: Final = 200
 # What the log keeps of a reason is English, as all of its messages; the page says it in the reader's language.
-REASONS_TO_REPLACE: Final = ("lost", *(name.replace("_", " ") for name in REASONS))
+REASONS_TO_REPLACE: Final = (LOST, *(name.replace("_", " ") for name in DAMAGE_WORDS))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,6 +197,7 @@ def _tools() -> dict[str, Any]:
         "part_status_word": part_status_word,
         "job_status_word": job_status_word,
         "said_of": said_of,
+        "contradicts": contradicts,
         "may_act": bearer().role.includes(Role.FOREMAN),
     }
 
@@ -257,7 +257,6 @@ def _part_page(number: int, *, why: str = "") -> str | None:
         done=request.args.get("done", ""),
         outcomes=OUTCOMES,
         Outcome=Outcome,
-        STEPS=STEPS,
         may_be_replaced=part.status not in DEAD_STATUSES,
         **_tools(),
     )

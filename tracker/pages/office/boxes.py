@@ -25,8 +25,8 @@ from tracker.records.follow_ups import follow_ups_of
 from tracker.records.look import BoxView, HistoryEntry
 from tracker.shop.codes import Kind, MisreadError
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
+from tracker.shop.given_reasons import LONGEST_REASON
 from tracker.shop.lifting import Handling, grade_lifting
-from tracker.shop.reasons import LONGEST_REASON
 from tracker.shop.roles import Role
 from tracker.shop.saying import words_of
 from tracker.web.context import act, bearer, database

@@ -31,9 +31,9 @@ from tracker.records.shipping import (
 )
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
+from tracker.shop.given_reasons import LONGEST_REASON
 from tracker.shop.leaving import Keeps, keeps_load
 from tracker.shop.lengths import Units
-from tracker.shop.reasons import LONGEST_REASON
 from tracker.shop.roles import Role
 from tracker.shop.written import KG_PER_POUND
 from tracker.web.context import act, bearer, database

@@ -2,15 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
 
 from sqlalchemy import Connection
 
 from tracker.pages.scanning.outlines import Panel, outline_svg
-from tracker.pages.words.days import day, moment
-from tracker.pages.words.outcomes import OUTCOMES, Facts, Said, box_name, gettext, said_as, sentence
+from tracker.pages.words.outcomes import OUTCOMES, Said, box_name, gettext, said_as
+from tracker.pages.words.spoken import spoken
 from tracker.records import floor, look, readings
 from tracker.records.access import StationView, list_stations
 from tracker.records.boards import BoardView, board_view
@@ -18,13 +17,12 @@ from tracker.records.designs import Marks, marks_of
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.look import PartView
 from tracker.records.shipping import Loading, loading_of
-from tracker.records.waiting import KeptScan, TakenBack, kept_scan, taken_back, uncut_on_board
-from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
-from tracker.shop.progress import holder_of, known_at, marked_by
+from tracker.records.waiting import KeptScan, kept_scan
+from tracker.shop.codes import Code, Kind, MisreadError, box_code, read_code
+from tracker.shop.outcomes import Outcome
 from tracker.shop.scans import Action, Answer
 from tracker.shop.sscc import find_sscc
 from tracker.shop.steps import Step
-from tracker.shop.verdicts import Outcome
 from tracker.web.context import now
 
 STATIONS_NAMED: Final = 3
@@ -51,12 +49,14 @@ class Next:
 class Told:
     """An answer as the screen shows it. ``part`` is None for a box, a load, a board, or what is not known.
 
-    ``loading`` is how far the load is loaded that the answer is about, at the dock.
+    ``says`` is what was told, of a row ``older`` than the reasons in English. ``loading`` is how far the load is loaded
+    that the answer is about, at the dock.
     """
 
     outcome: Outcome
     said: Said
     says: str
+    older: bool
     title: str
     part: PartView | None
     outline: str
@@ -69,7 +69,6 @@ class _Found:
     """What is read of the part and the box that a scan was about."""
 
     kept: KeptScan
-    undone: TakenBack | None
     code: Code | None
     board: BoardView | None
     part: PartView | None
@@ -86,17 +85,11 @@ def tell(connection: Connection, answer: Answer, station: StationView) -> Told |
         return None
     found = _find(connection, kept)
     loading = _loading(connection, found, station)
-    facts = _facts(connection, found, answer, station, loading)
     return Told(
         outcome=answer.outcome,
-        said=said_as(
-            answer.outcome,
-            action=facts.action,
-            card=readings.is_card(kept.code),
-            damaged=kept.held_back_damaged,
-            staying=facts.kind is Kind.BOX and facts.load_on == facts.load_boxes and facts.load_staying > 0,
-        ),
-        says=sentence(answer.outcome, facts),
+        said=said_as(answer.outcome, kept.told),
+        says=spoken(kept.message if kept.told is None else kept.told.beside_the_word()),
+        older=kept.told is None,
         title=_title(found),
         part=found.part,
         outline="" if found.part is None else outline_of(found.part, found.marks),
@@ -151,12 +144,10 @@ def _find(connection: Connection, kept: KeptScan) -> _Found:
     elif kept.box is not None:
         number = read_code(kept.box).number
         box = floor.boxes_numbered(connection, [number]).get(number)
-    undone = taken_back(connection, kept.id)
-    code = _code(undone.code if undone else kept.code, kept)
+    code = _code(kept.code, kept)
     board = board_view(connection, code.number) if code and code.kind is Kind.BOARD else None
     return _Found(
         kept=kept,
-        undone=undone,
         code=code,
         board=board,
         part=part,
@@ -193,80 +184,6 @@ def _load_id(found: _Found) -> int | None:
     return read_code(found.kept.load).number if found.kept.load else None
 
 
-def _facts(
-    connection: Connection, found: _Found, answer: Answer, station: StationView, loading: Loading | None
-) -> Facts:
-    kept, undone, box, state = found.kept, found.undone, found.box, found.state
-    open_steps: Sequence[Step] = ()
-    if state is not None and station.step in state.route:
-        open_steps = state.progress.open_before(station.step, state.route)
-    load_id = _load_id(found)
-    read = _read_before(connection, found, station) if answer.outcome is Outcome.AGAIN else None
-    return Facts(
-        step=station.step,
-        code=kept.code,
-        kind=None if found.code is None else found.code.kind,
-        contradicts=kept.kind,
-        action=kept.action,
-        undone=None if undone is None else undone.action,
-        undone_step=None if undone is None else undone.step,
-        held_by=_held_by(connection, undone, state),
-        read_at=read[0] if read else "",
-        read_when=moment(read[1]) if read else "",
-        job=box.job.code if box else "",
-        held_then=kept.held_then,
-        job_held=box is not None and box.job.status == "held",
-        damaged=state is not None and state.progress.damaged,
-        box=_box_name(found),
-        box_state=box.state if box else "",
-        box_kept=box is not None and box.held_at is not None,
-        missing=box.parts_lacking if box else 0,
-        uncounted=found.uncounted,
-        load=str(Code(Kind.LOAD, load_id)) if load_id else "",
-        load_day=day(loading.ship_on) if loading else "",
-        load_boxes=loading.boxes if loading else 0,
-        load_on=loading.on if loading else 0,
-        load_staying=len(loading.staying) if loading else 0,
-        slot=kept.slot or "",
-        replaced_by=part_code(state.replaced_by_id) if state and state.replaced_by_id else "",
-        open_steps=open_steps,
-        inferred=tuple(map(Step, answer.inferred)),
-        uncut=uncut_on_board(connection, read_code(found.board.code).number) if found.board else 0,
-    )
-
-
-def _read_before(connection: Connection, found: _Found, station: StationView) -> tuple[str, datetime] | None:
-    """Where and when that was read which is told to be done before; None where that is not known."""
-    kept, part = found.kept, found.state
-    if part is None:
-        loaded = floor.loading_that_stands(connection, found.box.id) if found.box else None
-        return floor.read_at(connection, loaded)
-    happened = floor.sightings(connection, [part.id])[part.id]
-    before = [s for s in known_at(happened, kept.at) if (s.station, s.at) != (station.id, kept.at)]
-    reading = holder_of(station.step, before, part.route)
-    return None if reading is None else floor.read_at(connection, reading.seq)
-
-
-def _held_by(connection: Connection, undone: TakenBack | None, part: PartRow | None) -> str:
-    """The station by whose reading what an undo took back holds all the same; empty where it holds no more."""
-    if undone is None or part is None:
-        return ""
-    happened = floor.sightings(connection, [part.id])[part.id]
-    if undone.action is Action.DAMAGED:
-        holding = marked_by(happened)
-    else:
-        step = undone.step if undone.action is Action.PASS else None
-        reading = None if step is None else holder_of(step, happened, part.route)
-        holding = None if reading is None else reading.station
-    return next((each.name for each in list_stations(connection) if each.id == holding), "")
-
-
-def _box_name(found: _Found) -> str:
-    if found.part is not None:
-        return box_name(found.part.box_name)
-    return box_name(found.kept.box_name)
-
-
 def _title(found: _Found) -> str:
     kept = found.kept
     if found.part is not None:
@@ -277,6 +194,8 @@ def _title(found: _Found) -> str:
         return gettext("Load %(code)s", code=kept.load)
     if found.board is not None:
         return gettext("Board %(number)s, job %(job)s", number=found.board.number, job=found.board.job)
+    if kept.action is Action.UNDO:
+        return ""
     sscc = _sscc(kept.code)
     return f"SSCC {sscc}" if sscc else kept.code[:40]
 

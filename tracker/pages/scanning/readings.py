@@ -11,10 +11,11 @@ from typing import Any, Final
 from uuid import UUID
 
 from tracker.pages.scanning.bylines import whose
-from tracker.pages.words.outcomes import REASONS, gettext
+from tracker.pages.words.outcomes import gettext
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.times import read_time
+from tracker.shop.words import DAMAGE_WORDS
 from tracker.web.context import bearer, now, scan_counter
 from tracker.work.scan import Sender
 
@@ -61,8 +62,8 @@ def read_scan(given: dict[str, Any], station: str) -> Reading:
     if action not in ACTIONS:
         faults.append(_fault("action", f"one of {', '.join(ACTIONS)} is wanted"))
     reason = given.get("reason", "")
-    if reason and str(reason) not in REASONS:
-        faults.append(_fault("reason", f"one of {', '.join(REASONS)} is wanted"))
+    if reason and str(reason) not in DAMAGE_WORDS:
+        faults.append(_fault("reason", f"one of {', '.join(DAMAGE_WORDS)} is wanted"))
     code, part = (given.get(field, "") for field in ("code", "part"))
     for field, text in (("code", code), ("part", part)):
         if not isinstance(text, str):

@@ -22,7 +22,6 @@ from tracker.pages.words.outcomes import OUTCOMES, Said, first_of, gettext, reas
 from tracker.pages.words.spoken import spoken
 from tracker.records.access import StationView, list_stations, station_by_name
 from tracker.records.look import last_change
-from tracker.records.readings import is_card
 from tracker.records.waiting import KeptScan, last_scans, waiting_for
 from tracker.shop.errors import InvalidInputError, ShopError, TooLargeError
 from tracker.shop.roles import Role
@@ -137,7 +136,7 @@ def _counts_last(connection: Connection, station: StationView) -> dict[str, Any]
 
 
 def _said(scan: KeptScan) -> Said:
-    return said_as(scan.outcome, action=scan.action, card=is_card(scan.code), damaged=scan.held_back_damaged)
+    return said_as(scan.outcome, scan.told)
 
 
 @blueprint.post("/station/picture")
