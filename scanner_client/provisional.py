@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from scanner_client.words import word_of
 from tracker.shop.codes import Code, Kind
 
 
@@ -77,7 +78,7 @@ def guess(code: Code, head: ListHead | None, found: Expected | None, *, box_on_l
     if code.kind is Kind.BOX and head.step == "pack" and box_on_list:
         return _right("its parts go on")
     if code.kind is Kind.PART and head.step == "ship":
-        return _doubt("NOT HERE", "a part ships in its box: read the box's label")
+        return _doubt(word_of("off_route"), "a part ships in its box: read the box's label")
     if code.kind is not (Kind.BOX if head.step == "ship" else Kind.PART):
         return NO_GUESS
     if found is None:
@@ -89,15 +90,15 @@ def guess(code: Code, head: ListHead | None, found: Expected | None, *, box_on_l
 
 def _judged(found: Expected, head: ListHead) -> Guess:
     if found.held:
-        return _doubt("ON HOLD", f"{found.title}: job {found.job} is on hold")
+        return _doubt(word_of("on_hold"), f"{found.title}: job {found.job} is on hold")
     if found.passed:
-        return Guess(look=Look.RIGHT, word="AGAIN", message=f"{found.title}: read here before")
+        return Guess(look=Look.RIGHT, word=word_of("again"), message=f"{found.title}: read here before")
     if head.step == "pack" and head.open_box and found.box != head.open_box:
-        return _doubt("OTHER BOX", f"{found.title}: the box on the bench is {head.open_box}")
+        return _doubt(word_of("wrong_box"), f"{found.title}: the box on the bench is {head.open_box}")
     if head.step == "ship" and found.next != "ship":
-        return _doubt("TOO EARLY", f"{found.title}: not sealed yet")
+        return _doubt(word_of("early"), f"{found.title}: not sealed yet")
     if head.strict and found.next != head.step:
-        return _doubt("TOO EARLY", f"{found.title}: {found.next} is not done yet")
+        return _doubt(word_of("early"), f"{found.title}: {found.next} is not done yet")
     return _right(found.title)
 
 

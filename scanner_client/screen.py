@@ -4,31 +4,15 @@ import sys
 import threading
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Final
 
 from scanner_client.notices import BELL, Notice, Tone, printable
 from scanner_client.plan import Heard
 from scanner_client.provisional import Guess, Look
 from scanner_client.sender import Answer
+from scanner_client.words import word_of
 
 __all__ = ["BELL", "Screen", "printable"]
 
-WORDS: Final = {
-    "done": "DONE",
-    "again": "AGAIN",
-    "early": "TOO EARLY",
-    "off_route": "NOT HERE",
-    "wrong_box": "WRONG BOX",
-    "box_closed": "BOX CLOSED",
-    "on_hold": "ON HOLD",
-    "replaced": "REPLACED",
-    "cancelled": "CANCELLED",
-    "unknown": "UNKNOWN",
-    "misread": "MISREAD",
-    "undone": "TAKEN BACK",
-    "nothing_to_undo": "NOTHING TO TAKE BACK",
-    "noted": "NOTED",
-}
 WELL, ATTENTION, WRONG, LOUD = 1, 2, 3, 5  # bells
 Watcher = Callable[[Notice], None]
 
@@ -77,7 +61,7 @@ class Screen:
     def answer(self, code: str, answer: Answer, *, quiet: bool = False) -> None:
         """Show what the server said about a reading; ``quiet`` when the worker was told the same before."""
         tone, bells = (Tone.RIGHT, WELL) if answer.ok else (Tone.WRONG, WRONG)
-        word = WORDS.get(answer.outcome, answer.outcome.upper())
+        word = word_of(answer.outcome)
         self._say(
             Notice(
                 outcome=answer.outcome,
@@ -93,7 +77,7 @@ class Screen:
 
     def corrected(self, code: str, answer: Answer) -> None:
         """Take back what was said: the reading looked right, and the server says that it is not."""
-        word = WORDS.get(answer.outcome, answer.outcome.upper())
+        word = word_of(answer.outcome)
         text = f"was taken as right, and is not. {word}: {answer.message}"
         self._say(
             Notice(
@@ -110,7 +94,7 @@ class Screen:
 
     def cleared(self, code: str, answer: Answer) -> None:
         """Take back a doubt: the server says that the reading is right."""
-        word = WORDS.get(answer.outcome, answer.outcome.upper())
+        word = word_of(answer.outcome)
         text = f"was doubted, and is right. {word}: {answer.message}"
         self._say(
             Notice(
@@ -149,7 +133,7 @@ class Screen:
             Notice(
                 outcome="misread",
                 tone=Tone.WRONG,
-                word=WORDS["misread"],
+                word=word_of("misread"),
                 code=code[:40],
                 text=why,
                 bells=WRONG,

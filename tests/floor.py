@@ -16,7 +16,7 @@ from tracker.shop.steps import Step
 from tracker.work.access import add_slot, add_station
 from tracker.work.loads import LeaveBehind, plan_load, ship_load
 from tracker.work.orders import take_order
-from tracker.work.scan import Sender, take_scans
+from tracker.work.scanning.batch import Sender, take_scans
 from tracker.work.seal import Sealed, Sealing, seal_box
 from tracker.work.verify import verify
 

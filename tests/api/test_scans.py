@@ -8,7 +8,7 @@ import pytest
 from tests.api.conftest import Caller
 from tests.floor import Floor
 from tracker.records.database import Database
-from tracker.shop.codes import Code, Kind
+from tracker.shop.codes import Code, Kind, part_code
 
 
 @pytest.fixture
@@ -70,3 +70,12 @@ def test_a_card_with_the_part_that_the_device_showed_marks_that_one(station: Cal
     assert [result["part"] for result in response.json["results"]] == [floor.deck, floor.end]
     assert [result.get("part_name") for result in response.json["results"]] == [None, "End 102"]
     assert floor.part(floor.end).damaged
+
+
+def test_an_answer_gives_its_reason_and_values_and_the_same_ones_again(station: Caller, floor: Floor) -> None:
+    row = good(floor.deck)
+    first, again = (station.post("/scans", {"scans": [row]}).json["results"][0] for _ in range(2))
+    assert (first["reason"], first["values"]) == ("step_done", {"step": "cut", "next": "machine", "inferred": []})
+    assert again == first
+    (lost,) = station.post("/scans", {"scans": [good(part_code(77))]}).json["results"]
+    assert (lost["reason"], lost["values"]) == ("unknown_code", {"code": part_code(77)})

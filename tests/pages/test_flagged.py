@@ -17,7 +17,7 @@ from tracker.shop.scans import Action
 from tracker.work.jobs import cancel_job
 from tracker.work.loads import take_off_load
 from tracker.work.replace import replace_part
-from tracker.work.scan import Sender, take_scans
+from tracker.work.scanning.batch import Sender, take_scans
 
 HOUR = timedelta(hours=1)
 LATER = timedelta(minutes=1)

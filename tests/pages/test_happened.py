@@ -79,12 +79,11 @@ def everything(floor: Floor) -> list[Kept]:
     floor.ship(first, *(box.code for box in floor.staying(first)))
     assert new == 7
     with database.read() as connection:
-        columns = (log.c.action, log.c.outcome, log.c.message, log.c.reason, log.c.reason_values, station.c.name)
+        columns = (log.c.action, log.c.outcome, log.c.message, log.c.reason, log.c["values"], station.c.name)
         query = select(*columns).outerjoin(station, station.c.id == log.c.station_id).order_by(log.c.seq)
         rows = connection.execute(query)
         return [
-            Kept(row.action, row.outcome, row.name, row.message, meaning_kept(row.reason, row.reason_values))
-            for row in rows
+            Kept(row.action, row.outcome, row.name, row.message, meaning_kept(row.reason, row.values)) for row in rows
         ]
 
 

@@ -903,7 +903,7 @@ def test_a_label_read_twice_at_once_is_counted_once(shop: Shop, at_bench: Callab
     bench.says("Read twice, counted once.")
     bench.rest(1.6)
     bench.scan(deck)
-    bench.says("Done before")
+    bench.says("Already counted")
 
 
 def test_a_code_typed_by_hand_counts_and_typing_is_not_swallowed(shop: Shop, at_bench: Callable[..., Bench]) -> None:

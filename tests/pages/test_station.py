@@ -254,7 +254,7 @@ def test_each_kind_of_answer_has_its_own_word_and_sound(page: Page, shop: Shop) 
 
     assert told(floor.deck) == ("Done", "ok")
     scanner.rest(SAME_LABEL_S)
-    assert told(floor.deck) == ("Done before", "look")
+    assert told(floor.deck) == ("Already counted", "look")
     assert told(floor.deck[:-1] + str((int(floor.deck[-1]) + 1) % 10)) == ("Scan again", "look")
     assert told(part_code(99_999)) == ("Unknown", "stop")
     assert told(floor.toe_kick) == ("Old label", "stop")
@@ -293,7 +293,7 @@ def test_a_part_of_another_box_is_told_its_own_box_and_the_packers_screen_is_poi
     scanner = StationScanner(page)
     scanner.read(shop.floor.box_101)
     assert scanner.read(shop.floor.end) == "Wrong box"
-    assert "It belongs in box 102." in answer(page)
+    assert "It belongs in box 102, not in box 101." in answer(page)
     assert page.get_by_role("link", name="To the packer's screen").get_attribute("href") == "/pack/PACK-1"
 
 
@@ -512,7 +512,7 @@ def test_a_label_counts_again_only_when_it_was_out_of_the_cameras_sight(browser:
     expect(page.locator("#recent li[data-sound]")).to_have_count(4)
     assert [shop.floor.part(code).step for code in (deck, end)] == ["machine", "pack"]
     words = page.locator("#recent li[data-sound] .what").all_inner_texts()
-    assert words == ["Done before", "Done", "Done before", "Done"]
+    assert words == ["Already counted", "Done", "Already counted", "Done"]
     seeing.close()
 
 
@@ -527,7 +527,7 @@ def test_undo_takes_back_this_stations_last_scan_and_says_what(page: Page, shop:
     page.get_by_role("button", name="Take back").click()
     expect(page.locator("#answer .told-word")).to_have_text("Taken back")
     assert "End" in answer(page)
-    assert "It counts no longer as done: cut." in answer(page)
+    assert "It no longer counts as done: cut." in answer(page)
     expect(page.locator("#recent li.undone")).to_contain_text("End")
     assert shop.floor.part(shop.floor.end).step == "cut"
     assert shop.floor.part(shop.floor.deck).step == "machine"
@@ -620,7 +620,7 @@ def test_the_button_says_what_it_takes_back(page: Page, shop: Shop) -> None:
     scanner.read(board.code)
     expect(named).to_have_text("Take back Board 1, job J-1")
     scanner.rest(SAME_LABEL_S)
-    assert scanner.read(board.code) == "Done before"
+    assert scanner.read(board.code) == "Already counted"
     expect(named).to_have_text("Take back Board 1, job J-1")
     page.get_by_role("button", name="Chipped").click()
     scanner.read(shop.floor.deck)
@@ -688,7 +688,7 @@ def test_a_full_load_that_would_leave_short_does_not_look_done(page: Page, shop:
     open_station(page, shop, "SHIP-1")
     assert StationScanner(page).read(floor.box_101) == "Done, but wait"
     assert "box 101 follow-up: open, lacks 1 part" in answer(page)
-    assert "Ask the foreman before the truck leaves." in answer(page)
+    assert "The truck does not leave yet." in answer(page)
     assert shade(page)[0] == "aside"
 
 

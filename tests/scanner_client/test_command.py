@@ -253,7 +253,7 @@ def test_a_screen_that_is_gone_or_knows_few_letters_does_not_stop_the_station(se
         timeout=HANGS_AFTER_S,
         check=False,
     )
-    assert (done.returncode, "MISREAD      Gr??e" in done.stdout) == (0, True)
+    assert (done.returncode, "SCAN AGAIN   Gr??e" in done.stdout) == (0, True)
     assert service.codes == [*CODES[:3], "Größe"]
 
 

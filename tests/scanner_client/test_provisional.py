@@ -35,7 +35,7 @@ def test_what_is_not_on_a_whole_list_is_doubted_and_on_a_part_of_one_nothing_is_
     ("row", "head", "word"),
     [
         (_with(DECK, held=True), BENCH, "ON HOLD"),
-        (DECK, ListHead(step="pack", strict=False, complete=True, open_box=box_code(8)), "OTHER BOX"),
+        (DECK, ListHead(step="pack", strict=False, complete=True, open_box=box_code(8)), "WRONG BOX"),
         (_with(DECK, next="cut"), ListHead(step="band", strict=True, complete=True), "TOO EARLY"),
         (_with(LOADED, next="pack"), SHIP, "TOO EARLY"),
     ],
@@ -52,7 +52,7 @@ def test_a_station_that_infers_takes_a_part_whose_earlier_step_is_open() -> None
 
 def test_the_box_on_the_bench_and_what_was_read_before_are_right() -> None:
     assert guess(PART, ListHead(step="pack", strict=False, complete=True, open_box=BOX), DECK).word == "LOOKS RIGHT"
-    assert guess(PART, BENCH, _with(DECK, passed=True)).word == "AGAIN"
+    assert guess(PART, BENCH, _with(DECK, passed=True)).word == "ALREADY COUNTED"
 
 
 def test_boxes_are_right_where_they_are_packed_or_loaded() -> None:

@@ -69,7 +69,7 @@ def test_readings_are_answered_in_order_each_with_a_word_a_sentence_and_a_bell(b
     assert service.codes == [CODES[0], box_code(7), UNDO]
     assert [(line[0], line[2:14].strip(), line.count(BELL)) for line in bench.lines] == [
         ("+", "DONE", 1),
-        ("!", "BOX CLOSED", 3),
+        ("!", "CLOSED", 3),
         ("+", "TAKEN BACK", 1),
     ]
     assert "The service says box_closed." in bench.lines[1]
@@ -224,12 +224,12 @@ def test_a_misread_is_told_on_the_spot_and_still_reaches_the_log_and_is_told_onc
     bench: Bench, service: Service, text: str
 ) -> None:
     bench.take(text)
-    assert len(bench.said("MISREAD")) == 1
+    assert len(bench.said("SCAN AGAIN")) == 1
     assert bench.lines[0].count(BELL) == 3
     service.trouble = json_result(bench.queue.first(1)[0].id, "misread")
     bench.send_all()
     assert service.batches == [[text]]
-    assert len(bench.said("MISREAD")) == 1
+    assert len(bench.said("SCAN AGAIN")) == 1
 
 
 def test_the_sscc_of_a_box_is_sent_as_its_digits_and_one_with_a_wrong_digit_is_a_misread(
@@ -237,7 +237,7 @@ def test_the_sscc_of_a_box_is_sent_as_its_digits_and_one_with_a_wrong_digit_is_a
 ) -> None:
     bench.take("]C1\x1d00340123450000000017")
     bench.take("00340123450000000018")
-    assert len(bench.said("MISREAD")) == 1
+    assert len(bench.said("SCAN AGAIN")) == 1
     bench.send_all()
     assert service.codes == ["340123450000000017", "00340123450000000018"]
 
@@ -250,7 +250,7 @@ def test_a_code_that_only_the_server_calls_a_misread_is_told(bench: Bench, servi
     bench.take(CODES[0])
     service.trouble = json_result(bench.queue.first(1)[0].id, "misread")
     bench.send_all()
-    assert len(bench.said("MISREAD")) == 1
+    assert len(bench.said("SCAN AGAIN")) == 1
 
 
 def test_what_could_steer_a_terminal_is_shown_and_sent_as_a_mark(bench: Bench, service: Service) -> None:
@@ -363,9 +363,9 @@ def test_with_the_server_away_a_reading_is_judged_by_the_list_and_marked_as_not_
     listed.away()
     bench.take(CODES[0], CODES[9], CODES[0])
     assert [line.split("  ")[0] for line in bench.lines] == [
-        "? LOOKS RIGHT? " + CODES[0],
-        "? NOT EXPECTED? " + CODES[9],
-        "? AGAIN?",
+        f"? LOOKS RIGHT? {CODES[0]}",
+        f"? NOT EXPECTED? {CODES[9]}",
+        f"? ALREADY COUNTED? {CODES[0]}",
     ]
     assert all("Not yet said by the server" in line for line in bench.lines)
     assert [line.count(BELL) for line in bench.lines] == [1, 3, 1]
@@ -380,7 +380,7 @@ def test_an_answer_that_says_the_same_is_quiet_and_one_that_differs_is_loud(
     service.trouble = json_result(second, "replaced")
     bench.station.step()
     (stop,) = bench.said("STOP")
-    assert stop.startswith(f"! STOP         {CODES[1]}  was taken as right, and is not. REPLACED: So it is.")
+    assert stop.startswith(f"! STOP         {CODES[1]}  was taken as right, and is not. OLD LABEL: So it is.")
     assert stop.count(BELL) == 5
     listed.back()
     (done,) = bench.said("DONE")
@@ -389,7 +389,7 @@ def test_an_answer_that_says_the_same_is_quiet_and_one_that_differs_is_loud(
     assert f"{CODES[9]}  was doubted, and is right. DONE" in cleared
     assert cleared.count(BELL) == 2
     assert listed.list.look(CODES[1]).word == "LOOKS RIGHT"
-    assert listed.list.look(CODES[0]).word == "AGAIN"
+    assert listed.list.look(CODES[0]).word == "ALREADY COUNTED"
 
 
 def test_what_was_told_before_a_restart_is_taken_back_after_it(bench: Bench, listed: Listed, service: Service) -> None:

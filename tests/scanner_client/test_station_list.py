@@ -102,7 +102,7 @@ def test_the_sscc_of_a_box_stands_for_the_box(kept: Kept) -> None:
     ]
     kept.giver.whole(loaded, step="ship")
     kept.refresh()
-    assert kept.reads(SSCC, SSCC, box_code(1)) == ["LOOKS RIGHT", "AGAIN", "AGAIN"]
+    assert kept.reads(SSCC, SSCC, box_code(1)) == ["LOOKS RIGHT", "ALREADY COUNTED", "ALREADY COUNTED"]
     kept.list.not_passed(SSCC)
     assert kept.reads("376104250021234569", SSCC, box_code(2)) == ["KEPT", "LOOKS RIGHT", "LOOKS RIGHT"]
 
@@ -111,7 +111,7 @@ def test_at_the_bench_the_sscc_opens_the_box_whose_parts_are_expected(kept: Kept
     first, second = replace(_row(CODES[0]), sscc=SSCC), _row(CODES[1], box=2)
     kept.giver.whole([first, second])
     kept.refresh()
-    assert kept.reads(SSCC, CODES[1], CODES[0]) == ["LOOKS RIGHT", "OTHER BOX", "LOOKS RIGHT"]
+    assert kept.reads(SSCC, CODES[1], CODES[0]) == ["LOOKS RIGHT", "WRONG BOX", "LOOKS RIGHT"]
 
 
 def test_a_page_that_does_not_come_leaves_the_list_as_it_was(kept: Kept) -> None:
@@ -150,19 +150,19 @@ def test_what_was_read_here_is_known_to_have_been_read_until_it_is_taken_back(ke
     kept.giver.whole([_row(code) for code in CODES])
     kept.refresh()
     assert kept.reads(CODES[0], CODES[0], CODES[1], UNDO, CODES[1]) == [
-        *("LOOKS RIGHT", "AGAIN", "LOOKS RIGHT", "KEPT", "LOOKS RIGHT"),
+        *("LOOKS RIGHT", "ALREADY COUNTED", "LOOKS RIGHT", "KEPT", "LOOKS RIGHT"),
     ]
     kept.list.not_passed(CODES[1])
-    assert kept.looks(CODES[1], CODES[0].lower()) == ["LOOKS RIGHT", "AGAIN"]
+    assert kept.looks(CODES[1], CODES[0].lower()) == ["LOOKS RIGHT", "ALREADY COUNTED"]
 
 
 def test_the_box_on_the_bench_is_the_one_of_the_last_part_until_nothing_more_of_it_is_expected(kept: Kept) -> None:
     kept.giver.whole([_row(CODES[0]), _row(CODES[1]), _row(CODES[2], box=2), _row(CODES[3], box=2)])
     kept.refresh()
     assert kept.reads(CODES[0], CODES[2], CODES[1], CODES[2], box_code(2)) == [
-        *("LOOKS RIGHT", "OTHER BOX", "LOOKS RIGHT", "LOOKS RIGHT", "LOOKS RIGHT"),
+        *("LOOKS RIGHT", "WRONG BOX", "LOOKS RIGHT", "LOOKS RIGHT", "LOOKS RIGHT"),
     ]
-    assert kept.reads(box_code(1), CODES[3]) == ["LOOKS RIGHT", "OTHER BOX"]
+    assert kept.reads(box_code(1), CODES[3]) == ["LOOKS RIGHT", "WRONG BOX"]
 
 
 def test_what_is_read_while_the_list_comes_stays_read(kept: Kept) -> None:
@@ -178,7 +178,8 @@ def test_what_is_read_while_the_list_comes_stays_read(kept: Kept) -> None:
     slow = Slow()
     slow.change([_row(code) for code in CODES[:2]], at=2)
     assert kept.list.refresh(slow, "PACK-1")
-    assert kept.looks(*CODES[:2]) == ["LOOKS RIGHT", "AGAIN"]  # the server has the first as not done, and knows of it
+    looks = kept.looks(*CODES[:2])
+    assert looks == ["LOOKS RIGHT", "ALREADY COUNTED"], "the server has the first as not done, and knows of it"
 
 
 def test_a_file_that_is_damaged_or_no_list_is_made_anew(tmp_path: Path) -> None:

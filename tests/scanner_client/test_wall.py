@@ -14,17 +14,19 @@ from scanner_client.letters import GLYPHS, HEIGHT, cells_of, dots_of, fitted
 from scanner_client.notices import BELL
 from scanner_client.plan import Heard
 from scanner_client.provisional import Guess, Look
-from scanner_client.screen import WORDS, Screen
+from scanner_client.screen import Screen
 from scanner_client.sender import Answer
 from scanner_client.wall import Standing, Wall
+from scanner_client.words import word_of
 from tests.waiting import HANGS_AFTER_S
 from tracker.shop.codes import part_code
+from tracker.shop.outcomes import Outcome
 
 CODE = part_code(1)
 DONE = Answer(outcome="done", ok=True, message="Deck, cabinet 101: pack done.")
 WRONG = Answer(outcome="wrong_box", ok=False, message="Not for this box.")
 RIGHT = Guess(look=Look.RIGHT, word="LOOKS RIGHT", message="Deck, cabinet 101, box 1")
-DOUBT = Guess(look=Look.DOUBT, word="OTHER BOX", message="Deck, cabinet 101, box 1: the box on the bench is 2")
+DOUBT = Guess(look=Look.DOUBT, word="WRONG BOX", message="Deck, cabinet 101, box 1: the box on the bench is 2")
 
 
 class Terminal(io.StringIO):
@@ -86,7 +88,7 @@ def _large(word: str, lines: list[str]) -> bool:
 
 
 def test_every_letter_of_every_word_is_drawn_and_all_are_equally_high() -> None:
-    needed = set("".join(WORDS.values()) + "STOP LOOKS RIGHT? NOT KEPT SET ASIDE 0123456789 D H MIN S".upper())
+    needed = set("".join(map(word_of, Outcome)) + "STOP LOOKS RIGHT? NOT KEPT SET ASIDE 0123456789 D H MIN S".upper())
     assert needed <= set(GLYPHS)
     assert {len(rows) for rows in GLYPHS.values()} == {HEIGHT}
     assert all(len({len(row) for row in rows}) == 1 for rows in GLYPHS.values())
@@ -112,7 +114,7 @@ def test_the_part_that_a_card_marked_is_named_in_large_letters() -> None:
 
 @pytest.mark.parametrize("width", [10, 40, 62, 100, 200])
 @pytest.mark.parametrize("height", [1, 3, 12, 30])
-@pytest.mark.parametrize("word", [*WORDS.values(), "NOT EXPECTED?", ""])
+@pytest.mark.parametrize("word", [*map(word_of, Outcome), "NOT EXPECTED?", ""])
 def test_a_word_fits_into_any_terminal(width: int, height: int, word: str) -> None:
     lines = fitted(word, width, height)
     assert 1 <= len(lines) <= height

@@ -11,7 +11,7 @@ from tracker.records.clocks import WrongClock, wrong_clocks
 from tracker.records.tables import log, part
 from tracker.shop.codes import read_code
 from tracker.shop.scans import Action, Answer, Scan
-from tracker.work.scan import Sender, take_scans
+from tracker.work.scanning.batch import Sender, take_scans
 from tracker.work.verify import impossible_rows
 
 HOUR = timedelta(hours=1)

@@ -15,7 +15,7 @@ from tracker.shop.scans import Action
 from tracker.shop.steps import Step
 from tracker.work.jobs import cancel_job, hold_job, resume_job
 from tracker.work.replace import repair_part, replace_part
-from tracker.work.scan import Sender, take_scans
+from tracker.work.scanning.batch import Sender, take_scans
 
 
 def test_a_scan_at_the_step_that_is_due_is_done_and_names_the_next(floor: Floor) -> None:

@@ -192,8 +192,8 @@ def test_a_box_on_a_load_that_is_not_sealed_says_there_and_at_the_dock_what_it_l
 def test_items_are_counted_only_where_a_box_has_some_that_are_not(floor: Floor) -> None:
     floor.scan(floor.toe_kick, "PACK-1")
     to_count, to_seal = "All parts are in. Count the items and seal the box.", "Everything is in. Seal the box."
-    assert floor.scan(floor.deck, "PACK-1").message.endswith(to_count)
-    assert floor.scan(floor.end, "PACK-1").message.endswith(to_seal)
+    assert to_count in floor.scan(floor.deck, "PACK-1").message
+    assert to_seal in floor.scan(floor.end, "PACK-1").message
     assert floor.scan(floor.box_101, "PACK-1").message == f"Box {floor.box_101}: {to_count}"
     count_item(floor.database, Counting(box=1, item="spring pin 8 mm", count=2), **floor.act())
     assert floor.scan(floor.box_101, "PACK-1").message == f"Box {floor.box_101}: {to_seal}"
@@ -217,7 +217,7 @@ def test_the_dock_and_its_answers_name_what_stays_behind(floor: Floor) -> None:
     floor.scan(floor.end, "PACK-1")
     floor.seal(floor.box_102)
     load = floor.plan(floor.box_102)
-    far = {"load": load, "day": "2027-03-05", "boxes": 1, "staying": [floor.box_101]}
+    far = {"load": load, "day": "2027-03-04", "boxes": 1, "staying": [floor.box_101]}
     opened = floor.scan(load, "SHIP-1")
     assert (opened.reason, opened.values) == (Reason.LOAD_OPENED, {**far, "on": 0})
     on_it = floor.scan(floor.box_102, "SHIP-1")

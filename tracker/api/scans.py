@@ -18,7 +18,7 @@ from tracker.shop.roles import Role
 from tracker.shop.scans import Answer
 from tracker.web.context import bearer, database, now, scan_counter
 from tracker.work.access import needs
-from tracker.work.scan import Sender
+from tracker.work.scanning.batch import Sender
 
 blueprint = CallBlueprint("scans", __name__)
 
@@ -59,6 +59,8 @@ def _result(answer: Answer) -> dict[str, Any]:
         "outcome": answer.outcome.value,
         "ok": answer.ok,
         "message": answer.message,
+        "reason": answer.reason,
+        "values": answer.values,
     }
     if answer.part is not None:
         result["part"] = answer.part

@@ -163,6 +163,8 @@ class ResultShape(Schema):
     outcome = fields.String()
     ok = fields.Boolean()
     message = fields.String()
+    reason = fields.String(allow_none=True, metadata={"description": "what the message says, of a closed set"})
+    values = fields.Dict(metadata={"description": "what the reason's sentence names"})
     part = fields.String()
     part_name = fields.String(metadata={"description": "with a noted part: its name and its cabinet"})
     box = fields.String()

@@ -29,7 +29,7 @@ from tracker.work.labels import label_of
 from tracker.work.lists import BOARDS, CARTONS, packing_of, set_list, shipped_standard
 from tracker.work.loads import plan_load, ship_load
 from tracker.work.orders import Taken, take_order
-from tracker.work.scan import Sender, take_scans
+from tracker.work.scanning.batch import Sender, take_scans
 from tracker.work.seal import Sealed, Sealing, seal_box
 
 Say = Callable[[str], None]

@@ -98,7 +98,7 @@ _FLAGGED = (
         *(_other.c.id.label("other_id"), _other.c.name.label("other_name"), _other.c.cabinet.label("other_cabinet")),
         *(_settling.c.seq.label("settled_seq"), _settling.c.kind.label("choice"), _settling.c.who.label("settled_by")),
         *(_settling.c.at.label("settled_at"), _settling.c.message.label("settled_message")),
-        _settling.c.reason_values.label("settled_values"),
+        _settling.c["values"].label("settled_values"),
     )
     .select_from(log)
     .outerjoin(_settling, _settling.c.settles == log.c.seq)

@@ -138,7 +138,7 @@ _UNCOUNTED = select(items_short()).select_from(box).where(box.c.id == bindparam(
 _LOADS = select(load.c.id, load.c.state).where(load.c.id.in_(bindparam("ids", expanding=True)))
 _ANSWERED = select(
     *(log.c.scan_id, log.c.outcome, log.c.message, log.c.part_id, log.c.box_id, log.c.next_step, log.c.inferred),
-    *(log.c.reason, log.c.reason_values),
+    *(log.c.reason, log.c["values"]),
 ).where(log.c.scan_id.in_(bindparam("scan_ids", expanding=True)))
 _TAKE_NUMBERS = (
     update(counter)
@@ -339,7 +339,7 @@ def first_answers(connection: Connection, scan_ids: Collection[UUID]) -> dict[UU
             outcome=Outcome(row.outcome),
             message=row.message,
             reason=row.reason,
-            values=row.reason_values or {},
+            values=row.values or {},
             part=None if row.part_id is None else part_code(row.part_id),
             box=None if row.box_id is None else box_code(row.box_id),
             next=row.next_step,

@@ -88,7 +88,7 @@ def _happened(row: Any) -> Happened:
         who=row.who,
         code=row.code,
         message=row.message,
-        told=meaning_kept(row.reason, row.reason_values),
+        told=meaning_kept(row.reason, row.values),
         part=None if row.part_id is None else part_code(row.part_id),
         box=None if row.box_id is None else box_code(row.box_id),
         slot=row.slot_name,

@@ -353,7 +353,7 @@ def _entry(row: Any) -> HistoryEntry:
         who=row.who,
         inferred=[step.value for step in Step if step in row.inferred],
         message=row.message,
-        told=meaning_kept(row.reason, row.reason_values),
+        told=meaning_kept(row.reason, row.values),
         flag=row.flag,
         said_at=row.said_at,
     )

@@ -486,7 +486,7 @@ log = Table(
     Column("undoes", BigInteger),
     Column("message", Text, nullable=False),  # the English of the moment
     Column("reason", String(32)),  # what the message says, as shop.reasons names it, and its values
-    Column("values", JSON(none_as_null=True), key="reason_values"),
+    Column("values", JSON(none_as_null=True)),
     Column("flag", Text),  # what a foreman must look at
     Column("said_at", Instant),  # what the device's clock said, where the scan was placed by another time
     Column("kind", String(12)),  # of a flag: what contradicts; of a settling: what was chosen

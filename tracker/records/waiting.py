@@ -187,7 +187,7 @@ _KEPT = (
         *(log.c.scan_id, log.c.at, log.c.code, log.c.action, log.c.outcome, log.c.who, log.c.message),
         *(
             log.c.reason,
-            log.c.reason_values,
+            log.c["values"],
             log.c.part_id,
             log.c.box_id,
             log.c.load_id,
@@ -246,5 +246,5 @@ def _kept(row: Any) -> KeptScan:
         slot=row.slot_name,
         undone=row.undo_seq is not None,
         message=row.message,
-        told=meaning_kept(row.reason, row.reason_values),
+        told=meaning_kept(row.reason, row.values),
     )

@@ -69,6 +69,11 @@ class Ledger:
         found = floor.stations_numbered(self.connection, [number]).get(number)
         return None if found is None else self._stations.setdefault(found.name, found)
 
+    def station_name(self, number: int) -> str:
+        """Return the name of the station with this code number; empty where there is none any more."""
+        station = self.station_numbered(number)
+        return "" if station is None else station.name
+
     def part(self, part_id: int) -> PartRow | None:
         """Return a part by its number, as this transaction sees it."""
         if part_id not in self._parts:
@@ -93,7 +98,7 @@ class Ledger:
         """Append one row to the log; what is not named is empty. Return its message, which says ``about`` what."""
         sentence = told.sentence()
         message = f"{about}: {sentence}" if about else str(sentence)
-        says = {"message": message, "reason": told.reason.value, "reason_values": told.values}
+        says = {"message": message, "reason": told.reason.value, "values": told.values}
         self._changes.log.append({**_EMPTY_ROW, "received_at": self.now, "who": self.who, **says, **row})
         return message
 
@@ -122,8 +127,8 @@ class Ledger:
         if station.step is Step.PACK and (station.benches_at is None or at > station.benches_at):
             self._stations = {name: replace(each, benches_at=at) for name, each in self._stations.items()}
 
-    def set_progress(self, part: PartRow, after: Progress, *, at: datetime | None = None) -> None:
-        """Keep a part's new progress, and what follows for its job's tallies and its box.
+    def set_progress(self, part: PartRow, after: Progress, *, at: datetime | None = None) -> Progress:
+        """Keep a part's new progress, and what follows for its job's tallies and its box; return it.
 
         ``at`` is the time of the scan, or of its undo, that changed it.
         """
@@ -146,6 +151,7 @@ class Ledger:
         }
         if not dead:
             self._count(part, part.progress.counted, after.counted)
+        return after
 
     def _count(self, part: PartRow, before: frozenset[Step], after: frozenset[Step]) -> None:
         for step in after - before:

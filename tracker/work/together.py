@@ -10,7 +10,7 @@ from datetime import datetime
 
 from tracker.records.database import Database
 from tracker.shop.scans import Answer, Scan
-from tracker.work.scan import Request, Sender, judge_requests
+from tracker.work.scanning.batch import Request, Sender, judge_requests
 
 
 class _Waiting:

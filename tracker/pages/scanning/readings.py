@@ -17,7 +17,7 @@ from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.times import read_time
 from tracker.shop.words import DAMAGE_WORDS
 from tracker.web.context import bearer, now, scan_counter
-from tracker.work.scan import Sender
+from tracker.work.scanning.batch import Sender
 
 LONGEST_CODE: Final = 200
 MOST_AT_ONCE: Final = 50

@@ -1,0 +1,188 @@
+"""Scans that come late: how things stood at their own time, and what they change for what was answered without them."""
+
+from dataclasses import replace
+from datetime import datetime
+
+from tracker.records import floor, readings
+from tracker.records.benches import BenchReading
+from tracker.records.floor import BoxRow, PartRow
+from tracker.shop import verdicts
+from tracker.shop.box_states import BoxState
+from tracker.shop.cards import Read
+from tracker.shop.clocks import LONGEST_WAY
+from tracker.shop.codes import Code, Kind
+from tracker.shop.contradictions import Contradiction
+from tracker.shop.outcomes import OK_OUTCOMES, Outcome
+from tracker.shop.progress import Happening, Progress, Sighting, fold, known_at
+from tracker.shop.scans import Action
+from tracker.shop.steps import Step
+from tracker.shop.verdicts import BoxFacts, Verdict
+from tracker.work.scanning.benches import Benches
+from tracker.work.scanning.scanned import Scanned
+
+
+def comes_late(at: datetime, latest: datetime | None) -> bool:
+    """Say whether a scan was made before the latest one that is known."""
+    return latest is not None and at < latest
+
+
+# How things stood
+
+
+def progress_before(scanned: Scanned, part: PartRow) -> Progress:
+    """Return the progress at the scan's own time: for a late scan it is folded from what had happened until then."""
+    if not comes_late(scanned.at, part.latest_at):
+        return part.progress
+    return fold(known_at(_happened(scanned, part), scanned.at), part.route)
+
+
+def progress_with(scanned: Scanned, part: PartRow, sighting: Sighting) -> Progress:
+    """Return the progress after all that happened, with a late sighting in its place."""
+    return fold([*_happened(scanned, part), sighting], part.route)
+
+
+def _happened(scanned: Scanned, part: PartRow) -> list[Sighting]:
+    scanned.ledger.write()
+    return floor.sightings(scanned.ledger.connection, [part.id])[part.id]
+
+
+def box_then(scanned: Scanned, part: PartRow, now: BoxFacts) -> BoxFacts:
+    """Return the box that a late scan packed the part into, as it stood then.
+
+    A box that was sealed short since does not take it: the part is planned for another one, and a foreman says where it
+    lies. One that was sealed with the part in it takes the scan as it would have done on time.
+    """
+    ledger = scanned.ledger
+    ledger.write()
+    origin = floor.planned_before_move(ledger.connection, part.id, scanned.at)
+    box = None if origin is None else ledger.box(origin)
+    if box is not None:
+        scanned.box = box
+        return scanned.box_facts(box)
+    whole = now.closed and Step.PACK in part.progress.counted
+    if whole and floor.sealed_after(ledger.connection, part.box.id, scanned.at):
+        return replace(now, state=BoxState.PACKING)
+    return now
+
+
+def loading_then(scanned: Scanned, box: BoxRow, today: Verdict) -> Verdict:
+    """Return the verdict on a scan onto a load, for a late one that of its own time: it loads nothing by today's.
+
+    One that would have loaded the box, but for what was changed since, is flagged.
+    """
+    ledger = scanned.ledger
+    if ledger.now - scanned.at <= LONGEST_WAY or box.state is BoxState.SHIPPED:
+        return today
+    ledger.write()
+    then = floor.box_then(ledger.connection, box, scanned.at)
+    facts = scanned.scanned_box_facts(box)
+    of_then = replace(
+        facts,
+        load=None if then.load_id is None else str(Code(Kind.LOAD, then.load_id)),
+        state=BoxState.SEALED if then.sealed else BoxState.COMPLETE,
+        cancelled=False,
+    )
+    named = str(scanned.read(scanned.scan.load, Kind.LOAD)) if scanned.scan.load else None
+    if facts.load is not None and facts.load == (named or of_then.load):
+        changed = then.opened_since or (then.planned_since and not named) or facts.cancelled
+        if box.state is BoxState.LOADED or (then.sealed and not changed):
+            return today
+    judged = verdicts.judge_box(of_then, scanned.station_facts(), named)
+    if judged.outcome is not Outcome.DONE or of_then.load is None:
+        return today if facts.cancelled else judged
+    scanned.load_id = then.load_id
+    scanned.contradiction = _of_loading(scanned, box, then)
+    if facts.cancelled:
+        return today
+    return verdicts.judge_late_loading(facts, of_then.load, opened=then.opened_since)
+
+
+def _of_loading(scanned: Scanned, box: BoxRow, then: floor.BoxThen) -> Contradiction | None:
+    """What a foreman must look at. Where the box was counted as loaded, whoever changed that knew of it."""
+    if box.job.status == "cancelled":
+        late = floor.cancelled_after(scanned.ledger.connection, box.job.id, scanned.at)
+        return Contradiction.CANCELLED if late else None
+    if then.counted:
+        return None
+    return Contradiction.OPENED if then.opened_since else Contradiction.OFF_LOAD
+
+
+# What a foreman must look at
+
+
+def contradiction_of(scanned: Scanned, part: PartRow, judged: Verdict) -> Contradiction | None:
+    """Say what a late scan of a part contradicts, that on time would have been answered otherwise."""
+    connection, at = scanned.ledger.connection, scanned.at
+    match judged.outcome:
+        case Outcome.REPLACED if floor.replaced_after(connection, part.id, at):
+            return Contradiction.REPLACED
+        case Outcome.CANCELLED if floor.cancelled_after(connection, part.job.id, at):
+            return Contradiction.CANCELLED
+        case Outcome.BOX_CLOSED if scanned.box or floor.sealed_after(connection, part.box.id, at):
+            return Contradiction.PACKED
+        case Outcome.DONE if comes_late(at, part.latest_at) and floor.refused_early_after(connection, part.id, at):
+            return Contradiction.EARLY
+        case _:
+            return None
+
+
+def changes_a_command(scanned: Scanned, judged: Verdict) -> Contradiction | None:
+    """Say whether a card, a slot's code or an undo would have meant another part, had this reading come in time."""
+    if scanned.known_station is None or scanned.action is Action.UNDO or scanned.with_board:
+        return None
+    station, part, connection = scanned.station, scanned.part, scanned.ledger.connection
+    if not comes_late(scanned.at, station.latest_at):
+        return None
+    scanned.ledger.write()
+    late = Read(
+        seq=scanned.seq,
+        at=scanned.at,
+        part=None if part is None else part.id,
+        passing=part is None and (scanned.box or scanned.load_id) is not None,
+        card=readings.is_card(scanned.scan.code),
+    )
+    scanned.would_change = readings.card_changed_by(connection, station.id, late)
+    if scanned.would_change is not None:
+        return Contradiction.CARD
+    if part is not None and judged.outcome in OK_OUTCOMES:
+        sighting = replace(scanned.sighting(Happening(scanned.action)), infers=False)
+        if readings.undo_changed_by(connection, station.id, sighting, part.id):
+            return Contradiction.UNDO
+    return None
+
+
+def changes_a_bench(scanned: Scanned, judged: Verdict) -> Contradiction | None:
+    """Say whether a later scan would have been answered otherwise, had this one come in time."""
+    if scanned.known_station is None or scanned.with_board:
+        return None
+    station, opened = scanned.station, scanned.opened
+    if not comes_late(scanned.at, station.benches_at) or (judged.outcome not in OK_OUTCOMES and opened is None):
+        return None
+    packs = station.step is Step.PACK and scanned.action in (Action.PASS, Action.UNDO)
+    if not packs and scanned.action not in (Action.DAMAGED, Action.UNDO):
+        return None
+    box = opened or scanned.box_about
+    opens = packs and scanned.action is Action.PASS and (judged.outcome is Outcome.DONE or opened is not None)
+    late = BenchReading(
+        seq=scanned.seq,
+        at=scanned.at,
+        station_id=station.id,
+        outcome=judged.outcome,
+        part_id=None if scanned.part is None else scanned.part.id,
+        box_id=None if box is None else box.id,
+        opens=box.id if opens and box is not None else None,
+    )
+    benches = Benches(scanned.ledger, _known(scanned))
+    scanned.would_change = benches.answered_otherwise(late, undoes=scanned.undoes)
+    return None if scanned.would_change is None else Contradiction.ORDER
+
+
+def _known(scanned: Scanned) -> dict[int, list[Sighting]]:
+    """What is known to have happened to the part with this scan, which is not in the log yet."""
+    if scanned.part is None:
+        return {}
+    happened = _happened(scanned, scanned.part)
+    if scanned.action is Action.UNDO:
+        mine = (scanned.at, scanned.seq)
+        return {scanned.part.id: [replace(s, undone=mine) if s.seq == scanned.undoes else s for s in happened]}
+    return {scanned.part.id: [*happened, scanned.sighting(Happening(scanned.action))]}
