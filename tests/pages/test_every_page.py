@@ -3,10 +3,8 @@
 With SHOTS=FOLDER each page leaves a picture there, at the size of a tablet, a desktop and a wall.
 """
 
-import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import quote
 
@@ -14,17 +12,11 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.pages.looking import SIZES, violations
-from tests.shops import app_of, sqlite_shop
-from tracker.demo.story import play_day
+from tests.pages.served_demo import Demo, served_demo
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.missing_lists import missing_page
-from tracker.server import Server
-from tracker.settings import Settings
-from tracker.shop.roles import Role
-from tracker.work.people import add_person
 
-PASSWORD = "good enough to look"  # noqa: S105
 # Each language and each scheme once: that is what one look at every page costs.
 LOOKS = (("en", "light"), ("es", "dark"))
 HEAVIEST_PAGE = 100_000  # bytes, all that a page loads
@@ -34,24 +26,15 @@ HEAVIEST_PAGE = 100_000  # bytes, all that a page loads
 class Site:
     """The served shop: its address and every page that is to be looked at, by a short name."""
 
+    demo: Demo
     address: str
     pages: dict[str, str]
 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
-    folder = tmp_path_factory.mktemp("demo")
-    database = sqlite_shop(folder / "demo.db")
-    settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    play_day(database, settings, lambda _line: None)
-    add_person(database, "Ada", Role.ADMIN, password=PASSWORD, now=datetime.now(UTC))
-    server = Server(app_of(settings, database), host="127.0.0.1", port=0)
-    thread = threading.Thread(target=server.run)
-    thread.start()
-    yield Site(address=server.address, pages=pages_of(database))
-    server.stop()
-    thread.join()
-    database.close()
+    with served_demo(tmp_path_factory.mktemp("demo")) as served:
+        yield Site(demo=served, address=served.address, pages=pages_of(served.database))
 
 
 def pages_of(database: Database) -> dict[str, str]:
@@ -98,6 +81,8 @@ def pages_of(database: Database) -> dict[str, str]:
         "tokens": "/tokens",
         "me": "/me",
         "trust": "/trust",
+        "manual": "/help",
+        "manual-page": "/help/scanning",
     }
 
 
@@ -105,20 +90,8 @@ NAMES = (
     *("board", "wall", "missing", "missing-by-load", "missing-by-station", "job", "hold", "find", "replace", "reports"),
     *("flagged", "settled", "stations-to-choose", "station", "benches-to-choose", "bench", "box", "sheet", "new-order"),
     *("search", "labels", "labels-of-a-job", "printers", "prints", "label-layouts", "label-layout"),
-    *("loads", "load", "new-load", "settings", "people", "stations", "tokens", "me", "trust"),
+    *("loads", "load", "new-load", "settings", "people", "stations", "tokens", "me", "trust", "manual", "manual-page"),
 )
-
-
-def signed_in(browser: Browser, demo: Site, **options: object) -> BrowserContext:
-    context = browser.new_context(**options)  # type: ignore[arg-type]
-    page = context.new_page()
-    page.goto(f"{demo.address}/sign-in")
-    page.locator("#name").fill("Ada")
-    page.locator("#password").fill(PASSWORD)
-    page.keyboard.press("Enter")
-    page.wait_for_url(lambda url: "sign-in" not in url)
-    page.close()
-    return context
 
 
 @pytest.fixture(scope="module")
@@ -126,8 +99,8 @@ def contexts(browser: Browser, demo: Site) -> Iterator[dict[tuple[str, str], Bro
     """One signed-in browser for each language, light and dark."""
     width, height = SIZES["tablet"]
     made = {
-        (language, scheme): signed_in(
-            browser, demo, locale=language, color_scheme=scheme, viewport={"width": width, "height": height}
+        (language, scheme): demo.demo.signed_in(
+            browser, locale=language, color_scheme=scheme, viewport={"width": width, "height": height}
         )
         for language, scheme in LOOKS
     }

@@ -7,6 +7,7 @@ from flask import Blueprint
 from tracker.pages.bench import bench
 from tracker.pages.foreman import board, flagged, missing, reports
 from tracker.pages.frame import sign_in, trust
+from tracker.pages.help import manual
 from tracker.pages.office import boxes, lists, loads, people, search
 from tracker.pages.office.labels import labels, layouts, prints
 from tracker.pages.office.orders import orders
@@ -18,6 +19,6 @@ BLUEPRINTS: Final[tuple[Blueprint, ...]] = tuple(
     screen.blueprint
     for screen in (
         *(sign_in, offline, trust, people, station, bench, board, missing, reports, flagged, sheet, label_links),
-        *(orders, search, boxes, loads, labels, layouts, prints, lists),
+        *(orders, search, boxes, loads, labels, layouts, prints, lists, manual),
     )
 )

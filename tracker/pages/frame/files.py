@@ -10,7 +10,7 @@ from flask import Flask, Response, abort, request, send_from_directory
 from tracker.work.access import open_to_all
 
 PAGES: Final = Path(__file__).parents[1]
-KINDS: Final = (".css", ".js", ".svg")
+KINDS: Final = (".css", ".js", ".svg", ".png")
 
 
 def add_files(app: Flask) -> None:

@@ -30,7 +30,8 @@ class Way:
     here: bool
 
 
-# Endpoint, name, from which role on it is offered, and whether it always stands at the top rather than in the menu.
+# Endpoint, name, from which role on it is offered (None: to everybody, signed in or not), and whether it always stands
+# at the top rather than in the menu.
 _WAYS: Final = (
     ("jobs_board.board", _l("Jobs"), Role.STATION, True),
     ("missing.missing", _l("Missing"), Role.STATION, True),
@@ -49,15 +50,16 @@ _WAYS: Final = (
     ("people.tokens", _l("Tokens"), Role.ADMIN, False),
     ("lists_page.settings", _l("Settings"), Role.OFFICE, False),
     ("people.me", _l("My language, units and password"), Role.STATION, False),
+    ("manual.index", _l("Manual"), None, False),
 )
 
 
-def ways_for(app: Flask, bearer: Bearer) -> list[Way]:
-    """Return the links that whoever is signed in may follow."""
+def ways_for(app: Flask, bearer: Bearer | None) -> list[Way]:
+    """Return the links that whoever is signed in, or nobody, may follow."""
     return [
         Way(href=url_for(endpoint), name=name, often=often, here=request.endpoint == endpoint)
         for endpoint, name, role, often in _WAYS
-        if endpoint in app.view_functions and bearer.role.includes(role)
+        if endpoint in app.view_functions and (role is None or (bearer is not None and bearer.role.includes(role)))
     ]
 
 
@@ -77,7 +79,7 @@ def add_frame(app: Flask) -> None:
         bearer = g.get("bearer")
         return {
             "bearer": bearer,
-            "ways": ways_for(app, bearer) if bearer else [],
+            "ways": ways_for(app, bearer),
             "change_tag": g.get("change_tag", ""),
             "language": str(get_locale() or "en"),
             "here": request.full_path.rstrip("?") if request.method == "GET" else "/",
