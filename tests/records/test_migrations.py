@@ -13,6 +13,7 @@ from tests.floor import Floor
 from tracker.records.database import Database
 from tracker.records.migrate import _config, expected_revision, revision_of, upgrade
 from tracker.records.tables import metadata
+from tracker.shop.acts import Act
 from tracker.shop.codes import Code, Kind
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.steps import Step
@@ -64,7 +65,7 @@ def test_the_log_takes_an_act_that_no_table_knows_and_goes_down_and_up_with_it(f
     with floor.database.write() as connection:
         ledger = Ledger(connection, "foreman", floor.tick())
         stays = meaning(Reason.LEFT_BEHIND, box="B1", load="L1", reason="the door is late")
-        ledger.act("leave", stays, scan_id=uuid4(), box_id=1, job_id=1)
+        ledger.act(Act.LEAVE, stays, scan_id=uuid4(), box_id=1, job_id=1)
         ledger.write()
     config = _config()
     with floor.database.engine.begin() as connection:

@@ -9,6 +9,7 @@ from marshmallow import RAISE, Schema, ValidationError, fields, validate
 
 from tracker.shop.cabinets.orders import MOST_ROWS
 from tracker.shop.cutlist import MOST_FAULTS_TOLD, MOST_PIECES
+from tracker.shop.job_states import JobStatus
 from tracker.shop.lifting import grade_lifting
 from tracker.shop.printing import PrintState, Reason
 from tracker.shop.scans import Action, Scan
@@ -268,7 +269,7 @@ class PageShape(Schema):
 class JobsQueryShape(PageShape):
     """Which jobs."""
 
-    status = fields.List(fields.String(validate=validate.OneOf(["open", "held", "shipped", "cancelled"])),
+    status = fields.List(fields.String(validate=validate.OneOf(list(JobStatus))),
                          load_default=list)  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, and_, func, select
 from tracker.records.clocks import log_began
 from tracker.records.floor import progress_of
 from tracker.records.tables import box, job, log, part, tally
+from tracker.shop.acts import JOB_ACTS, Act
 from tracker.shop.clocks import CALENDAR, MARGIN
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Progress
@@ -65,20 +66,20 @@ def _kept(row: Any) -> KeptPart:
 
 def replacements(connection: Connection) -> dict[int, int]:
     """Return the number in the log of each part's replacement."""
-    rows = connection.execute(select(log.c.part_id, log.c.seq).where(log.c.action == "replace"))
+    rows = connection.execute(select(log.c.part_id, log.c.seq).where(log.c.action == Act.REPLACE))
     return {row.part_id: row.seq for row in rows}
 
 
 def box_acts(connection: Connection) -> dict[int, BoxActs]:
     """Return what the log says of each box's sealing, loading and shipping."""
     undo = log.alias("the_undo")
-    loaded = and_(log.c.action == "pass", log.c.step == Step.SHIP, log.c.outcome == Outcome.DONE)
+    loaded = and_(log.c.action == Act.PASS, log.c.step == Step.SHIP, log.c.outcome == Outcome.DONE)
     rows = connection.execute(
         select(log.c.seq, log.c.box_id, log.c.action, log.c.load_id)
         .where(
             log.c.part_id.is_(None),
             log.c.box_id.is_not(None),
-            log.c.action.in_(["seal", "ship", "plan"]) | loaded,
+            log.c.action.in_([Act.SEAL, Act.SHIP, Act.PLAN]) | loaded,
             ~select(undo.c.seq).where(undo.c.undoes == log.c.seq).exists(),
         )
         .order_by(log.c.seq)
@@ -86,11 +87,11 @@ def box_acts(connection: Connection) -> dict[int, BoxActs]:
     found: defaultdict[int, dict[str, int | None]] = defaultdict(dict)
     for row in rows:
         match row.action:
-            case "seal":
+            case Act.SEAL:
                 found[row.box_id]["sealed"] = row.seq
-            case "ship":
+            case Act.SHIP:
                 found[row.box_id]["shipped"] = row.seq
-            case "plan":  # a new plan, or none: whatever was loaded before is off the load
+            case Act.PLAN:  # a new plan, or none: whatever was loaded before is off the load
                 found[row.box_id]["loaded"] = None
             case _:
                 found[row.box_id]["loaded"] = row.seq
@@ -101,7 +102,7 @@ def job_acts(connection: Connection) -> dict[int, str]:
     """Return each job's last act of holding, resuming or cancelling."""
     rows = connection.execute(
         select(log.c.job_id, log.c.action)
-        .where(log.c.part_id.is_(None), log.c.box_id.is_(None), log.c.action.in_(["hold", "resume", "cancel"]))
+        .where(log.c.part_id.is_(None), log.c.box_id.is_(None), log.c.action.in_(JOB_ACTS))
         .order_by(log.c.seq)
     )
     return {row.job_id: row.action for row in rows}

@@ -8,6 +8,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, and_, bindparam, case, func, or_, select
 
 from tracker.records.tables import log, part, station
+from tracker.shop.acts import Act
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.steps import Step
@@ -44,7 +45,7 @@ _AT_BENCHES = (
     )
     .select_from(log)
     .outerjoin(_undo, _undo.c.undoes == log.c.seq)
-    .where(log.c.action == "pass", log.c.code != "")  # what a desk writes for a station has no code
+    .where(log.c.action == Act.PASS, log.c.code != "")  # what a desk writes for a station has no code
 )
 _AFTER = _AT_BENCHES.where(
     log.c.station_id.in_(select(_bench.c.id).where(_bench.c.step == Step.PACK)),

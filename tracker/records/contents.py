@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Integer, bindparam, delete, func, insert, select, type_coerce, update
 
 from tracker.records.tables import Steps, box, item, job, load, log, marked, part
+from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 from tracker.shop.steps import Step
@@ -138,7 +139,7 @@ def last_sealing(connection: Connection, box_id: int) -> int | None:
     """Return the number in the log of the sealing of a box that holds."""
     undo = log.alias("the_undo")
     query = select(func.max(log.c.seq)).where(
-        *(log.c.part_id.is_(None), log.c.box_id == box_id, log.c.action == "seal"),
+        *(log.c.part_id.is_(None), log.c.box_id == box_id, log.c.action == Act.SEAL),
         ~select(undo.c.seq).where(undo.c.undoes == log.c.seq).exists(),
     )
     return connection.execute(query).scalar()

@@ -16,6 +16,7 @@ from tracker.records.tables import box, item, job, log, part, sawing, station, t
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.contradictions import OF_ANOTHER, Choice, Contradiction, Standing, named_part
+from tracker.shop.job_states import STOPPED
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.steps import Step
@@ -244,7 +245,7 @@ def _standing_of_box(
 
 
 def _may_go_onto(where: BoxRow, load_id: int) -> bool:
-    stays = where.held_at is not None or where.job.status in ("held", "cancelled")
+    stays = where.held_at is not None or where.job.status in STOPPED
     return where.state is BoxState.SEALED and where.load_id in (None, load_id) and not stays
 
 

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Integer, and_, or_, select, type_coerce
 from tracker.records.tables import box, job, load, log, part
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
 from tracker.shop.steps import Step
 
@@ -76,7 +77,7 @@ def expected_parts(
         .join(job, job.c.id == part.c.job_id)
         .join(box, box.c.id == part.c.box_id)
         .where(
-            job.c.status.in_(["open", "held"]),
+            job.c.status.in_(UNFINISHED),
             part.c.status.not_in(sorted({*DEAD_STATUSES, PartStatus.SHIPPED})),
             _has(part.c.route, step),
             open_here,
@@ -100,7 +101,7 @@ def _expected_part(row: Any) -> Expected:
         name=row.name,
         job=row.job,
         next=Progress(done=row.done, damaged=row.damaged).next_step(route),
-        held=row.job_status == "held",
+        held=row.job_status == JobStatus.HELD,
         cabinet=row.cabinet,
         box=box_code(row.box_id),
         box_name=row.box_name,
@@ -116,7 +117,7 @@ def expected_boxes(
         select(box.c.id, box.c.name, box.c.sscc, box.c.state, box.c.held_at, box.c.load_id, job.c.code, job.c.status)
         .join(job, job.c.id == box.c.job_id)
         .join(load, load.c.id == box.c.load_id)
-        .where(job.c.status.in_(["open", "held"]), load.c.state == "open", box.c.id > after)
+        .where(job.c.status.in_(UNFINISHED), load.c.state == "open", box.c.id > after)
         .where(box.c.state.not_in([BoxState.LOADED, BoxState.SHIPPED]))
         .order_by(box.c.id)
         .limit(limit)
@@ -130,7 +131,7 @@ def expected_boxes(
             name=row.name,
             job=row.code,
             next=Step.SHIP if row.state == BoxState.SEALED else Step.PACK,
-            held=row.status == "held" or row.held_at is not None,
+            held=row.status == JobStatus.HELD or row.held_at is not None,
             load=str(Code(Kind.LOAD, row.load_id)),
             sscc=row.sscc,
         )

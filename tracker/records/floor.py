@@ -10,8 +10,10 @@ from sqlalchemy import Connection, bindparam, exists, func, insert, select, upda
 
 from tracker.records.lacking import items_short
 from tracker.records.tables import box, counter, job, load, log, part, slot, station, tally
+from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import box_code, part_code, read_code
+from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Happening, Progress, Sighting
 from tracker.shop.scans import Answer
@@ -42,7 +44,7 @@ class JobState:
 
     id: int
     code: str
-    status: str
+    status: JobStatus
     status_at: datetime
 
 
@@ -176,27 +178,27 @@ _SIGHTINGS = (
     .outerjoin(_undo, _undo.c.undoes == log.c.seq)
     .where(
         log.c.part_id.in_(bindparam("ids", expanding=True)),
-        log.c.action.in_(["pass", "damaged", "place", "repair", "move"]),
+        log.c.action.in_([Act.PASS, Act.DAMAGED, Act.PLACE, Act.REPAIR, Act.MOVE]),
     )
 )
 _REFUSED_EARLY = select(
     exists().where(log.c.part_id == bindparam("id"), log.c.outcome == Outcome.EARLY, log.c.at > bindparam("at"))
 )
 _REPLACED_AFTER = select(
-    exists().where(log.c.part_id == bindparam("id"), log.c.action == "replace", log.c.at > bindparam("at"))
+    exists().where(log.c.part_id == bindparam("id"), log.c.action == Act.REPLACE, log.c.at > bindparam("at"))
 )
 _SEALED_AFTER = select(
     exists().where(
         log.c.part_id.is_(None),
         log.c.box_id == bindparam("id"),
-        log.c.action == "seal",
+        log.c.action == Act.SEAL,
         log.c.at > bindparam("at"),
     )
 )
 _MOVED_AFTER = (
     select(log.c.code, box.c.follows_id)
     .outerjoin(box, box.c.id == log.c.box_id)
-    .where(log.c.part_id == bindparam("id"), log.c.action == "move", log.c.at > bindparam("at"))
+    .where(log.c.part_id == bindparam("id"), log.c.action == Act.MOVE, log.c.at > bindparam("at"))
     .order_by(log.c.seq)
     .limit(1)
 )
@@ -205,7 +207,7 @@ _CANCELLED_AFTER = select(
         log.c.part_id.is_(None),
         log.c.box_id.is_(None),
         log.c.job_id == bindparam("id"),
-        log.c.action == "cancel",
+        log.c.action == Act.CANCEL,
         log.c.at > bindparam("at"),
     )
 )
@@ -216,7 +218,7 @@ _BOX_ACTS = (
     .where(
         log.c.part_id.is_(None),
         log.c.box_id == bindparam("id"),
-        log.c.action.in_(["plan", "seal", "pass"]),
+        log.c.action.in_([Act.PLAN, Act.SEAL, Act.PASS]),
     )
     .order_by(log.c.seq)
 )
@@ -226,7 +228,7 @@ _HOLD_BEFORE = (
         log.c.job_id == bindparam("job_id"),
         log.c.part_id.is_(None),
         log.c.box_id.is_(None),
-        log.c.action.in_(["hold", "resume"]),
+        log.c.action.in_([Act.HOLD, Act.RESUME]),
         log.c.at <= bindparam("at"),
     )
     .order_by(log.c.at.desc(), log.c.seq.desc())
@@ -284,7 +286,7 @@ def progress_of(row: Any) -> Progress:
 
 
 def _job(row: Any) -> JobState:
-    return JobState(id=row.job_id, code=row.job_code, status=row.job_status, status_at=row.job_status_at)
+    return JobState(id=row.job_id, code=row.job_code, status=JobStatus(row.job_status), status_at=row.job_status_at)
 
 
 def boxes_numbered(connection: Connection, ids: Collection[int]) -> dict[int, BoxRow]:
@@ -421,10 +423,10 @@ def box_then(connection: Connection, now: BoxRow, at: datetime) -> BoxThen:
     more than anybody noticed.
     """
     acts = connection.execute(_BOX_ACTS, {"id": now.id}).all()
-    plans = [row for row in acts if row.action == "plan"]
+    plans = [row for row in acts if row.action == Act.PLAN]
     before = [row for row in plans if row.at <= at]
     after = [row.seq for row in plans if before and row.at > at]
-    sealings = [row for row in acts if row.action == "seal" and row.at <= at]
+    sealings = [row for row in acts if row.action == Act.SEAL and row.at <= at]
     standing = [row for row in sealings if row.undo_at is None or row.undo_at > at]
     first, last = before[-1].seq if before else 0, after[0] if after else float("inf")
     return BoxThen(
@@ -439,12 +441,13 @@ def box_then(connection: Connection, now: BoxRow, at: datetime) -> BoxThen:
 def loading_that_stands(connection: Connection, box_id: int) -> int | None:
     """Return the number in the log of the scan by which a box is loaded now, or None when it is not."""
     acts = connection.execute(_BOX_ACTS, {"id": box_id}).all()
-    planned = max((row.seq for row in acts if row.action == "plan"), default=0)
+    planned = max((row.seq for row in acts if row.action == Act.PLAN), default=0)
     return max((row.seq for row in acts if _is_loading(row) and row.seq > planned), default=None)
 
 
 def _is_loading(row: Any) -> bool:
-    return bool(row.action == "pass" and row.step == Step.SHIP and row.outcome == Outcome.DONE and row.undo_at is None)
+    loads = (row.action, row.step, row.outcome) == (Act.PASS, Step.SHIP, Outcome.DONE)
+    return loads and row.undo_at is None
 
 
 def read_at(connection: Connection, seq: int | None) -> tuple[str, datetime] | None:
@@ -469,7 +472,7 @@ def cancelled_after(connection: Connection, job_id: int, at: datetime) -> bool:
 
 def held_at(connection: Connection, job_id: int, at: datetime) -> bool:
     """Say whether a job was on hold at a past moment."""
-    return connection.execute(_HOLD_BEFORE, {"job_id": job_id, "at": at}).scalar() == "hold"
+    return connection.execute(_HOLD_BEFORE, {"job_id": job_id, "at": at}).scalar() == Act.HOLD
 
 
 def write_changes(connection: Connection, changes: Changes) -> None:

@@ -27,9 +27,11 @@ from sqlalchemy import (
 from tracker.records.lacking import items_short
 from tracker.records.tables import board, box, cabinet, job, log, part, sawing, slot, station, tally
 from tracker.records.tables import load as load_table
+from tracker.shop.acts import Act
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.forecasting import LOOK_BACK_DAYS, OpenJob
+from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES, Progress
 from tracker.shop.reasons import Meaning, meaning_kept
@@ -102,7 +104,7 @@ def _happened(row: Any) -> Happened:
 
 def last_of_part(connection: Connection, part_id: int, box_id: int, *, limit: int) -> list[Happened]:
     """Return what happened to a part, and the sealing and shipping of its box, the latest first."""
-    of_box = and_(log.c.part_id.is_(None), log.c.box_id == box_id, log.c.action.in_(["seal", "ship"]))
+    of_box = and_(log.c.part_id.is_(None), log.c.box_id == box_id, log.c.action.in_([Act.SEAL, Act.SHIP]))
     query = _HAPPENED.where(or_(log.c.part_id == part_id, of_box))
     return [
         _happened(row) for row in connection.execute(query.order_by(log.c.at.desc(), log.c.seq.desc()).limit(limit))
@@ -125,7 +127,7 @@ def left_behind(connection: Connection, load_id: int) -> list[Happened]:
     """Return with which words boxes were left behind by a load; by its jobs' boxes, for which there is an index."""
     jobs = select(box.c.job_id).where(box.c.load_id == load_id)
     of_jobs = log.c.box_id.in_(select(box.c.id).where(box.c.job_id.in_(jobs)))
-    query = _HAPPENED.where(log.c.part_id.is_(None), of_jobs, log.c.action == "leave", log.c.load_id == load_id)
+    query = _HAPPENED.where(log.c.part_id.is_(None), of_jobs, log.c.action == Act.LEAVE, log.c.load_id == load_id)
     return [_happened(row) for row in connection.execute(query.order_by(log.c.seq))]
 
 
@@ -376,7 +378,7 @@ def packed_by_day(connection: Connection, *, now: datetime) -> Mapping[date, int
     stations = list(connection.execute(select(station.c.id).where(station.c.step == Step.PACK)).scalars())
     local = type_coerce(log.c.at, BigInteger) + literal(ahead // timedelta(microseconds=1), BigInteger)
     day = cast(cast(local, BigInteger).op("/")(literal(_DAY_MICROS, BigInteger)), BigInteger).label("day")
-    packed = and_(log.c.action == "pass", log.c.outcome == Outcome.DONE)
+    packed = and_(log.c.action == Act.PASS, log.c.outcome == Outcome.DONE)
     counted = func.sum(case((packed, 1), (log.c.outcome == Outcome.UNDONE, -1), else_=0))
     query = (
         select(day, counted.label("parts"))
@@ -391,11 +393,11 @@ def open_jobs(connection: Connection) -> list[OpenJob]:
     query = (
         select(job.c.id, job.c.due, job.c.status, (tally.c.total - tally.c.done).label("left"))
         .join(tally, and_(tally.c.job_id == job.c.id, tally.c.what == Step.PACK))
-        .where(job.c.status.in_(["open", "held"]))
+        .where(job.c.status.in_(UNFINISHED))
         .order_by(job.c.due, job.c.id)
         .limit(JOBS_FORECAST)
     )
     return [
-        OpenJob(id=row.id, due=row.due, parts_left=row.left, held=row.status == "held")
+        OpenJob(id=row.id, due=row.due, parts_left=row.left, held=row.status == JobStatus.HELD)
         for row in connection.execute(query)
     ]

@@ -9,7 +9,9 @@ from typing import Any
 from sqlalchemy import Connection, Select, and_, func, or_, select, tuple_
 
 from tracker.records.tables import box, item, job, laying, load, log, part, slot, station, tally
+from tracker.shop.acts import Act
 from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.job_states import JobStatus
 from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
 from tracker.shop.reasons import Meaning, meaning_kept
@@ -244,7 +246,7 @@ def _job(row: Any, counts: dict[str, Count]) -> JobView:
             total=counts["sealed"].total,
             sealed=counts["sealed"].done,
             shipped=counts["shipped"].done,
-            owed=0 if row.status == "cancelled" else counts["shipped"].total - counts["shipped"].done,
+            owed=0 if row.status == JobStatus.CANCELLED else counts["shipped"].total - counts["shipped"].done,
         ),
     )
 
@@ -323,7 +325,7 @@ def _part(row: Any) -> PartView:
 def part_history(connection: Connection, part_id: int, box_id: int) -> list[HistoryEntry]:
     """Return every scan and act that concerns a part, by time: its own, and the sealing and shipping of its box."""
     own = log.c.part_id == part_id
-    of_box = and_(log.c.part_id.is_(None), log.c.box_id == box_id, log.c.action.in_(["seal", "ship"]))
+    of_box = and_(log.c.part_id.is_(None), log.c.box_id == box_id, log.c.action.in_([Act.SEAL, Act.SHIP]))
     return _history(connection, or_(own, of_box))
 
 

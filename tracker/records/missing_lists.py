@@ -18,14 +18,14 @@ from tracker.records.lacking import is_incomplete, item_is_short, part_is_lackin
 from tracker.records.look import LastSeen
 from tracker.records.shipping import staying_of_loads, stays
 from tracker.records.tables import box, item, job, load, log, part, slot, station, tally
+from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.progress import Progress
 from tracker.shop.steps import Step
 
 _JOBS_AT_ONCE: Final = 20
-
-_OPEN = ("open", "held")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,7 +173,7 @@ _COLUMNS = (
     *(job.c.code.label("job_code"), job.c.status.label("job_status"), job.c.customer, job.c.due),
 )
 _LACKS: Final[tuple[ColumnElement[bool], ...]] = (
-    job.c.status.in_(_OPEN),
+    job.c.status.in_(UNFINISHED),
     box.c.state != BoxState.SHIPPED,
     is_incomplete(),
 )
@@ -227,7 +227,7 @@ _short = tally.alias("short")
 _LACKING_JOBS = (
     select(job.c.id, job.c.due)
     .where(
-        job.c.status.in_(_OPEN),
+        job.c.status.in_(UNFINISHED),
         exists().where(
             _short.c.job_id == job.c.id, _short.c.what.in_(["pack", "sealed"]), _short.c.done < _short.c.total
         ),
@@ -289,7 +289,7 @@ def _behind(connection: Connection, box_ids: Collection[int], load_id: int | Non
 
 def _owed(connection: Connection, box_ids: Collection[int]) -> Mapping[int, Owed]:
     """Return for each of these boxes that a load has left behind since when it is owed."""
-    left = log.c.part_id.is_(None), log.c.box_id.in_(list(box_ids)), log.c.action == "leave"
+    left = log.c.part_id.is_(None), log.c.box_id.in_(list(box_ids)), log.c.action == Act.LEAVE
     query = select(log.c.box_id, log.c.load_id, log.c.at).where(*left).order_by(log.c.seq.desc())
     rows = connection.execute(query)
     return {row.box_id: Owed(load=str(Code(Kind.LOAD, row.load_id)), since=row.at) for row in rows}
@@ -312,7 +312,7 @@ def _short_box(
         state=head.state,
         job=head.job_code,
         job_id=head.job_id,
-        held=head.job_status == "held",
+        held=head.job_status == JobStatus.HELD,
         kept=head.held_at is not None,
         customer=head.customer,
         due=head.due,

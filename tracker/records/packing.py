@@ -13,8 +13,10 @@ from sqlalchemy import Connection, Integer, Select, and_, case, func, select, ty
 
 from tracker.records.lacking import items_short, part_is_lacking
 from tracker.records.tables import box, job, load, log, part, station
+from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code
+from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import PartStatus
 from tracker.shop.steps import Step
@@ -115,7 +117,7 @@ def box_on_bench(connection: Connection, station_id: int) -> int | None:
         select(log.c.box_id)
         .where(
             log.c.station_id == station_id,
-            log.c.action == "pass",
+            log.c.action == Act.PASS,
             log.c.outcome.in_([Outcome.DONE, Outcome.AGAIN]),
             log.c.box_id.is_not(None),
             ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists(),
@@ -182,7 +184,7 @@ _CANDIDATES: Select[Any] = (
     )
     .join(job, job.c.id == box.c.job_id)
     .outerjoin(load, load.c.id == box.c.load_id)
-    .where(job.c.status == "open", box.c.state.in_(_FILLING))
+    .where(job.c.status == JobStatus.OPEN, box.c.state.in_(_FILLING))
 )
 _BY_DUE = _CANDIDATES.order_by(job.c.due, job.c.id, box.c.id).limit(LOOKED_AT)
 _BY_LOAD = _CANDIDATES.where(load.c.state == "open").order_by(load.c.ship_on, box.c.id).limit(LOOKED_AT)

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, and_, bindparam, or_, select
 from tracker.records.boards import parts_on_board
 from tracker.records.floor import seqs_of, sightings
 from tracker.records.tables import log
+from tracker.shop.acts import Act
 from tracker.shop.cards import Read, changed_by, meant_at
 from tracker.shop.codes import COMMAND_NUMBERS, Command, Kind, MisreadError, part_code, read_code
 from tracker.shop.contradictions import OF_ANOTHER
@@ -50,21 +51,21 @@ _ALL_READINGS = select(
     *(log.c.job_id, log.c.scan_id, log.c.code, log.c.meant, log.c.opened_id),
 ).where(
     log.c.station_id == bindparam("station_id"),
-    log.c.action != "undo",
+    log.c.action != Act.UNDO,
     or_(log.c.code != "", log.c.part_id.is_(None)),  # what a desk writes for a station has no code
 )
 _READINGS = _ALL_READINGS.where(log.c.at <= bindparam("at")).order_by(log.c.at.desc(), log.c.seq.desc())
 _READINGS_AFTER = _ALL_READINGS.where(log.c.at > bindparam("at")).order_by(log.c.at, log.c.seq)
 _OK_READINGS = _READINGS.where(log.c.outcome.in_(sorted(OK_OUTCOMES)), _NOT_UNDONE)
 _LAST_OPENED = _READINGS.where(
-    or_(log.c.outcome == Outcome.DONE, log.c.opened_id.is_not(None)), log.c.action == "pass", _NOT_UNDONE
+    or_(log.c.outcome == Outcome.DONE, log.c.opened_id.is_not(None)), log.c.action == Act.PASS, _NOT_UNDONE
 ).limit(1)
 # What was flagged and refused at a station: it counts for nothing, and an undo that follows it means it.
 _LAST_FLAGGED = _READINGS.where(
     log.c.at >= bindparam("since"),
     log.c.flag.is_not(None),
     or_(log.c.kind.is_(None), log.c.kind.not_in(sorted(OF_ANOTHER))),
-    log.c.action == "pass",
+    log.c.action == Act.PASS,
     log.c.outcome.not_in(sorted(COUNTING_OUTCOMES)),
     _NOT_UNDONE,
     ~select(_settling.c.seq).where(_settling.c.settles == log.c.seq).exists(),
@@ -79,7 +80,7 @@ _UNDOS_PAST = (
     .where(
         log.c.station_id == bindparam("station_id"),
         log.c.at > bindparam("at"),
-        log.c.action == "undo",
+        log.c.action == Act.UNDO,
         or_(
             log.c.outcome == Outcome.NOTHING_TO_UNDO,
             _undone.c.at <= bindparam("at"),

@@ -15,6 +15,7 @@ from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, selec
 from tracker.records.access import list_slots, list_stations
 from tracker.records.tables import box, cabinet, job, part
 from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.job_states import UNFINISHED
 from tracker.shop.progress import DEAD_STATUSES
 
 LATEST_JOBS: Final = 2_000
@@ -23,8 +24,6 @@ LOOKED_THROUGH: Final = 50_000
 MOST_WORDS: Final = 5
 LONGEST_TEXT: Final = 100
 SHOWN: Final = 20
-
-_UNFINISHED: Final = ("open", "held")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,7 +166,7 @@ _JOB = select(job.c.id, job.c.code, job.c.customer, job.c.due, job.c.status, job
 
 def _open_jobs(connection: Connection) -> Sequence[Any]:
     """The unfinished jobs, soonest due first."""
-    query = _JOB.where(job.c.status.in_(_UNFINISHED)).order_by(job.c.due, job.c.id)
+    query = _JOB.where(job.c.status.in_(UNFINISHED)).order_by(job.c.due, job.c.id)
     return connection.execute(query.limit(OPEN_JOBS)).all()
 
 
@@ -195,7 +194,7 @@ def _jobs(connection: Connection, words: Sequence[str], unfinished: Sequence[Any
     wanted = [folded(word) for word in words]
     rows = {row.id: row for row in (*unfinished, *latest) if _has_all(f"{row.code} {row.customer}", wanted)}
     rows = {**{row.id: row for row in whole}, **rows}
-    ordered = sorted(rows.values(), key=lambda row: (row.status not in _UNFINISHED, row.due))
+    ordered = sorted(rows.values(), key=lambda row: (row.status not in UNFINISHED, row.due))
     return [FoundJob(code=row.code, customer=row.customer, due=row.due, status=row.status) for row in ordered]
 
 
@@ -342,5 +341,5 @@ def box_names(connection: Connection, job_id: int, *, limit: int) -> list[tuple[
 
 def open_job_codes(connection: Connection, *, limit: int) -> list[tuple[str, str]]:
     """Return the code and the customer of the open jobs, soonest due first."""
-    query = select(job.c.code, job.c.customer).where(job.c.status.in_(_UNFINISHED)).order_by(job.c.due, job.c.id)
+    query = select(job.c.code, job.c.customer).where(job.c.status.in_(UNFINISHED)).order_by(job.c.due, job.c.id)
     return [(row.code, row.customer) for row in connection.execute(query.limit(limit))]

@@ -13,6 +13,7 @@ from tracker.records.lacking import items_short, parts_lacking
 from tracker.records.tables import box, job, load
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code
+from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.leaving import stays_behind
 
 READY_STATES: Final = (BoxState.SEALED, BoxState.LOADED)
@@ -49,7 +50,7 @@ class ShippingBox:
     @property
     def held(self) -> bool:
         """Whether a hold keeps it in the shop, its own or that of its job."""
-        return self.kept or self.job_status == "held"
+        return self.kept or self.job_status == JobStatus.HELD
 
 
 _BOX = select(
@@ -63,7 +64,7 @@ _BOX = _BOX.select_from(box).join(job, job.c.id == box.c.job_id).outerjoin(first
 _BOX = _BOX.outerjoin(load, and_(load.c.id == box.c.load_id, load.c.state == "open"))
 # As shop.leaving.stays_behind says; a box that has not shipped is on no load that has left.
 stays: Final[ColumnElement[bool]] = and_(
-    job.c.status.in_(["open", "held"]), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED
+    job.c.status.in_(UNFINISHED), box.c.load_id.is_(None), box.c.state != BoxState.SHIPPED
 )
 _ORDER = (job.c.due, job.c.id, box.c.number)
 

@@ -30,6 +30,7 @@ from sqlalchemy.types import TypeDecorator
 
 from tracker.shop.box_states import BoxState
 from tracker.shop.clocks import CALENDAR
+from tracker.shop.job_states import JobStatus
 from tracker.shop.printing import PrintState
 from tracker.shop.progress import PartStatus
 from tracker.shop.roles import Role
@@ -216,7 +217,7 @@ job = Table(
     Column("status_at", Instant, nullable=False),
     Column("taken_at", Instant, nullable=False),
     Column("parts_total", Integer, nullable=False),
-    _among("status", "open", "held", "shipped", "cancelled"),
+    _among("status", *JobStatus),
     Index(None, "status", "due", "id"),
 )
 

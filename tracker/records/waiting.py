@@ -15,6 +15,7 @@ from sqlalchemy import ColumnElement, Connection, Integer, Select, and_, or_, se
 from tracker.records.tables import box, job, load, log, part, slot, station, tally
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import PartStatus
 from tracker.shop.reasons import Meaning, meaning_kept
@@ -93,7 +94,7 @@ def waiting_for(connection: Connection, step: Step, *, limit: int) -> WaitingLis
 
 
 def _parts_due(connection: Connection, step: Step) -> Iterator[Waiting]:
-    urgent = _WAITING.where(part.c.urgent, job.c.status == "open", _is_next(step))
+    urgent = _WAITING.where(part.c.urgent, job.c.status == JobStatus.OPEN, _is_next(step))
     yield from map(_waiting, connection.execute(urgent.order_by(job.c.due, part.c.id).limit(COUNTED + 1)))
     job_ids = connection.execute(_reached(step)).scalars().all()
     for first in range(0, len(job_ids), _JOBS_AT_ONCE):
@@ -152,7 +153,7 @@ def _reached(step: Step) -> Select[tuple[int]]:
         select(job.c.id)
         .join(mine, and_(mine.c.job_id == job.c.id, mine.c.what == step))
         .join(cut, and_(cut.c.job_id == job.c.id, cut.c.what == Step.CUT))
-        .where(job.c.status == "open", mine.c.done < mine.c.total, started)
+        .where(job.c.status == JobStatus.OPEN, mine.c.done < mine.c.total, started)
         .order_by(job.c.due, job.c.id)
         .limit(JOBS_LOOKED_AT)
     )
@@ -164,7 +165,7 @@ def _sealed_boxes(connection: Connection, _step: Step) -> Iterator[Waiting]:
         .select_from(job)
         .join(box, box.c.job_id == job.c.id)
         .join(load, load.c.id == box.c.load_id)
-        .where(job.c.status == "open", box.c.state == BoxState.SEALED, box.c.held_at.is_(None))
+        .where(job.c.status == JobStatus.OPEN, box.c.state == BoxState.SEALED, box.c.held_at.is_(None))
         .order_by(load.c.ship_on, box.c.id)
         .limit(COUNTED + 1)
     )

@@ -4,6 +4,7 @@ from enum import StrEnum
 from typing import Protocol
 
 from tracker.shop.box_states import CLOSED_STATES, BoxState
+from tracker.shop.job_states import JobStatus
 
 
 class ShippedBox(Protocol):
@@ -37,9 +38,9 @@ def keeps_load(box: ShippedBox) -> Keeps | None:
 
     A part that was found damaged in a sealed box is as good as in no box: such a box is no longer whole.
     """
-    if box.job_status == "held":
+    if box.job_status == JobStatus.HELD:
         return Keeps.JOB_HELD
-    if box.job_status == "cancelled":
+    if box.job_status == JobStatus.CANCELLED:
         return Keeps.JOB_CANCELLED
     if box.kept:
         return Keeps.HELD
@@ -56,4 +57,4 @@ def stays_behind(box: ShippedBox) -> bool:
     All do but those that have shipped, are cancelled, or leave on this load or on another one that has not left: held
     boxes do, and so do those that hold the rest of another one.
     """
-    return box.state != BoxState.SHIPPED and box.job_status != "cancelled" and box.open_load is None
+    return box.state != BoxState.SHIPPED and box.job_status != JobStatus.CANCELLED and box.open_load is None

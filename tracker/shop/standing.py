@@ -5,14 +5,15 @@ from types import MappingProxyType
 from typing import Final
 
 from tracker.shop.box_states import BoxState
+from tracker.shop.job_states import JobStatus
 from tracker.shop.saying import Said, say
 
-_JOB: Final[Mapping[str, Said]] = MappingProxyType(
+_JOB: Final[Mapping[JobStatus, Said]] = MappingProxyType(
     {
-        "open": say("is open"),
-        "held": say("is held"),
-        "shipped": say("is shipped"),
-        "cancelled": say("is cancelled"),
+        JobStatus.OPEN: say("is open"),
+        JobStatus.HELD: say("is held"),
+        JobStatus.SHIPPED: say("is shipped"),
+        JobStatus.CANCELLED: say("is cancelled"),
     }
 )
 _CLOSED_BOX: Final[Mapping[BoxState, Said]] = MappingProxyType(
@@ -26,7 +27,7 @@ _CLOSED_BOX: Final[Mapping[BoxState, Said]] = MappingProxyType(
 
 def job_is(status: str) -> Said:
     """Return what a job of this status is: ``is held``."""
-    return _JOB[status]
+    return _JOB[JobStatus(status)]
 
 
 def closed_box_is(state: BoxState) -> Said:

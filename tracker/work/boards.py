@@ -12,9 +12,11 @@ from tracker.records import look
 from tracker.records.boards import BoardView, UncutPart
 from tracker.records.database import Database
 from tracker.records.floor import take_numbers
+from tracker.shop.acts import Act
 from tracker.shop.cutting.runs import plan_all_boards
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, gathered
+from tracker.shop.job_states import UNFINISHED
 from tracker.shop.left_over import told_with_first
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
@@ -50,7 +52,7 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
         if job is None:
             raise NotFoundError(say("There is no job %(job)s.", job=job_code[:40]))
         parts = _to_plan(kept.uncut_parts(connection, job.id), kept.begun_boards(connection, job.id))
-    if job.status not in ("open", "held"):
+    if job.status not in UNFINISHED:
         raise ConflictError(
             say("Job %(job)s %(is_so)s: there is nothing to cut.", job=job.code, is_so=job_is(job.status))
         )
@@ -71,7 +73,7 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
         kept.insert_boards(connection, _board_rows(plan, numbers, job.id, first, by_id), _piece_rows(plan, numbers))
         ledger = Ledger(connection, who, now)
         planned = meaning(Reason.PLANNED_BOARDS, boards=len(plan.boards), parts=len(parts), job=job.code)
-        ledger.act("plan", planned, scan_id=act_id, job_id=job.id)
+        ledger.act(Act.PLAN, planned, scan_id=act_id, job_id=job.id)
         ledger.write()
     return Planned(
         boards=len(plan.boards),

@@ -9,9 +9,11 @@ from sqlalchemy import Connection
 from tracker.records.contents import count_items, items_of, update_box
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, boxes_numbered
+from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.job_states import STOPPED
 from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import Count, say
 from tracker.shop.standing import closed_box_is, job_is
@@ -52,7 +54,7 @@ def count_item(database: Database, counting: Counting, *, who: str, now: datetim
         if line.counted != counting.count:
             count_items(connection, counting.box, {counting.item: counting.count})
             counted = meaning(Reason.COUNTED, item=counting.item, count=counting.count, quantity=line.quantity)
-            _log(Ledger(connection, who, now), "count", box, counted, act_id)
+            _log(Ledger(connection, who, now), Act.COUNT, box, counted, act_id)
     return counting.count
 
 
@@ -68,10 +70,10 @@ def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now:
     with database.write() as connection:
         box = _open_box(connection, box_id)
         update_box(connection, box_id, weighed_kg=mass_kg)
-        _log(Ledger(connection, who, now), "weigh", box, meaning(Reason.WEIGHED, mass=f"{mass_kg:.2f}"), act_id)
+        _log(Ledger(connection, who, now), Act.WEIGH, box, meaning(Reason.WEIGHED, mass=f"{mass_kg:.2f}"), act_id)
 
 
-def _log(ledger: Ledger, action: str, box: BoxRow, told: Meaning, act_id: UUID) -> None:
+def _log(ledger: Ledger, action: Act, box: BoxRow, told: Meaning, act_id: UUID) -> None:
     ledger.act(action, told, scan_id=act_id, box_id=box.id, job_id=box.job.id)
     ledger.write()
 
@@ -82,7 +84,7 @@ def _open_box(connection: Connection, box_id: int) -> BoxRow:
         raise NotFoundError(say("There is no box %(box)s.", box=code))
     if box.state in CLOSED_STATES:
         raise ConflictError(say("Box %(box)s %(is_closed)s.", box=code, is_closed=closed_box_is(box.state)))
-    if box.job.status in ("held", "cancelled"):
+    if box.job.status in STOPPED:
         stopped = job_is(box.job.status)
         raise ConflictError(
             say("Job %(job)s %(is_so)s: box %(box)s stays as it is.", job=box.job.code, is_so=stopped, box=code)

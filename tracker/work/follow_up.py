@@ -17,8 +17,10 @@ from tracker.records.floor import take_numbers
 from tracker.records.jobs import set_job_status
 from tracker.records.orders import insert_rows, raise_total
 from tracker.records.tables import box
+from tracker.shop.acts import Act
 from tracker.shop.codes import box_code
 from tracker.shop.job_boxes import size_of
+from tracker.shop.job_states import JobStatus
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.words import FOLLOW_UP
 from tracker.work.ledger import Ledger
@@ -51,8 +53,8 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
     for what in BOX_TALLIES:
         raise_total(connection, first.job_id, what, 1)
     made = ledger.box(number)
-    if made is not None and made.job.status == "shipped":
-        set_job_status(connection, first.job_id, "open", ledger.now)
+    if made is not None and made.job.status == JobStatus.SHIPPED:
+        set_job_status(connection, first.job_id, JobStatus.OPEN, ledger.now)
     return number
 
 
@@ -68,7 +70,7 @@ def move_rest(
         part = ledger.part(part_id)
         about = {"part_id": part_id, "box_id": after, "job_id": None if part is None else part.job.id}
         # A late scan that packed the part before is told by the code.
-        ledger.act("move", moved, scan_id=uuid5(act_id, f"move {part_id}"), code=box_code(before), **about)
+        ledger.act(Act.MOVE, moved, scan_id=uuid5(act_id, f"move {part_id}"), code=box_code(before), **about)
     for number, more in ((before, -len(parts)), (after, len(parts))):
         box = boxes[number]
         if box is not None:

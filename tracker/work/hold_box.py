@@ -5,6 +5,7 @@ from uuid import UUID
 
 from tracker.records.contents import update_box
 from tracker.records.database import Database
+from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, NotFoundError
@@ -37,5 +38,5 @@ def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datet
             raise ConflictError(on_hold if hold else say("Box %(box)s is not on hold.", box=code))
         update_box(connection, box_id, held_at=now if hold else None)
         told = meaning(Reason.HELD_BOX if hold else Reason.LET_GO_BOX, box=code)
-        ledger.act("hold" if hold else "resume", told, scan_id=act_id, box_id=box_id, job_id=box.job.id)
+        ledger.act(Act.HOLD if hold else Act.RESUME, told, scan_id=act_id, box_id=box_id, job_id=box.job.id)
         ledger.write()

@@ -5,7 +5,9 @@ from uuid import UUID
 
 from tracker.records.database import Database
 from tracker.records.jobs import JobRow, any_box_shipped, cancel_parts, job_by_code, set_job_status
+from tracker.shop.acts import Act
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import job_is
@@ -14,35 +16,35 @@ from tracker.work.ledger import Ledger
 
 def hold_job(database: Database, code: str, *, who: str, now: datetime, act_id: UUID) -> None:
     """Put a job on hold: its parts and boxes pass no step until it is resumed."""
-    _change(database, code, "hold", who=who, now=now, act_id=act_id)
+    _change(database, code, Act.HOLD, who=who, now=now, act_id=act_id)
 
 
 def resume_job(database: Database, code: str, *, who: str, now: datetime, act_id: UUID) -> None:
     """Let a held job go on."""
-    _change(database, code, "resume", who=who, now=now, act_id=act_id)
+    _change(database, code, Act.RESUME, who=who, now=now, act_id=act_id)
 
 
 def cancel_job(database: Database, code: str, *, who: str, now: datetime, act_id: UUID) -> None:
     """Cancel a job of which nothing has shipped; its parts are cancelled with it."""
-    _change(database, code, "cancel", who=who, now=now, act_id=act_id)
+    _change(database, code, Act.CANCEL, who=who, now=now, act_id=act_id)
 
 
 # act: (the statuses it starts from, the status it leads to, what the log tells)
 _ACTS = {
-    "hold": ({"open"}, "held", Reason.HELD_JOB),
-    "resume": ({"held"}, "open", Reason.RESUMED_JOB),
-    "cancel": ({"open", "held"}, "cancelled", Reason.CANCELLED_JOB),
+    Act.HOLD: ((JobStatus.OPEN,), JobStatus.HELD, Reason.HELD_JOB),
+    Act.RESUME: ((JobStatus.HELD,), JobStatus.OPEN, Reason.RESUMED_JOB),
+    Act.CANCEL: (UNFINISHED, JobStatus.CANCELLED, Reason.CANCELLED_JOB),
 }
 
 
 _CANNOT = {
-    "hold": say("it cannot be put on hold"),
-    "resume": say("it cannot be resumed"),
-    "cancel": say("it cannot be cancelled"),
+    Act.HOLD: say("it cannot be put on hold"),
+    Act.RESUME: say("it cannot be resumed"),
+    Act.CANCEL: say("it cannot be cancelled"),
 }
 
 
-def _change(database: Database, code: str, act: str, *, who: str, now: datetime, act_id: UUID) -> None:
+def _change(database: Database, code: str, act: Act, *, who: str, now: datetime, act_id: UUID) -> None:
     starts, status, reason = _ACTS[act]
     with database.write() as connection:
         job = job_by_code(connection, code)
@@ -57,7 +59,7 @@ def _change(database: Database, code: str, act: str, *, who: str, now: datetime,
                     not_possible=_CANNOT[act],
                 )
             )
-        if act == "cancel":
+        if act is Act.CANCEL:
             _refuse_shipped(any_box_shipped(connection, job.id), job)
             cancel_parts(connection, job.id)
         set_job_status(connection, job.id, status, now)

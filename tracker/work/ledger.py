@@ -14,7 +14,9 @@ from sqlalchemy import Connection
 from tracker.records import floor
 from tracker.records.floor import BoxRow, Changes, LoadRow, PartRow, StationRow
 from tracker.records.sscc import boxes_of_ssccs
+from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES, BoxState, filling_state
+from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES, Progress, fold, status_of
 from tracker.shop.reasons import Meaning
 from tracker.shop.steps import Step
@@ -102,9 +104,9 @@ class Ledger:
         self._changes.log.append({**_EMPTY_ROW, "received_at": self.now, "who": self.who, **says, **row})
         return message
 
-    def act(self, action: str, told: Meaning, *, scan_id: UUID, **row: Any) -> None:
+    def act(self, action: Act, told: Meaning, *, scan_id: UUID, **row: Any) -> None:
         """Append an act that is no scan (seal, ship, hold, …) to the log."""
-        row = {"at": self.now, "outcome": "done", **row}
+        row = {"at": self.now, "outcome": Outcome.DONE, **row}
         self.add_to_log(told, seq=self.next_seq(), scan_id=scan_id.bytes, action=action, **row)
 
     def set_open(self, station: StationRow, *, box_id: int | None, load_id: int | None, at: datetime) -> None:

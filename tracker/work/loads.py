@@ -16,10 +16,12 @@ from tracker.records.database import Database
 from tracker.records.floor import take_numbers
 from tracker.records.jobs import all_boxes_shipped, set_job_status
 from tracker.records.shipping import ShippingBox, boxes_on_load, staying_of_loads
+from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.given_reasons import refuse_bad_reason
+from tracker.shop.job_states import JobStatus
 from tracker.shop.lacking import lack_in_words
 from tracker.shop.leaving import Keeps, keeps_load
 from tracker.shop.reasons import Meaning, Reason, meaning
@@ -41,7 +43,7 @@ def plan_load(
         plan_on_load(connection, boxes, load_id)
         for number in boxes:
             planned = planned_for_load(number, load_id)
-            ledger.act("plan", planned, scan_id=uuid5(act_id, f"plan {number}"), box_id=number, load_id=load_id)
+            ledger.act(Act.PLAN, planned, scan_id=uuid5(act_id, f"plan {number}"), box_id=number, load_id=load_id)
         ledger.write()
     return load_code(load_id)
 
@@ -55,7 +57,7 @@ def _unplannable(ledger: Ledger, number: int) -> Fault | None:
     box = ledger.box(number)
     if box is None:
         return Fault(where=where, what=say("there is no box %(box)s", box=code))
-    if box.job.status == "cancelled":
+    if box.job.status == JobStatus.CANCELLED:
         return Fault(where=where, what=say("job %(job)s is cancelled", job=box.job.code))
     if box.load_id is not None:
         load = load_code(box.load_id)
@@ -75,7 +77,7 @@ def add_to_load(database: Database, load_id: int, box_id: int, *, who: str, now:
         if fault is not None:
             raise InvalidInputError(say("The load cannot be planned; nothing was stored."), [fault])
         plan_on_load(connection, [box_id], load_id)
-        ledger.act("plan", planned_for_load(box_id, load_id), scan_id=act_id, box_id=box_id, load_id=load_id)
+        ledger.act(Act.PLAN, planned_for_load(box_id, load_id), scan_id=act_id, box_id=box_id, load_id=load_id)
         ledger.write()
 
 
@@ -92,7 +94,7 @@ def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, no
             ledger.set_box(box, state=BoxState.SEALED)
         plan_on_load(connection, [box_id], None)
         off = meaning(Reason.TOOK_OFF_LOAD, box=box_code(box_id), load=load_code(load_id))
-        ledger.act("plan", off, scan_id=act_id, box_id=box_id, job_id=box.job.id)
+        ledger.act(Act.PLAN, off, scan_id=act_id, box_id=box_id, job_id=box.job.id)
         ledger.write()
 
 
@@ -139,14 +141,14 @@ def ship_load(
         why = "" if leave_behind is None else leave_behind.reason
         for box in staying:
             left = meaning(Reason.LEFT_BEHIND, box=box.code, load=load_code(load_id), reason=why)
-            _write(ledger, "leave", left, box, load_id, act_id)
+            _write(ledger, Act.LEAVE, left, box, load_id, act_id)
         for box in boxes:
             shipped = meaning(Reason.SHIPPED, box=box.code, load=load_code(load_id))
-            _write(ledger, "ship", shipped, box, load_id, act_id)
+            _write(ledger, Act.SHIP, shipped, box, load_id, act_id)
         ledger.write()
         for job_id in {box.job_id for box in boxes}:
             if all_boxes_shipped(connection, job_id):
-                set_job_status(connection, job_id, "shipped", now)
+                set_job_status(connection, job_id, JobStatus.SHIPPED, now)
 
 
 def _refuse_short(
@@ -181,7 +183,7 @@ def told_of_staying(box: ShippingBox) -> dict[str, Any]:
     }
 
 
-def _write(ledger: Ledger, action: str, told: Meaning, box: ShippingBox, load_id: int, act_id: UUID) -> None:
+def _write(ledger: Ledger, action: Act, told: Meaning, box: ShippingBox, load_id: int, act_id: UUID) -> None:
     about = {"box_id": box.id, "job_id": box.job_id, "load_id": load_id}
     ledger.act(action, told, scan_id=uuid5(act_id, f"{action} {box.id}"), **about)
 

@@ -8,11 +8,14 @@ from tracker.records.contents import follow_ups_that_fill, items_of, last_sealin
 from tracker.records.contradictions import drop_box, is_void
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
+from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.given_reasons import refuse_bad_reason
+from tracker.shop.job_states import STOPPED
 from tracker.shop.lacking import lacks, short_of
+from tracker.shop.outcomes import Outcome
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
@@ -49,7 +52,7 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime,
         ledger.bump(box.job.id, "sealed", -1)
         opened = meaning(Reason.OPENED_AGAIN, box=code, reason=opening.reason)
         about = {"box_id": box.id, "job_id": box.job.id, "undoes": last_sealing(connection, box.id)}
-        ledger.act("undo", opened, outcome="undone", scan_id=act_id, **about)
+        ledger.act(Act.UNDO, opened, outcome=Outcome.UNDONE, scan_id=act_id, **about)
         ledger.write()
         update_box(connection, box.id, sealed_at=None, weighed_kg=None)
         for follow_up in follow_ups_that_fill(connection, box.id):
@@ -61,7 +64,7 @@ def _refuse(box: BoxRow, code: str) -> None:
         raise ConflictError(say("Box %(box)s %(is_closed)s.", box=code, is_closed=closed_box_is(box.state)))
     if box.state is not BoxState.SEALED:
         raise ConflictError(say("Box %(box)s is not sealed.", box=code))
-    if box.job.status in ("held", "cancelled"):
+    if box.job.status in STOPPED:
         stopped = job_is(box.job.status)
         raise ConflictError(
             say("Job %(job)s %(is_so)s: box %(box)s stays as it is.", job=box.job.code, is_so=stopped, box=code)

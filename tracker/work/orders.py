@@ -16,10 +16,12 @@ from tracker.records.designs import marked_row, store_designs
 from tracker.records.floor import take_numbers
 from tracker.records.orders import insert_rows, job_exists
 from tracker.records.tables import box, item, job, laying, marked, part, tally
+from tracker.shop.acts import Act
 from tracker.shop.box_states import filling_state
 from tracker.shop.codes import HIGHEST_NUMBER, box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError
 from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
+from tracker.shop.job_states import JobStatus
 from tracker.shop.orders import Order, PartLine
 from tracker.shop.progress import PartStatus
 from tracker.shop.reasons import Reason, meaning
@@ -61,7 +63,7 @@ def take_order(
         ledger = Ledger(connection, who, now)
         job_id = numbers.job
         taken = meaning(Reason.TOOK_ORDER, job=order.job, parts=preview.parts)
-        ledger.act("order", taken, scan_id=act_id, job_id=job_id)
+        ledger.act(Act.ORDER, taken, scan_id=act_id, job_id=job_id)
         ledger.write()
     return replace(preview, boxes=tuple(box_code(number) for number in numbers.boxes))
 
@@ -131,7 +133,7 @@ def _job_row(order: Order, job_id: int, pieces: int, now: datetime) -> dict[str,
         "code": order.job,
         "customer": order.customer.strip(),
         "due": order.due,
-        "status": "open",
+        "status": JobStatus.OPEN,
         "status_at": now,
         "taken_at": now,
         "parts_total": pieces,

@@ -11,9 +11,11 @@ from tracker.records.database import Database
 from tracker.records.designs import copy_marks, copy_place
 from tracker.records.floor import PartRow, take_numbers
 from tracker.records.tables import part as part_table
+from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import part_code
 from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.job_states import JobStatus
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
@@ -45,9 +47,9 @@ def replace_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> int:
     _retire(ledger, old, new_id, target)
     about = {"job_id": old.job.id, "box_id": old.box.id}
     replaced = meaning(Reason.REPLACED_BY, part=part_code(new_id), reason=reason)
-    ledger.act("replace", replaced, scan_id=act_id, part_id=old.id, **about)
+    ledger.act(Act.REPLACE, replaced, scan_id=act_id, part_id=old.id, **about)
     made = meaning(Reason.MADE_IN_PLACE, part=part_code(old.id), reason=reason)
-    ledger.act("order", made, scan_id=uuid5(act_id, "new"), part_id=new_id, **{**about, "box_id": target})
+    ledger.act(Act.ORDER, made, scan_id=uuid5(act_id, "new"), part_id=new_id, **{**about, "box_id": target})
     ledger.write()
     measure_anew(ledger, target)
     return new_id
@@ -65,7 +67,7 @@ def repair_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> None:
     if not part.progress.damaged:
         raise ConflictError(say("Part %(part)s is not marked damaged.", part=part_code(part_id)))
     ids = {"part_id": part_id, "job_id": part.job.id, "box_id": part.box.id}
-    ledger.act("repair", meaning(Reason.REPAIRED, reason=reason), scan_id=act_id, **ids)
+    ledger.act(Act.REPAIR, meaning(Reason.REPAIRED, reason=reason), scan_id=act_id, **ids)
     ledger.refold([part_id])
     ledger.write()
 
@@ -77,7 +79,7 @@ def _living(ledger: Ledger, part_id: int) -> PartRow:
     if part.replaced_by_id is not None:
         new = part_code(part.replaced_by_id)
         raise ConflictError(say("Part %(part)s was replaced by %(new)s before.", part=part_code(part_id), new=new))
-    if part.job.status == "cancelled":
+    if part.job.status == JobStatus.CANCELLED:
         raise ConflictError(say("Job %(job)s is cancelled.", job=part.job.code))
     return part
 

@@ -20,9 +20,11 @@ from tracker.records.contents import (
 )
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
+from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError, OffWeightError
+from tracker.shop.job_states import STOPPED
 from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks, short_of
 from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
@@ -97,7 +99,7 @@ def _refuse_closed(box: BoxRow, code: str) -> None:
         raise ConflictError(say("Box %(box)s %(is_closed)s.", box=code, is_closed=closed_box_is(box.state)))
     if box.held_at is not None:
         raise ConflictError(say("Box %(box)s is on hold: let it go first, then seal it.", box=code))
-    if box.job.status in ("held", "cancelled"):
+    if box.job.status in STOPPED:
         stopped = job_is(box.job.status)
         raise ConflictError(
             say("Job %(job)s %(is_so)s: box %(box)s stays open.", job=box.job.code, is_so=stopped, box=code)
@@ -181,7 +183,7 @@ def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, told: Meaning, act_id:
     current = ledger.box(box.id) or box
     ledger.set_box(current, state=BoxState.SEALED)
     ledger.bump(box.job.id, "sealed", 1)
-    ledger.act("seal", told, scan_id=act_id, box_id=box.id, job_id=box.job.id)
+    ledger.act(Act.SEAL, told, scan_id=act_id, box_id=box.id, job_id=box.job.id)
     ledger.write()
     weighed = {} if sealing.mass_kg is None else {"weighed_kg": sealing.mass_kg}  # else what was weighed before holds
     update_box(ledger.connection, box.id, sealed_at=ledger.now, **weighed)

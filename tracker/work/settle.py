@@ -25,10 +25,12 @@ from tracker.records.contradictions import (
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.jobs import all_boxes_shipped, set_job_status
+from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.contradictions import WANT_REASON, Choice, choices_of
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
 from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
@@ -85,7 +87,7 @@ def settle(database: Database, settling: Settling, *, who: str, now: datetime, a
 def _keep(ledger: Ledger, flagged: Flagged, settling: Settling, act_id: UUID) -> None:
     part = None if flagged.part_id is None else ledger.part(flagged.part_id)
     ledger.act(
-        "settle",
+        Act.SETTLE,
         _told(settling),
         scan_id=act_id,
         kind=settling.choice.value,
@@ -137,7 +139,7 @@ class _Case:
             told,
             seq=self.ledger.next_seq(),
             scan_id=self.id_of(f"{step} of {part.id}").bytes,
-            action="pass",
+            action=Act.PASS,
             outcome=Outcome.AGAIN.value,
             step=step.value,
             part_id=part.id,
@@ -156,7 +158,7 @@ def _use_old(case: _Case) -> None:
     if new is None:
         raise ConflictError(say("There is no part to settle this for."))
     done = set(case.part.progress.done)
-    if case.flagged.step is not None and case.flagged.action == "pass":
+    if case.flagged.step is not None and case.flagged.action == Act.PASS:
         done.add(case.flagged.step)
     for step in _MAKING:
         if step in done and step in new.route:
@@ -197,8 +199,8 @@ def _dissolve(ledger: Ledger, void: BoxRow, into: BoxRow) -> None:
         raise ConflictError(say("Parts of box %(box)s were made anew: leave it in the plan.", box=box_code(void.id)))
     drop_box(ledger.connection, void.id, into.id)
     ledger.forget()
-    if void.job.status == "open" and all_boxes_shipped(ledger.connection, void.job.id):
-        set_job_status(ledger.connection, void.job.id, "shipped", ledger.now)
+    if void.job.status == JobStatus.OPEN and all_boxes_shipped(ledger.connection, void.job.id):
+        set_job_status(ledger.connection, void.job.id, JobStatus.SHIPPED, ledger.now)
 
 
 def _take_out(case: _Case) -> None:
@@ -222,7 +224,7 @@ def _take_out(case: _Case) -> None:
 
 def _log_move(case: _Case, part: PartRow, *, before: int, after: int) -> None:
     case.ledger.act(
-        "move",
+        Act.MOVE,
         meaning(Reason.MOVED_FOR, box=box_code(after), before=box_code(before), reason=case.reason),
         scan_id=case.id_of("move"),
         code=box_code(before),
@@ -267,9 +269,9 @@ def _put_on_load(case: _Case) -> None:
     about = {"box_id": box.id, "job_id": box.job.id, "load_id": load_id}
     if box.load_id != load_id:
         plan_on_load(ledger.connection, [box.id], load_id)
-        ledger.act("plan", planned_for_load(box.id, load_id), scan_id=case.id_of("plan"), **about)
+        ledger.act(Act.PLAN, planned_for_load(box.id, load_id), scan_id=case.id_of("plan"), **about)
     on_load = meaning(Reason.ON_LOAD_AFTER_ALL, load=case.flagged.standing.load, reason=case.reason)
-    ledger.act("pass", on_load, scan_id=case.id_of("load"), step=Step.SHIP.value, **about)
+    ledger.act(Act.PASS, on_load, scan_id=case.id_of("load"), step=Step.SHIP.value, **about)
     ledger.set_box(box, state=BoxState.LOADED)
 
 

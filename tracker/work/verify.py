@@ -12,8 +12,10 @@ from tracker.records import audit, floor
 from tracker.records.audit import BoxActs, ImpossibleRow, KeptBox, KeptPart
 from tracker.records.database import Database
 from tracker.records.integrity import damage
+from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code, part_code
+from tracker.shop.job_states import JobStatus
 from tracker.shop.progress import PartStatus, Progress, fold, status_of
 from tracker.shop.steps import Step
 
@@ -108,7 +110,7 @@ class _Audit:
     def _status(self, kept: KeptPart, folded: Progress, replaced: int | None) -> PartStatus:
         if replaced is not None:
             return PartStatus.REPLACED
-        return PartStatus.CANCELLED if self.job_acts.get(kept.job_id) == "cancel" else status_of(folded)
+        return PartStatus.CANCELLED if self.job_acts.get(kept.job_id) == Act.CANCEL else status_of(folded)
 
     def _count(self, kept: KeptPart, folded: Progress) -> None:
         for step in kept.route:
@@ -143,15 +145,15 @@ class _Audit:
 
     def _jobs(self) -> Iterator[Difference]:
         for job_id, (code, status) in audit.kept_jobs(self.connection).items():
-            said = _JOB_STATUSES.get(self.job_acts.get(job_id, ""), "open")
-            if said == "open" and self.steps[job_id, "shipped"] == self.totals[job_id, "shipped"]:
-                said = "shipped"
+            said = _JOB_STATUSES.get(self.job_acts.get(job_id, ""), JobStatus.OPEN)
+            if said is JobStatus.OPEN and self.steps[job_id, "shipped"] == self.totals[job_id, "shipped"]:
+                said = JobStatus.SHIPPED
             if status != said:
                 yield Difference(what=f"job {code}", kept=status, log_says=said)
 
 
 _NO_ACTS = BoxActs()
-_JOB_STATUSES = {"hold": "held", "cancel": "cancelled"}
+_JOB_STATUSES: dict[str, JobStatus] = {Act.HOLD: JobStatus.HELD, Act.CANCEL: JobStatus.CANCELLED}
 
 
 def _state(acts: BoxActs, packed: int, planned: int) -> BoxState:

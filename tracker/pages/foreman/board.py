@@ -23,6 +23,7 @@ from tracker.records.follow_ups import follow_ups_of
 from tracker.records.look import JobView, PartView
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.forecasting import Forecast, Outlook, Pace, forecast, pace_of
+from tracker.shop.job_states import UNFINISHED
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.web.context import act, bearer, database
@@ -118,7 +119,7 @@ def _board(*, wall: bool) -> Board:
     size = JOBS_ON_WALL if wall else JOBS_A_PAGE
     after = "" if wall else request.args.get("after", "")
     with database().read() as connection:
-        found = look.list_jobs(connection, limit=size + 1, status=["open", "held"], after=_place(after))
+        found = look.list_jobs(connection, limit=size + 1, status=UNFINISHED, after=_place(after))
         pace = _pace(connection, moment_now)
         expected = {each.job_id: each for each in forecast(history.open_jobs(connection), pace, today=today)}
     outlooks = [each.outlook for each in expected.values()]
@@ -231,7 +232,7 @@ def _job_parts(code: str) -> dict[str, Any]:
         return {
             "job": job,
             "row": _row(job, next((each for each in expected if each.job_id == job.id), None)),
-            "is_open": job.status in ("open", "held"),
+            "is_open": job.status in UNFINISHED,
             "cabinets": cabinets,
             "sheets": history.designed_cabinets(connection, job.id, [name for name, _parts in cabinets]),
             "parts_more": parts[PARTS_A_PAGE - 1].id if len(parts) > PARTS_A_PAGE else 0,

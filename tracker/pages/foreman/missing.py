@@ -29,6 +29,7 @@ from tracker.records.designs import marks_of
 from tracker.records.look import PartView
 from tracker.records.missing_lists import After, MissingPage, MissingPart, ShortBox
 from tracker.records.printing import prints_of
+from tracker.shop.acts import Act
 from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.outcomes import Outcome
@@ -305,7 +306,7 @@ def _passed(part: PartView, standing: history.Standing, happened: Sequence[histo
     seen = {
         each.step: each
         for each in reversed(happened)
-        if each.action == "pass" and each.outcome in (Outcome.DONE, Outcome.AGAIN) and not each.undone
+        if each.action == Act.PASS and each.outcome in (Outcome.DONE, Outcome.AGAIN) and not each.undone
     }
     legs = []
     for step in map(Step, part.route):

@@ -15,6 +15,7 @@ from flask_babel import lazy_gettext as _
 
 from tracker.pages.words.spoken import spoken
 from tracker.shop.box_states import BoxState
+from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import OUTCOME_WORDS, Outcome
 from tracker.shop.progress import PartStatus
 from tracker.shop.reasons import Meaning, Reason
@@ -139,8 +140,13 @@ PART_STATUSES: Final[Mapping[PartStatus, Lazy]] = MappingProxyType(
     }
 )
 
-JOB_STATUSES: Final[Mapping[str, Lazy]] = MappingProxyType(
-    {"open": _("open"), "held": _("on hold"), "shipped": _("shipped"), "cancelled": _("cancelled")}
+JOB_STATUSES: Final[Mapping[JobStatus, Lazy]] = MappingProxyType(
+    {
+        JobStatus.OPEN: _("open"),
+        JobStatus.HELD: _("on hold"),
+        JobStatus.SHIPPED: _("shipped"),
+        JobStatus.CANCELLED: _("cancelled"),
+    }
 )
 
 ROLES: Final[Mapping[Role, Lazy]] = MappingProxyType(
@@ -210,7 +216,7 @@ def part_status_word(status: str) -> str:
 
 def job_status_word(status: str) -> str:
     """Return a job's status as people read it."""
-    return str(JOB_STATUSES[status])
+    return str(JOB_STATUSES[JobStatus(status)])
 
 
 def role_word(role: str) -> str:

@@ -12,6 +12,7 @@ from tracker.shop.cards import Read
 from tracker.shop.clocks import LONGEST_WAY
 from tracker.shop.codes import Code, Kind
 from tracker.shop.contradictions import Contradiction
+from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import OK_OUTCOMES, Outcome
 from tracker.shop.progress import Happening, Progress, Sighting, fold, known_at
 from tracker.shop.scans import Action
@@ -99,7 +100,7 @@ def loading_then(scanned: Scanned, box: BoxRow, today: Verdict) -> Verdict:
 
 def _of_loading(scanned: Scanned, box: BoxRow, then: floor.BoxThen) -> Contradiction | None:
     """What a foreman must look at. Where the box was counted as loaded, whoever changed that knew of it."""
-    if box.job.status == "cancelled":
+    if box.job.status == JobStatus.CANCELLED:
         late = floor.cancelled_after(scanned.ledger.connection, box.job.id, scanned.at)
         return Contradiction.CANCELLED if late else None
     if then.counted:

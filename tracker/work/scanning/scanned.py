@@ -10,8 +10,9 @@ from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
 from tracker.shop.cards import Read
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.contradictions import Contradiction
+from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
-from tracker.shop.progress import Happening, Sighting
+from tracker.shop.progress import Happening, PartStatus, Sighting
 from tracker.shop.reasons import Reason
 from tracker.shop.scans import Scan
 from tracker.shop.sscc import find_sscc
@@ -132,8 +133,8 @@ class Scanned:
             box=self.box_facts(self.ledger.box(part.box.id) or part.box),
             now=part.progress,
             held=held,
-            resumed=held and part.job.status != "held",
-            cancelled=part.status == "cancelled",
+            resumed=held and part.job.status != JobStatus.HELD,
+            cancelled=part.status == PartStatus.CANCELLED,
             replaced_by=None if part.replaced_by_id is None else part_code(part.replaced_by_id),
         )
 
@@ -146,10 +147,10 @@ class Scanned:
             state=box.state,
             job=box.job.code,
             held=held,
-            resumed=held and box.job.status != "held",
+            resumed=held and box.job.status != JobStatus.HELD,
             kept=box.held_at is not None and box.held_at <= self.at,
             missing=box.parts_lacking,
-            cancelled=box.job.status == "cancelled",
+            cancelled=box.job.status == JobStatus.CANCELLED,
             load=None if box.load_id is None else str(Code(Kind.LOAD, box.load_id)),
         )
 
@@ -159,7 +160,7 @@ class Scanned:
 
     def _held(self, job: JobState) -> bool:
         if self.at >= job.status_at:
-            return job.status == "held"
+            return job.status == JobStatus.HELD
         return floor.held_at(self.ledger.connection, job.id, self.at)
 
 
