@@ -1,6 +1,9 @@
 """The station's own list: a small copy of what may come, kept on disk so that it is there with the network gone.
 
 It is a help and no record: where it fails it says nothing, and readings go on without it.
+
+The queue is the record. What a worker was told by the list is kept with the reading (``waiting.told``), so that a
+restart still takes it back loudly.
 """
 
 import re

@@ -21,7 +21,7 @@ from tracker.settings import read_settings
 ROOT = Path(__file__).parent.parent
 MANUAL = ROOT / "tracker/pages/help"
 PASSWORD = "ten letters and more"  # noqa: S105
-LONGEST = {"README.md": (150, 120)}  # lines, characters in a line
+LONGEST = {"README.md": (150, 120), "DEVELOPERS.md": (200, 120)}  # lines, characters in a line
 
 
 def _free_port() -> int:
@@ -85,9 +85,13 @@ def test_what_people_read_first_stays_short(name: str) -> None:
     assert [line for line in lines if len(line) > widest] == []
 
 
-def test_every_file_that_the_readme_names_is_there() -> None:
-    for target in re.findall(r"\]\(([^)#]+)", (ROOT / "README.md").read_text()):
+@pytest.mark.parametrize("name", LONGEST)
+def test_every_file_that_they_name_is_there(name: str) -> None:
+    text = (ROOT / name).read_text()
+    for target in re.findall(r"\]\(([^)#]+)", text):
         assert (ROOT / target).exists(), target
+    for path in re.findall(r"`(\w+/[\w/]+\.(?:py|js))`", text):
+        assert any((ROOT / floor / path).exists() for floor in (".", "tracker", "tracker/pages")), path
 
 
 def _steps() -> str:

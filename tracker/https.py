@@ -2,6 +2,16 @@
 
 A connection stays waitress's own: read and written by its one loop, never waited for, so a client that says half a
 greeting and falls silent holds up nobody. A stop finishes what was accepted as it does without TLS.
+
+By memory BIOs nothing in it waits: a silent client costs a socket and no thread. What is encrypted counts as sent only
+when the socket took it.
+
+Measured, one scan a request by 16 clients: 1.8 to 2.5 ms of processor time a request without TLS, 1.8 to 2.1 with it;
+cheroot 1.4 to 2.0 either way, but it greets in the thread that accepts: three clients that fall silent in mid-greeting
+kept the next waiting for 30 s (here 0.01 s). Rates in wall clock told nothing on a machine that others used; granian
+and hypercorn lay among the rest.
+
+No HSTS, and the way to https is a 307: neither may outlast a shop that gives HTTPS up.
 """
 
 import contextlib

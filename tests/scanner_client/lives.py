@@ -1,5 +1,7 @@
 """Random lives of a station: a real service and the real station program, both killed at random moments, and between
 them a network that misbehaves. After each run each reading is counted exactly once, in order.
+
+Service and program are forked from one process, so that a run of kills and a bad network takes two seconds.
 """
 
 import multiprocessing

@@ -1,4 +1,7 @@
-"""What every command stands on: the group, the shop's database, answers as sentences or JSON, files written whole."""
+"""What every command stands on: the group, the shop's database, answers as sentences or JSON, files written whole.
+
+What goes wrong becomes a sentence here alone (``Answering``), and results go out by one function (``write_out``).
+"""
 
 import os
 import sys

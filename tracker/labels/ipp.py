@@ -2,6 +2,9 @@
 
 A message that comes from a network is read with bounds: its length is the caller's, its collections nest at most
 DEEPEST, and whatever does not follow the rules is a BadMessageError.
+
+Own, because the libraries that there are write no collections, and the size of a label is one. The judge is Debian's
+``ippeveprinter`` (``tests/network_printer.py``).
 """
 
 import struct

@@ -1,6 +1,10 @@
 """Copies of the whole database as one SQLite file: made while the service runs, checked before they are trusted.
 
 The same file format serves both databases: a copy of a PostgreSQL shop can be restored into SQLite and back.
+
+A restore makes ready all of what it puts in beside the database (its version, numbers moved on) and then lets SQLite,
+or PostgreSQL, write it as one transaction; only a damaged file is replaced by rename. The secret key lies in a table of
+the copy alone.
 """
 
 import os

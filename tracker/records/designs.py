@@ -1,4 +1,7 @@
-"""Designed cabinets as they are kept: the whole design as JSON, and each part's marks beside the part."""
+"""Designed cabinets as they are kept: the whole design as JSON, and each part's marks beside the part.
+
+A design stays with its job: a later program or another construction standard changes nothing that was ordered.
+"""
 
 import json
 from collections.abc import Mapping, Sequence

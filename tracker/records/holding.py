@@ -1,6 +1,9 @@
 """Who has the database: services share it, a restore wants it alone. A hold ends with its process, however that ends.
 
 On SQLite it is a lock on a file beside the database, on PostgreSQL an advisory lock of each connection.
+
+On Windows, which cannot share a lock, it is bytes of that file. Only what is a SQLite database is hidden from other
+users of the machine: what an address names by mistake keeps its rights.
 """
 
 import os

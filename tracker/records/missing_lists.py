@@ -3,6 +3,8 @@
 What a box lacks is decided in ``shop.lacking``. A box leaves on the day of the load that it is planned for, or where
 there is none on its job's due date. Bounded: jobs are read in the order of their due dates until a page is full, jobs
 that lack nothing are passed over by their tallies, finished ones never looked at.
+
+By load, what a load leaves behind stands under that load.
 """
 
 from collections import defaultdict

@@ -1,6 +1,8 @@
 """The tables. Order data is written once; the log is the truth; the state columns are kept beside it.
 
 A code's number is the row's id (``P00001234..`` is part 1234), given by ``counter`` and never given twice.
+
+Queries are Core throughout: rows become frozen values in ``records``, and no ORM object is there to leak.
 """
 
 from collections.abc import Iterable

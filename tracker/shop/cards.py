@@ -2,6 +2,9 @@
 
 Whatever the part was answered. After anything else that is neither a part nor a box nor a load, or when nothing was
 read for ten minutes, they are about nothing.
+
+A page (``pages/scanning/shown_part.js``) and the station program (``scanner_client/shown.py``) follow the same rule.
+What they do not know, after a reload or a start, the server finds in the log.
 """
 
 from collections.abc import Iterable

@@ -4,6 +4,9 @@ A device says with each request when it sent it. A request only ever arrives lat
 requests the one that seems to have travelled least tells most (the same thought as the clock filter of RFC 5905,
 section 10, which keeps the sample of the least delay). What a device read hours ago and sends now is late, not wrong.
 A time that still cannot be, once the clock is put right, tells nothing of when the scan was made.
+
+A clock that is ahead by 2 s or behind by a minute is wrong: ``log.at`` is put right, ``log.said_at`` keeps what the
+device said. Without ``sent_at`` only scans from the future are noticed, and placed when they came.
 """
 
 from dataclasses import dataclass, replace

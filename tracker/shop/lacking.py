@@ -3,6 +3,9 @@
 A box lacks each living part that is planned for it and not in it, and each item that is not counted into it in full. A
 part that was found damaged before it left is in no box (``Progress.counted``); what was replaced or cancelled is wanted
 no more. A box that lacks nothing is complete, whether it is sealed or not.
+
+``missing_count`` and ``missing`` of the calls are parts; items to be counted stand beside them. The kept state
+``complete`` says of the parts alone that they are in; a box is complete when ``Lacks.complete`` says so.
 """
 
 from collections.abc import Iterable

@@ -1,6 +1,8 @@
 """Printing: how a printer stands, how a print ended, and why a label is printed again.
 
 A printer's state and its reasons are those of RFC 8011, 5.4.11 and 5.4.12; here they become one word and what to do.
+
+What a print that nobody writes on any more means follows from its age alone, so any number of processes may be killed.
 """
 
 from collections.abc import Collection, Iterable

@@ -2,6 +2,9 @@
 
 Everything is given: the part, the station, the progress as it stood at the scan's own time, the box or load that the
 station has open. Nothing is looked up and nothing is written here.
+
+A replaced label is asked for first: it never counts. A scan made before a hold counts when it arrives later; one made
+during a hold stays on hold. A box with all parts in takes no more: the next part at that bench opens its own box.
 """
 
 from collections.abc import Collection, Sequence

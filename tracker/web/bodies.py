@@ -1,4 +1,9 @@
-"""What a request's body may be: how large by the path it is sent to, and what JSON is read."""
+"""What a request's body may be: how large by the path it is sent to, and what JSON is read.
+
+``channel.py`` keeps nothing of a body that is larger and lets it pass by, so that the client hears the answer; the app
+refuses it by its length. ``CarefulJson`` is the app's one reader of JSON; a list of the API is a ``Rows``
+(``api/schemas.py``), whose length is looked at first.
+"""
 
 import re
 from collections.abc import Iterable

@@ -1,4 +1,8 @@
-"""The shop's own authority, as its folder keeps it: what a tablet takes to trust the service, never the key."""
+"""The shop's own authority, as its folder keeps it: what a tablet takes to trust the service, never the key.
+
+It has name constraints (RFC 5280, 4.2.1.10): it vouches for the shop's names and private addresses and for nothing
+else, even if its key is stolen.
+"""
 
 import ssl
 from binascii import Error

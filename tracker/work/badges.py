@@ -1,4 +1,8 @@
-"""Badges as things in the hand: their labels, and that a lost one counts no more."""
+"""Badges as things in the hand: their labels, and that a lost one counts no more.
+
+A badge gives a tablet's session its holder's name and at most what a packer may do. Its number is given by chance, and
+wrong ones are throttled.
+"""
 
 from datetime import datetime
 from io import BytesIO

@@ -1,4 +1,8 @@
-"""Plan which boards a job is cut from, so that one scan at the saw passes all that comes off a board."""
+"""Plan which boards a job is cut from, so that one scan at the saw passes all that comes off a board.
+
+A plan is made before the one writer is asked for, and checked against what changed meanwhile. A board is planned anew
+only while none of its parts is cut; its code is never given again.
+"""
 
 from collections import Counter
 from collections.abc import Iterator, Sequence

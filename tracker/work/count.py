@@ -1,4 +1,8 @@
-"""Count items into a box and weigh it, before it is sealed: both are kept with the box, and each act in the log."""
+"""Count items into a box and weigh it, before it is sealed: both are kept with the box, and each act in the log.
+
+The bench seals by what is kept, read in the same transaction. These rows of the log, as all that a desk writes, name no
+station: an undo there must not find them.
+"""
 
 from dataclasses import dataclass
 from datetime import datetime

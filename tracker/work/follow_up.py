@@ -1,4 +1,7 @@
-"""A follow-up box: where what a closed box lacks is planned to go."""
+"""A follow-up box: where what a closed box lacks is planned to go.
+
+One that nothing is planned for any more is taken away, or its job would never be shipped.
+"""
 
 from collections.abc import Mapping, Sequence
 from uuid import UUID, uuid5

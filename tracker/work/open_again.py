@@ -1,4 +1,8 @@
-"""Open a sealed box again, by a foreman's name and reason: what it lacked is planned for it again."""
+"""Open a sealed box again, by a foreman's name and reason: what it lacked is planned for it again.
+
+In the log it is an undo that names the sealing and no station, so the fold needs no rule of its own. What the
+follow-ups hold for the box and nobody has packed comes back. The weight does not hold on: it may be packed otherwise.
+"""
 
 from dataclasses import dataclass
 from datetime import datetime

@@ -1,4 +1,8 @@
-"""Replace a part that is damaged or lost, or record that it was repaired."""
+"""Replace a part that is damaged or lost, or record that it was repaired.
+
+A repair, as a move to another box, is decided at a desk: it holds for what had arrived by then, whatever the stations'
+clocks say.
+"""
 
 from datetime import datetime
 from typing import Any

@@ -1,4 +1,7 @@
-"""Reports from site: the fitter scans the code on the sheet and says what is missing or damaged."""
+"""Reports from site: the fitter scans the code on the sheet and says what is missing or damaged.
+
+The link on the sheet has a key, an HMAC of job and cabinet, so only who holds the sheet can report.
+"""
 
 import hmac
 from collections.abc import Sequence

@@ -1,4 +1,9 @@
-"""Seal a box: only with everything in it, or by a foreman's name and reason and then with a follow-up box."""
+"""Seal a box: only with everything in it, or by a foreman's name and reason and then with a follow-up box.
+
+The foreman's word is for the box as it is: what is missing goes to a follow-up box, and a mass beyond the limit is
+taken. What is missing is told first. The limit is the shop's rule, the tolerance (``shop.weighing``) what boards may
+scatter; whichever is less is where the bench begins to doubt.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace

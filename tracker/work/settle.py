@@ -3,6 +3,9 @@
 Every choice is made of rows that the fold of the log knows already (a pass, a move, a repair, a replacement), so that
 ``tracker verify`` finds the state that follows from it. What the desk writes for a station has the outcome ``again``:
 it counts, and no undo at that station takes it back.
+
+A replaced part that turned up is used under the new label: what was done to it is written for the new part, and the old
+label stays dead.
 """
 
 from collections.abc import Callable, Mapping

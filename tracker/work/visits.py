@@ -2,6 +2,9 @@
 
 A browser holds a random secret, the shop only its hash. A person's session ends after IDLE without a request; a paired
 tablet stays until its token is withdrawn. Wrong guesses make everybody wait who guesses on, whatever process answers.
+
+Guesses are counted in the database before they are judged, by name and by address, so all processes and many at once
+count as one.
 """
 
 import hashlib

@@ -1,4 +1,11 @@
-"""From an order to a designed cabinet: its parts in their places, its joints with their numbers, and its hardware."""
+"""From an order to a designed cabinet: its parts in their places, its joints with their numbers, and its hardware.
+
+Joints that start at the same place of truly alike parts share a number, so such parts may be swapped.
+
+Axes: x right, y back, z up. A panel's length runs along its grain; its face A looks into the cabinet, forward or up; L1
+of what lies or stands as an end is in front. Everything locks downward, so load tightens it: that is why the right end
+goes on last and up.
+"""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace

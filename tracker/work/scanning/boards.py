@@ -1,4 +1,8 @@
-"""A board that is scanned at the saw: all of its parts are cut at once, and taken back at once."""
+"""A board that is scanned at the saw: all of its parts are cut at once, and taken back at once.
+
+The scan writes a row of the log for each part and its own row last: an undo finds the board's row first and takes all
+of them back. Ids of the parts' rows follow from the id of the board's scan.
+"""
 
 from collections import Counter
 from collections.abc import Sequence

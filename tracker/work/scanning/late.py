@@ -1,4 +1,10 @@
-"""Scans that come late: how things stood at their own time, and what they change for what was answered without them."""
+"""Scans that come late: how things stood at their own time, and what they change for what was answered without them.
+
+A loading scan that comes over a minute late is judged as of its own time: what would have been refused then is refused,
+and what would have loaded the box, but for a plan or an opening since, loads nothing and is flagged; a foreman says
+where the box stands. Where nothing was planned or sealed by then today's stands for it: a clock may be slow by hours,
+and programs date their scans as they like. An undo that follows a flagged scan at its station takes that back.
+"""
 
 from dataclasses import replace
 from datetime import datetime

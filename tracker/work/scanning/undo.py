@@ -1,4 +1,7 @@
-"""What an undo takes back at a station: its last reading that stands, or its last one that waits for a foreman."""
+"""What an undo takes back at a station: its last reading that stands, or its last one that waits for a foreman.
+
+It takes the scan and its repeats at that station back, up to the undo. At a bench it gives the box before back.
+"""
 
 from dataclasses import replace
 
