@@ -42,9 +42,9 @@ from tracker.shop.errors import ShopError
 from tracker.web.bodies import CarefulJson, most_bytes
 from tracker.web.numbers import RowNumber
 from tracker.work.access import Gate
+from tracker.work.group_commit import ScanCounter
 from tracker.work.print_queue import PrintQueue
-from tracker.work.together import ScanCounter
-from tracker.work.visits import KEPT, LaterNotes
+from tracker.work.sessions import KEPT, LaterNotes
 
 _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
 requests_log = logging.getLogger("tracker.requests")
@@ -131,7 +131,7 @@ def _check() -> Any:
     view = current_app.view_functions.get(request.endpoint or "")
     if request.endpoint is None or getattr(view, "open_to_all", False):
         return None
-    return check_caller() if _is_call() else sign_in.check_visitor()
+    return check_caller() if _is_call() else sign_in.check_bearer()
 
 
 def _finish(response: Response) -> Response:

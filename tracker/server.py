@@ -22,7 +22,7 @@ from tracker.shop.errors import ConflictError
 
 _OWN = frozenset(vars(logging.makeLogRecord({})))
 STOP_WAIT_S = 20
-# More threads than cores: scans that wait together are written together (tracker.work.together).
+# More threads than cores: scans that wait together are written together (tracker.work.group_commit).
 THREADS = 16
 MOST_CONNECTIONS = 1000
 _OWN_FILES = 100  # the database's, those of a request, and what Python has open

@@ -19,12 +19,12 @@ from tests.shops import app_of, sqlite_shop
 from tests.waiting import until
 from tracker.pages.frame.cookies import PatientSigner
 from tracker.records.database import Database
-from tracker.records.people import change_visit, visit_by_hash
+from tracker.records.people import change_session, session_by_hash
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.roles import Role
 from tracker.work.people import add_person, make_badge, set_choices
-from tracker.work.visits import digest_of_visit, make_pairing
+from tracker.work.sessions import digest_of_session, make_pairing
 
 PASSWORD, WRONG, SHORT, OTHER = (
     "a password of eight words",
@@ -132,12 +132,12 @@ def test_a_service_clock_that_is_set_back_signs_nobody_out(app: Flask, client: F
     client.set_cookie("session", signer.dumps(kept))
     a_year = timedelta(days=365)
     with app.extensions["shop_database"].write() as connection:
-        change_visit(connection, digest_of_visit(kept["visit"]), seen_at=datetime.now(UTC) + a_year)
+        change_session(connection, digest_of_session(kept["visit"]), seen_at=datetime.now(UTC) + a_year)
     assert client.get("/me").status_code == 200
 
     def is_counted_from_now_on() -> bool:
         with app.extensions["shop_database"].read() as connection:
-            found = visit_by_hash(connection, digest_of_visit(kept["visit"]))
+            found = session_by_hash(connection, digest_of_session(kept["visit"]))
         return found is not None and abs(found.seen_at - datetime.now(UTC)) < timedelta(minutes=5)
 
     until(is_counted_from_now_on)  # it is noted beside the request

@@ -19,7 +19,7 @@ from tracker.settings import Settings
 from tracker.shop.errors import BusyError
 from tracker.shop.failures import Failure
 from tracker.shop.roles import Role
-from tracker.work import people, visits
+from tracker.work import people, sessions
 from tracker.work.access import make_token
 
 HANGS = 120  # seconds: only a hang reaches it
@@ -131,13 +131,13 @@ def test_with_a_stuck_writer_the_screens_answer_and_scans_beyond_the_queue_are_t
 
 def test_a_page_that_only_reads_waits_for_no_writer_to_note_that_its_session_was_used(sqlite: Database) -> None:
     people.add_person(sqlite, "Ida", Role.FOREMAN, password=PASSWORD, now=START)
-    secret = visits.sign_in(sqlite, "Ida", PASSWORD, visits.Attempt(address="192.0.2.1", now=START))
-    notes = visits.LaterNotes()
-    later = START + visits.IDLE - visits.NOTED_EVERY
+    secret = sessions.sign_in(sqlite, "Ida", PASSWORD, sessions.Attempt(address="192.0.2.1", now=START))
+    notes = sessions.LaterNotes()
+    later = START + sessions.IDLE - sessions.NOTED_EVERY
     with sqlite.write():
-        assert visits.visitor(sqlite, secret, later, note=notes.note).name == "Ida"
+        assert sessions.bearer_of(sqlite, secret, later, note=notes.note).name == "Ida"
     _wait_for("noting sessions")
-    assert visits.visitor(sqlite, secret, later + visits.IDLE / 2).name == "Ida"
+    assert sessions.bearer_of(sqlite, secret, later + sessions.IDLE / 2).name == "Ida"
 
 
 def _wait_for(name: str) -> None:

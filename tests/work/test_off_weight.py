@@ -4,7 +4,7 @@ import pytest
 
 from tests.floor import Floor
 from tracker.records import look
-from tracker.records.contents import update_box
+from tracker.records.box_contents import update_box
 from tracker.shop.errors import IncompleteError, InvalidInputError, OffWeightError
 from tracker.work.count import weigh_box
 from tracker.work.lists import list_text, set_list

@@ -10,9 +10,9 @@ from tracker.shop.codes import Kind, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, NotSignedInError, ThrottledError
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
-from tracker.work import badges, people, visits
+from tracker.work import badges, people, sessions
 from tracker.work.access import make_token, withdraw_token
-from tracker.work.visits import Attempt
+from tracker.work.sessions import Attempt
 
 PASSWORD = "correct horse battery"  # noqa: S105
 HERE = "192.0.2.7"  # an address for examples: RFC 5737
@@ -29,12 +29,12 @@ def ida(floor: Floor) -> int:
 
 
 def test_a_person_signs_in_by_name_and_password_and_is_who_they_are(floor: Floor, ida: int) -> None:
-    secret = visits.sign_in(floor.database, " Ida ", PASSWORD, at())
-    bearer = visits.visitor(floor.database, secret, START)
+    secret = sessions.sign_in(floor.database, " Ida ", PASSWORD, at())
+    bearer = sessions.bearer_of(floor.database, secret, START)
     assert (bearer.name, bearer.role, bearer.person_id, bearer.station) == ("Ida", Role.OFFICE, ida, None)
-    visits.sign_out(floor.database, secret)
+    sessions.sign_out(floor.database, secret)
     with pytest.raises(NotSignedInError):
-        visits.visitor(floor.database, secret, START)
+        sessions.bearer_of(floor.database, secret, START)
 
 
 @pytest.mark.parametrize(
@@ -45,11 +45,11 @@ def test_nobody_gets_in_with_a_name_and_password_that_do_not_belong_together(
     floor: Floor, ida: int, name: str, password: str
 ) -> None:
     with pytest.raises(NotSignedInError):
-        visits.sign_in(floor.database, name, password, at())
+        sessions.sign_in(floor.database, name, password, at())
 
 
 def test_the_shop_keeps_neither_a_password_nor_a_sessions_secret(floor: Floor, ida: int) -> None:
-    secret = visits.sign_in(floor.database, "Ida", PASSWORD, at())
+    secret = sessions.sign_in(floor.database, "Ida", PASSWORD, at())
     with floor.database.engine.connect() as connection:
         for table in ("person", "visit"):
             kept = str(connection.exec_driver_sql(f"SELECT * FROM {table}").all())  # noqa: S608
@@ -60,61 +60,61 @@ def test_the_shop_keeps_neither_a_password_nor_a_sessions_secret(floor: Floor, i
 
 
 def test_a_session_ends_after_half_a_day_without_a_request_and_lives_on_with_one(floor: Floor, ida: int) -> None:
-    secret = visits.sign_in(floor.database, "Ida", PASSWORD, at())
+    secret = sessions.sign_in(floor.database, "Ida", PASSWORD, at())
     for hours in (11, 22, 33):
-        assert visits.visitor(floor.database, secret, START + timedelta(hours=hours)).name == "Ida"
+        assert sessions.bearer_of(floor.database, secret, START + timedelta(hours=hours)).name == "Ida"
     with pytest.raises(NotSignedInError):
-        visits.visitor(floor.database, secret, START + timedelta(hours=45.5))
+        sessions.bearer_of(floor.database, secret, START + timedelta(hours=45.5))
 
 
 def test_a_page_that_only_asks_for_news_does_not_keep_a_persons_session(floor: Floor, ida: int) -> None:
-    secret = visits.sign_in(floor.database, "Ida", PASSWORD, at())
+    secret = sessions.sign_in(floor.database, "Ida", PASSWORD, at())
     for hours in (4, 8, 11.9):
-        assert visits.visitor(floor.database, secret, START + timedelta(hours=hours), polls=True).name == "Ida"
+        assert sessions.bearer_of(floor.database, secret, START + timedelta(hours=hours), polls=True).name == "Ida"
     with pytest.raises(NotSignedInError):
-        visits.visitor(floor.database, secret, START + timedelta(hours=12.1), polls=True)
+        sessions.bearer_of(floor.database, secret, START + timedelta(hours=12.1), polls=True)
 
 
 def test_a_clock_that_is_set_back_ends_no_session_and_makes_none_last(floor: Floor, ida: int) -> None:
-    secret = visits.sign_in(floor.database, "Ida", PASSWORD, at(60 * 24 * 365))
-    assert visits.visitor(floor.database, secret, START, polls=True).name == "Ida"
+    secret = sessions.sign_in(floor.database, "Ida", PASSWORD, at(60 * 24 * 365))
+    assert sessions.bearer_of(floor.database, secret, START, polls=True).name == "Ida"
     with pytest.raises(NotSignedInError):
-        visits.visitor(floor.database, secret, START + timedelta(hours=12.1))
+        sessions.bearer_of(floor.database, secret, START + timedelta(hours=12.1))
 
 
 def test_a_clock_that_is_set_back_keeps_nobody_waiting_and_forgets_no_wrong_guess(floor: Floor, ida: int) -> None:
     later = 60 * 24 * 365
-    for minute in range(visits.GUESSES_BY_NAME):
+    for minute in range(sessions.GUESSES_BY_NAME):
         with pytest.raises(NotSignedInError):
-            visits.sign_in(floor.database, "Ida", "wrong", at(later + minute))
+            sessions.sign_in(floor.database, "Ida", "wrong", at(later + minute))
     with pytest.raises(NotSignedInError):
-        visits.sign_in(floor.database, "Ida", "wrong", at())
+        sessions.sign_in(floor.database, "Ida", "wrong", at())
     with pytest.raises(ThrottledError):
-        visits.sign_in(floor.database, "Ida", PASSWORD, at(0.1))
-    assert visits.sign_in(floor.database, "Ida", PASSWORD, at(30))
+        sessions.sign_in(floor.database, "Ida", PASSWORD, at(0.1))
+    assert sessions.sign_in(floor.database, "Ida", PASSWORD, at(30))
 
 
 def test_a_new_password_ends_the_other_sessions(floor: Floor, ida: int) -> None:
-    mine, other = (visits.sign_in(floor.database, "Ida", PASSWORD, at()) for _ in range(2))
-    people.set_password(floor.database, ida, "another good password", keep=visits.digest_of_visit(mine))
-    assert visits.visitor(floor.database, mine, START).name == "Ida"
+    mine, other = (sessions.sign_in(floor.database, "Ida", PASSWORD, at()) for _ in range(2))
+    people.set_password(floor.database, ida, "another good password", keep=sessions.digest_of_session(mine))
+    assert sessions.bearer_of(floor.database, mine, START).name == "Ida"
     with pytest.raises(NotSignedInError):
-        visits.visitor(floor.database, other, START)
+        sessions.bearer_of(floor.database, other, START)
     with pytest.raises(NotSignedInError):
-        visits.sign_in(floor.database, "Ida", PASSWORD, at())
+        sessions.sign_in(floor.database, "Ida", PASSWORD, at())
 
 
 def test_a_person_who_was_withdrawn_gets_in_no_more_by_any_way(floor: Floor, ida: int) -> None:
     people.add_person(floor.database, "Ada", Role.ADMIN, password=PASSWORD, now=START)
-    secret = visits.sign_in(floor.database, "Ida", PASSWORD, at())
+    secret = sessions.sign_in(floor.database, "Ida", PASSWORD, at())
     badge = people.make_badge(floor.database, ida, now=START)
     people.withdraw_person(floor.database, ida, now=START)
     with pytest.raises(NotSignedInError):
-        visits.visitor(floor.database, secret, START)
+        sessions.bearer_of(floor.database, secret, START)
     with pytest.raises(NotSignedInError):
-        visits.sign_in(floor.database, "Ida", PASSWORD, at())
+        sessions.sign_in(floor.database, "Ida", PASSWORD, at())
     with pytest.raises(NotSignedInError):
-        visits.sign_in_by_badge(floor.database, badge, at())
+        sessions.sign_in_by_badge(floor.database, badge, at())
     with pytest.raises(ConflictError):
         people.add_person(floor.database, "Ida", Role.STATION, password=None, now=START)
 
@@ -141,28 +141,28 @@ def test_a_password_that_is_too_short_or_too_long_is_refused_by_its_field(floor:
 
 
 def paired(floor: Floor, station: str = "PACK-1") -> str:
-    return visits.pair(floor.database, visits.make_pairing(floor.database, station, now=START), at(1))
+    return sessions.pair(floor.database, sessions.make_pairing(floor.database, station, now=START), at(1))
 
 
 def test_a_pairing_code_signs_one_tablet_in_as_its_station_until_it_is_withdrawn(floor: Floor) -> None:
-    code = visits.make_pairing(floor.database, "CUT-1", now=START)
-    secret = visits.pair(floor.database, f"{code[:4].lower()} {code[4:]}", at(9))
+    code = sessions.make_pairing(floor.database, "CUT-1", now=START)
+    secret = sessions.pair(floor.database, f"{code[:4].lower()} {code[4:]}", at(9))
     later = START + timedelta(days=90)
-    bearer = visits.visitor(floor.database, secret, later)
+    bearer = sessions.bearer_of(floor.database, secret, later)
     assert (bearer.station, bearer.role) == ("CUT-1", Role.STATION)
     with pytest.raises(NotSignedInError):
-        visits.pair(floor.database, code, at(9))
+        sessions.pair(floor.database, code, at(9))
     withdraw_token(floor.database, bearer.name, now=later)
     with pytest.raises(NotSignedInError):
-        visits.visitor(floor.database, secret, later)
+        sessions.bearer_of(floor.database, secret, later)
 
 
 def test_a_pairing_code_is_good_for_ten_minutes(floor: Floor) -> None:
-    code = visits.make_pairing(floor.database, "CUT-1", now=START)
+    code = sessions.make_pairing(floor.database, "CUT-1", now=START)
     with pytest.raises(NotSignedInError):
-        visits.pair(floor.database, code, at(10.1))
+        sessions.pair(floor.database, code, at(10.1))
     with pytest.raises(NotFoundError):
-        visits.make_pairing(floor.database, "NONE", now=START)
+        sessions.make_pairing(floor.database, "NONE", now=START)
 
 
 @pytest.mark.parametrize(
@@ -176,10 +176,10 @@ def test_at_a_tablet_scans_are_those_of_the_badge_and_it_opens_the_bench_at_most
     number = people.add_person(floor.database, "Bo", role, password=None, now=START)
     badge = people.make_badge(floor.database, number, now=START)
     assert read_code(badge).kind is Kind.WORKER
-    assert visits.note_badge(floor.database, secret, badge, at()) == "Bo"
-    bearer = visits.visitor(floor.database, secret, START + timedelta(hours=3.9))
+    assert sessions.note_badge(floor.database, secret, badge, at()) == "Bo"
+    bearer = sessions.bearer_of(floor.database, secret, START + timedelta(hours=3.9))
     assert (bearer.name, bearer.role, bearer.station) == ("Bo", may, "PACK-1")
-    assert visits.visitor(floor.database, secret, START + timedelta(hours=4.1)).name != "Bo"
+    assert sessions.bearer_of(floor.database, secret, START + timedelta(hours=4.1)).name != "Bo"
 
 
 def test_a_new_badge_ends_the_old_one_and_what_is_no_badge_is_nobodys(floor: Floor, ida: int) -> None:
@@ -188,35 +188,35 @@ def test_a_new_badge_ends_the_old_one_and_what_is_no_badge_is_nobodys(floor: Flo
     new = people.make_badge(floor.database, ida, now=START)
     for code in (old, floor.deck, "W0000", ""):
         with pytest.raises(NotSignedInError):
-            visits.note_badge(floor.database, secret, code, at())
-    assert visits.note_badge(floor.database, secret, new, at()) == "Ida"
-    assert visits.sign_in_by_badge(floor.database, new, at()).name == "Ida"
+            sessions.note_badge(floor.database, secret, code, at())
+    assert sessions.note_badge(floor.database, secret, new, at()) == "Ida"
+    assert sessions.sign_in_by_badge(floor.database, new, at()).name == "Ida"
 
 
 def test_a_badge_that_was_withdrawn_signs_nothing_more_at_the_tablet_where_it_was_scanned(floor: Floor) -> None:
     secret = paired(floor)
     number = people.add_person(floor.database, "Bo", Role.PACKER, password=None, now=START)
-    visits.note_badge(floor.database, secret, people.make_badge(floor.database, number, now=START), at())
+    sessions.note_badge(floor.database, secret, people.make_badge(floor.database, number, now=START), at())
     badges.withdraw_badges(floor.database, number, now=START)
-    assert visits.visitor(floor.database, secret, START).name != "Bo"
+    assert sessions.bearer_of(floor.database, secret, START).name != "Bo"
 
 
 def test_who_goes_on_scanning_stays_who_scans_all_day_and_a_screen_that_only_looks_keeps_nobody(floor: Floor) -> None:
     secret = paired(floor)
     number = people.add_person(floor.database, "Bo", Role.PACKER, password=None, now=START)
-    visits.note_badge(floor.database, secret, people.make_badge(floor.database, number, now=START), at())
+    sessions.note_badge(floor.database, secret, people.make_badge(floor.database, number, now=START), at())
     for hours in (3.0, 6.0, 9.0):
-        assert visits.visitor(floor.database, secret, START + timedelta(hours=hours), acts=True).name == "Bo"
+        assert sessions.bearer_of(floor.database, secret, START + timedelta(hours=hours), acts=True).name == "Bo"
     for hours in (10, 11, 12, 12.9):
-        assert visits.visitor(floor.database, secret, START + timedelta(hours=hours)).name == "Bo"
-    assert visits.visitor(floor.database, secret, START + timedelta(hours=13.1)).name != "Bo"
+        assert sessions.bearer_of(floor.database, secret, START + timedelta(hours=hours)).name == "Bo"
+    assert sessions.bearer_of(floor.database, secret, START + timedelta(hours=13.1)).name != "Bo"
 
 
 def test_a_badge_gives_nothing_to_a_session_that_stands_at_no_station(floor: Floor, ida: int) -> None:
     make_token(floor.database, "wall", Role.STATION, secret=lambda: "the wall's", now=START)
-    secret = visits.sign_in_by_token(floor.database, "the wall's", at())
-    visits.note_badge(floor.database, secret, people.make_badge(floor.database, ida, now=START), at())
-    bearer = visits.visitor(floor.database, secret, START)
+    secret = sessions.sign_in_by_token(floor.database, "the wall's", at())
+    sessions.note_badge(floor.database, secret, people.make_badge(floor.database, ida, now=START), at())
+    bearer = sessions.bearer_of(floor.database, secret, START)
     assert (bearer.name, bearer.role) == ("wall", Role.STATION)
 
 
@@ -228,11 +228,11 @@ def test_badges_cannot_be_made_up_from_one_another(floor: Floor, ida: int) -> No
 
 def test_a_token_opens_a_session_that_ends_with_it(floor: Floor) -> None:
     make_token(floor.database, "wall", Role.STATION, secret=lambda: "the wall's", now=START)
-    secret = visits.sign_in_by_token(floor.database, "the wall's", at())
-    assert visits.visitor(floor.database, secret, START).name == "wall"
+    secret = sessions.sign_in_by_token(floor.database, "the wall's", at())
+    assert sessions.bearer_of(floor.database, secret, START).name == "wall"
     withdraw_token(floor.database, "wall", now=START)
     with pytest.raises(NotSignedInError):
-        visits.visitor(floor.database, secret, START)
+        sessions.bearer_of(floor.database, secret, START)
 
 
 # Guesses
@@ -240,23 +240,23 @@ def test_a_token_opens_a_session_that_ends_with_it(floor: Floor) -> None:
 
 def guess(floor: Floor, attempt: Attempt, name: str = "Ida") -> type[Exception]:
     with pytest.raises(NotSignedInError) as refused:
-        visits.sign_in(floor.database, name, "a wrong password", attempt)
+        sessions.sign_in(floor.database, name, "a wrong password", attempt)
     return refused.type
 
 
 def guess_a_token(floor: Floor, attempt: Attempt) -> type[Exception]:
     """Guess from the same address without the work that a password costs."""
     with pytest.raises(NotSignedInError) as refused:
-        visits.sign_in_by_token(floor.database, "no token", attempt)
+        sessions.sign_in_by_token(floor.database, "no token", attempt)
     return refused.type
 
 
 def test_after_five_wrong_guesses_at_a_name_even_the_right_password_waits(floor: Floor, ida: int) -> None:
     assert [guess(floor, at()) for _ in range(5)] == [NotSignedInError] * 5
     with pytest.raises(ThrottledError) as wait:
-        visits.sign_in(floor.database, "IDA", PASSWORD, at(address="198.51.100.1"))
+        sessions.sign_in(floor.database, "IDA", PASSWORD, at(address="198.51.100.1"))
     assert 1 <= wait.value.wait_s <= 11
-    assert visits.sign_in(floor.database, "Ida", PASSWORD, at(0.2))
+    assert sessions.sign_in(floor.database, "Ida", PASSWORD, at(0.2))
     assert guess(floor, at(0.2)) is NotSignedInError, "what came before is forgotten"
 
 
@@ -266,7 +266,7 @@ def test_each_further_guess_doubles_the_wait_up_to_a_quarter_of_an_hour(floor: F
         guess(floor, at(minutes))
     for _ in range(9):
         with pytest.raises(ThrottledError) as wait:
-            visits.sign_in(floor.database, "Ida", PASSWORD, at(minutes))
+            sessions.sign_in(floor.database, "Ida", PASSWORD, at(minutes))
         waits.append(wait.value.wait_s)
         minutes += wait.value.wait_s / 60
         assert guess(floor, at(minutes)) is NotSignedInError
@@ -280,10 +280,10 @@ def test_guessing_at_many_names_from_one_address_is_throttled_too(floor: Floor, 
     for _number in range(27):
         assert guess_a_token(floor, at()) is NotSignedInError
     with pytest.raises(ThrottledError):
-        visits.sign_in(floor.database, "Ida", PASSWORD, at())
-    assert visits.sign_in(floor.database, "Ida", PASSWORD, at(address="198.51.100.2"))
+        sessions.sign_in(floor.database, "Ida", PASSWORD, at())
+    assert sessions.sign_in(floor.database, "Ida", PASSWORD, at(address="198.51.100.2"))
     with pytest.raises(ThrottledError):
-        visits.pair(floor.database, "ABCD2345", at())
+        sessions.pair(floor.database, "ABCD2345", at())
 
 
 def test_a_days_slips_of_the_finger_do_not_shut_out_a_shop_behind_one_address(floor: Floor, ida: int) -> None:
@@ -295,9 +295,9 @@ def test_a_days_slips_of_the_finger_do_not_shut_out_a_shop_behind_one_address(fl
 def test_signing_in_rightly_is_no_guess_that_counts(floor: Floor, ida: int) -> None:
     make_token(floor.database, "wall", Role.STATION, secret=lambda: "the wall's", now=START)
     for _sign_in in range(36):
-        visits.sign_in_by_token(floor.database, "the wall's", at())
+        sessions.sign_in_by_token(floor.database, "the wall's", at())
     for _sign_in in range(6):  # more than are forgiven in a row
-        visits.sign_in(floor.database, "Ida", PASSWORD, at())
+        sessions.sign_in(floor.database, "Ida", PASSWORD, at())
 
 
 def test_many_guesses_at_once_are_no_more_guesses(floor: Floor, ida: int) -> None:
@@ -308,12 +308,12 @@ def test_many_guesses_at_once_are_no_more_guesses(floor: Floor, ida: int) -> Non
 
 def test_an_accented_letter_is_the_same_however_the_keyboard_writes_it(floor: Floor) -> None:
     people.add_person(floor.database, "Zoe", Role.PACKER, password="caf\u00e9 au lait", now=START)  # noqa: S106
-    assert visits.sign_in(floor.database, "Zoe", "cafe\u0301 au lait", at())
+    assert sessions.sign_in(floor.database, "Zoe", "cafe\u0301 au lait", at())
 
 
 def test_a_person_reads_in_the_language_and_units_that_they_chose(floor: Floor, ida: int) -> None:
     people.set_choices(floor.database, ida, language="es", units=Units.INCH)
-    bearer = visits.visitor(floor.database, visits.sign_in(floor.database, "Ida", PASSWORD, at()), START)
+    bearer = sessions.bearer_of(floor.database, sessions.sign_in(floor.database, "Ida", PASSWORD, at()), START)
     assert (bearer.language, bearer.units) == ("es", "in")
     with pytest.raises(InvalidInputError):
         people.set_choices(floor.database, ida, language="tlh", units=None)

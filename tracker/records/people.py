@@ -1,4 +1,4 @@
-"""The people of the shop, their badges, the sessions of their browsers, and the guesses that failed."""
+"""The people of the shop, their badges, the sessions of their browsers, and failed sign-ins."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select, update
 
-from tracker.records.tables import badge, guess, pairing, person, station, token, visit
+from tracker.records.tables import badge, failed_sign_in, pairing, person, session, station, token
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role
 
@@ -25,7 +25,7 @@ class PersonRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class VisitRow:
+class SessionRow:
     """A browser's session: of a person, or of a token, with the person whose badge was scanned there last."""
 
     person_id: int | None
@@ -36,7 +36,7 @@ class VisitRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class GuessRow:
+class FailedSignIns:
     """How often somebody failed to sign in, and when last."""
 
     failed: int
@@ -138,48 +138,48 @@ def has_badges(connection: Connection) -> bool:
 def withdraw_badges(connection: Connection, person_id: int, at: datetime) -> int:
     """Withdraw all badges of a person; return how many were in force."""
     # A tablet where such a badge was scanned is nobody's from now on, too.
-    theirs = update(visit).where(visit.c.worker_id == person_id)
+    theirs = update(session).where(session.c.worker_id == person_id)
     connection.execute(theirs.values(worker_id=None, worker_at=None))
     mine = update(badge).where(badge.c.person_id == person_id, badge.c.withdrawn_at.is_(None))
     return connection.execute(mine.values(withdrawn_at=at)).rowcount
 
 
-# Visits
+# Sessions
 
 
-def insert_visit(
+def insert_session(
     connection: Connection, digest: bytes, *, person_id: int | None, token_id: int | None, at: datetime
 ) -> None:
     """Open a session."""
     row = {"hash": digest, "person_id": person_id, "token_id": token_id, "made_at": at, "seen_at": at}
-    connection.execute(insert(visit).values(row))
+    connection.execute(insert(session).values(row))
 
 
-def visit_by_hash(connection: Connection, digest: bytes) -> VisitRow | None:
+def session_by_hash(connection: Connection, digest: bytes) -> SessionRow | None:
     """Return a session, or None."""
-    columns = (visit.c.person_id, visit.c.token_id, visit.c.worker_id, visit.c.worker_at, visit.c.seen_at)
-    row = connection.execute(select(*columns).where(visit.c.hash == digest)).first()
-    return None if row is None else VisitRow(**row._mapping)
+    columns = (session.c.person_id, session.c.token_id, session.c.worker_id, session.c.worker_at, session.c.seen_at)
+    row = connection.execute(select(*columns).where(session.c.hash == digest)).first()
+    return None if row is None else SessionRow(**row._mapping)
 
 
-def change_visit(connection: Connection, digest: bytes, **values: Any) -> None:
+def change_session(connection: Connection, digest: bytes, **values: Any) -> None:
     """Change columns of a session."""
-    connection.execute(update(visit).where(visit.c.hash == digest).values(**values))
+    connection.execute(update(session).where(session.c.hash == digest).values(**values))
 
 
-def end_visit(connection: Connection, digest: bytes) -> None:
+def end_session(connection: Connection, digest: bytes) -> None:
     """End a session."""
-    connection.execute(delete(visit).where(visit.c.hash == digest))
+    connection.execute(delete(session).where(session.c.hash == digest))
 
 
-def end_visits_of(connection: Connection, person_id: int, *, keep: bytes = b"") -> None:
+def end_sessions_of(connection: Connection, person_id: int, *, keep: bytes = b"") -> None:
     """End a person's sessions, but for one that may be kept."""
-    connection.execute(delete(visit).where(visit.c.person_id == person_id, visit.c.hash != keep))
+    connection.execute(delete(session).where(session.c.person_id == person_id, session.c.hash != keep))
 
 
-def forget_visits(connection: Connection, before: datetime) -> None:
+def forget_sessions(connection: Connection, before: datetime) -> None:
     """Drop the sessions that nobody has used since."""
-    connection.execute(delete(visit).where(visit.c.seen_at < before))
+    connection.execute(delete(session).where(session.c.seen_at < before))
 
 
 # Pairing
@@ -199,29 +199,31 @@ def take_pairing(connection: Connection, digest: bytes, since: datetime) -> str 
     return name
 
 
-# Guesses
+# Failed sign-ins
 
 
-def guess_about(connection: Connection, about: str) -> GuessRow | None:
+def failed_sign_ins(connection: Connection, about: str) -> FailedSignIns | None:
     """Return how often it failed, or None."""
-    row = connection.execute(select(guess.c.failed, guess.c.last_at).where(guess.c.about == about)).first()
-    return None if row is None else GuessRow(failed=row.failed, last_at=row.last_at)
+    row = connection.execute(
+        select(failed_sign_in.c.failed, failed_sign_in.c.last_at).where(failed_sign_in.c.about == about)
+    ).first()
+    return None if row is None else FailedSignIns(failed=row.failed, last_at=row.last_at)
 
 
-def note_guess(connection: Connection, about: str, failed: int, at: datetime) -> None:
+def note_failed_sign_in(connection: Connection, about: str, failed: int, at: datetime) -> None:
     """Keep how often it has failed by now."""
-    forget_guess(connection, about)
-    connection.execute(insert(guess).values(about=about, failed=failed, last_at=at))
+    forget_failed_sign_ins(connection, about)
+    connection.execute(insert(failed_sign_in).values(about=about, failed=failed, last_at=at))
 
 
-def forget_guess(connection: Connection, about: str) -> None:
+def forget_failed_sign_ins(connection: Connection, about: str) -> None:
     """Forget the failures."""
-    connection.execute(delete(guess).where(guess.c.about == about))
+    connection.execute(delete(failed_sign_in).where(failed_sign_in.c.about == about))
 
 
-def forget_guesses(connection: Connection, before: datetime) -> None:
+def forget_older_failed_sign_ins(connection: Connection, before: datetime) -> None:
     """Drop the failures that are older."""
-    connection.execute(delete(guess).where(guess.c.last_at < before))
+    connection.execute(delete(failed_sign_in).where(failed_sign_in.c.last_at < before))
 
 
 # Tokens

@@ -187,7 +187,7 @@ pairing = Table(
     Column("made_at", Instant, nullable=False),
 )
 
-visit = Table(
+session = Table(
     "visit",
     metadata,
     Column("hash", LargeBinary(32), primary_key=True),  # of the secret in the browser's session
@@ -200,7 +200,7 @@ visit = Table(
     Index("ix_visit_seen_at", "seen_at"),
 )
 
-guess = Table(
+failed_sign_in = Table(
     "guess",
     metadata,
     Column("about", String(120), primary_key=True),  # a name or an address

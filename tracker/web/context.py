@@ -10,8 +10,8 @@ from tracker.records.database import Database
 from tracker.records.people import has_badges
 from tracker.settings import Settings
 from tracker.work.access import Bearer
+from tracker.work.group_commit import ScanCounter
 from tracker.work.print_queue import PrintQueue
-from tracker.work.together import ScanCounter
 
 
 def database() -> Database:

@@ -10,7 +10,7 @@ from uuid import UUID
 
 from sqlalchemy import Connection
 
-from tracker.records.contents import count_items, items_of, update_box
+from tracker.records.box_contents import count_items, items_of, update_box
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, boxes_numbered
 from tracker.shop.acts import Act

@@ -6,7 +6,7 @@ One that nothing is planned for any more is taken away, or its job would never b
 from collections.abc import Mapping, Sequence
 from uuid import UUID, uuid5
 
-from tracker.records.contents import (
+from tracker.records.box_contents import (
     box_identity,
     carton_mass,
     highest_box_number,

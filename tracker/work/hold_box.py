@@ -3,7 +3,7 @@
 from datetime import datetime
 from uuid import UUID
 
-from tracker.records.contents import update_box
+from tracker.records.box_contents import update_box
 from tracker.records.database import Database
 from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any, Final
 from uuid import UUID, uuid5
 
-from tracker.records.contents import insert_load, plan_on_load, ship_load_rows
+from tracker.records.box_contents import insert_load, plan_on_load, ship_load_rows
 from tracker.records.database import Database
 from tracker.records.floor import take_numbers
 from tracker.records.jobs import all_boxes_shipped, set_job_status

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from tracker.records.contents import follow_ups_that_fill, items_of, last_sealing, planned_parts, update_box
+from tracker.records.box_contents import follow_ups_that_fill, items_of, last_sealing, planned_parts, update_box
 from tracker.records.contradictions import drop_box, is_void
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow

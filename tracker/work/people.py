@@ -56,7 +56,7 @@ def set_password(database: Database, person_id: int, password: str, *, keep: byt
     with database.write() as connection:
         _person(kept.person_by_id(connection, person_id))
         kept.change_person(connection, person_id, password=hashed)
-        kept.end_visits_of(connection, person_id, keep=keep)
+        kept.end_sessions_of(connection, person_id, keep=keep)
 
 
 def set_role(database: Database, person_id: int, role: Role) -> None:
@@ -86,7 +86,7 @@ def withdraw_person(database: Database, person_id: int, *, now: datetime) -> Non
         _refuse_last_admin(kept.list_people(connection), found)
         kept.change_person(connection, person_id, withdrawn_at=now)
         kept.withdraw_badges(connection, person_id, now)
-        kept.end_visits_of(connection, person_id)
+        kept.end_sessions_of(connection, person_id)
 
 
 def make_badge(database: Database, person_id: int, *, now: datetime) -> str:

@@ -10,7 +10,7 @@ from uuid import UUID, uuid5
 
 from sqlalchemy import Connection, insert, select, update
 
-from tracker.records.contents import update_box
+from tracker.records.box_contents import update_box
 from tracker.records.database import Database
 from tracker.records.designs import copy_marks, copy_place
 from tracker.records.floor import PartRow, take_numbers

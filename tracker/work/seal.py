@@ -13,7 +13,7 @@ from uuid import UUID
 
 from sqlalchemy import Connection
 
-from tracker.records.contents import (
+from tracker.records.box_contents import (
     ItemCount,
     PlannedPart,
     carton_mass,

@@ -14,7 +14,7 @@ from datetime import datetime
 from typing import Any, Final
 from uuid import UUID, uuid5
 
-from tracker.records.contents import plan_on_load, update_box
+from tracker.records.box_contents import plan_on_load, update_box
 from tracker.records.contradictions import (
     Flagged,
     contradiction,

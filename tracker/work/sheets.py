@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from tracker.labels.sheets import Paper, Sheet, sheet_of, write_sheet
 from tracker.labels.tongues import tongue_of
-from tracker.records.contents import boxes_of_cabinet, boxes_of_parts
+from tracker.records.box_contents import boxes_of_cabinet, boxes_of_parts
 from tracker.records.database import Database
 from tracker.records.settings import keep_setting, setting_text
 from tracker.settings import Settings

@@ -9,7 +9,7 @@ from tracker.pages.bench import drawing as bench_drawing
 from tracker.pages.bench.drawing import Bench
 from tracker.pages.words.left_short import Rest, rests_of
 from tracker.records import look, packing
-from tracker.records.contents import carton_mass
+from tracker.records.box_contents import carton_mass
 from tracker.records.follow_ups import follow_ups_of
 from tracker.records.look import BoxView, ItemView, PartView
 from tracker.shop.box_states import CLOSED_STATES, BoxState

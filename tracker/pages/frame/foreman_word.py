@@ -10,7 +10,7 @@ from flask_babel import gettext as _
 from tracker.shop.errors import NotSignedInError, ThrottledError
 from tracker.shop.roles import Role
 from tracker.web.context import bearer, database, now
-from tracker.work import visits
+from tracker.work import sessions
 
 
 class NotTakenError(Exception):
@@ -31,12 +31,12 @@ def foreman_at_bench(body: Mapping[str, Any]) -> str:
     if bearer().role.includes(Role.FOREMAN):
         return bearer().name
     given = {key: str(body.get(key) or "") for key in ("badge", "name", "password")}
-    attempt = visits.Attempt(address=request.remote_addr or "", now=now())
+    attempt = sessions.Attempt(address=request.remote_addr or "", now=now())
     try:
         if given["badge"]:
-            person = visits.sign_in_by_badge(database(), given["badge"], attempt)
+            person = sessions.sign_in_by_badge(database(), given["badge"], attempt)
         else:
-            person = visits.check_password(database(), given["name"], given["password"], attempt)
+            person = sessions.check_password(database(), given["name"], given["password"], attempt)
     except ThrottledError as wait:
         told = _("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=wait.wait_s)
         raise NotTakenError(told, status=HTTPStatus.TOO_MANY_REQUESTS) from wait

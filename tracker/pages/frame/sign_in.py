@@ -26,7 +26,7 @@ from tracker.shop.errors import (
 from tracker.shop.failures import Failure, told_of
 from tracker.shop.roles import Role
 from tracker.web.context import database, now
-from tracker.work import visits
+from tracker.work import sessions
 from tracker.work.access import Bearer, needs, open_to_all
 
 blueprint = Blueprint("site", __name__)
@@ -40,14 +40,14 @@ def _(text: str, **values: Any) -> str:
 SECRET = "visit"  # noqa: S105 - the name of a field of the session, no secret
 
 
-def check_visitor() -> Response | None:
+def check_bearer() -> Response | None:
     """Let a visitor through to a page whose view says who may see it; send whoever is not signed in to sign in."""
     view = current_app.view_functions.get(request.endpoint or "")
     needed: Role | None = getattr(view, "needs", None)
     if needed is None:
         raise NotAllowedError(_("This page is open to nobody."))
     try:
-        g.bearer = _visitor()
+        g.bearer = _bearer()
     except NotSignedInError as ended:
         return _to_sign_in(ended)
     if not g.bearer.role.includes(needed):
@@ -75,22 +75,22 @@ def _asks_a_script() -> bool:
 
 def bearer_of_session() -> Bearer | None:
     """Return who is signed in by the session of a page of ours, or None."""
-    return visitor_or_none() if is_ours() else None
+    return bearer_or_none() if is_ours() else None
 
 
-def visitor_or_none() -> Bearer | None:
+def bearer_or_none() -> Bearer | None:
     """Return who is signed in, or None; enough to read by, not to change anything."""
     try:
-        return _visitor()
+        return _bearer()
     except NotSignedInError:
         return None
 
 
-def _visitor() -> Bearer:
+def _bearer() -> Bearer:
     acts = request.method not in SAFE
     polls = not acts and _asks_a_script()
     note = current_app.extensions["shop_session_notes"].note
-    return visits.visitor(database(), session.get(SECRET, ""), now(), acts=acts, polls=polls, note=note)
+    return sessions.bearer_of(database(), session.get(SECRET, ""), now(), acts=acts, polls=polls, note=note)
 
 
 @blueprint.get("/sign-in")
@@ -105,15 +105,15 @@ def sign_in() -> str:
 def post_sign_in() -> Response:
     """Open a session; the browser holds its secret, never the password or the token."""
     check_form()
-    attempt = visits.Attempt(address=request.remote_addr or "", now=now())
+    attempt = sessions.Attempt(address=request.remote_addr or "", now=now())
     given = request.form
     try:
         if given.get("pairing", "").strip():
-            secret = visits.pair(database(), given["pairing"], attempt)
+            secret = sessions.pair(database(), given["pairing"], attempt)
         elif given.get("token", "").strip():
-            secret = visits.sign_in_by_token(database(), given["token"], attempt)
+            secret = sessions.sign_in_by_token(database(), given["token"], attempt)
         else:
-            secret = visits.sign_in(database(), given.get("name", ""), given.get("password", ""), attempt)
+            secret = sessions.sign_in(database(), given.get("name", ""), given.get("password", ""), attempt)
     except ThrottledError as wait:
         response = make_response(_sign_in_page(wrong=spoken(wait.detail)), HTTPStatus.TOO_MANY_REQUESTS)
         response.headers["Retry-After"] = str(wait.wait_s)
@@ -128,7 +128,7 @@ def post_sign_in() -> Response:
 
 def _first_page(secret: str) -> str:
     """Return where somebody starts: a paired tablet at its station, packers at the bench, others at the jobs."""
-    bearer = visits.visitor(database(), secret, now())
+    bearer = sessions.bearer_of(database(), secret, now())
     if bearer.station is not None or bearer.role is Role.STATION:
         return url_for("station.choose")
     return url_for("pack.choose" if bearer.role is Role.PACKER else "jobs_board.board")
@@ -151,7 +151,7 @@ def _own_path(given: str) -> str:
 def sign_out() -> Response:
     """End the session, here and in the shop's records."""
     check_form()
-    visits.sign_out(database(), session.get(SECRET, ""))
+    sessions.sign_out(database(), session.get(SECRET, ""))
     session.clear()
     return redirect(url_for("site.sign_in"))
 
@@ -167,9 +167,9 @@ def badge() -> Any:
         return {**told, "name": g.bearer.name, "own": True}
     if g.bearer.station is None:
         return {"detail": _("A badge is scanned at a station's own tablet.")}, HTTPStatus.CONFLICT
-    attempt = visits.Attempt(address=request.remote_addr or "", now=now())
+    attempt = sessions.Attempt(address=request.remote_addr or "", now=now())
     try:
-        name = visits.note_badge(database(), session.get(SECRET, ""), str(code or "")[:80], attempt)
+        name = sessions.note_badge(database(), session.get(SECRET, ""), str(code or "")[:80], attempt)
     except ThrottledError as wait:
         # Not 429: the station screen would send the badge again and hold up every scan that waits behind it.
         return {"detail": spoken(wait.detail)}, HTTPStatus.FORBIDDEN, {"Retry-After": str(wait.wait_s)}

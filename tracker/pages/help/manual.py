@@ -20,7 +20,7 @@ from markdown_it.token import Token
 from markdown_it.utils import OptionsDict
 from markupsafe import Markup
 
-from tracker.pages.frame.sign_in import visitor_or_none
+from tracker.pages.frame.sign_in import bearer_or_none
 from tracker.work.access import open_to_all
 
 blueprint = Blueprint("manual", __name__)
@@ -92,7 +92,7 @@ def _links(tokens: Sequence[Token]) -> tuple[str, ...]:
 
 
 def _shown(name: str) -> str:
-    g.bearer = visitor_or_none()  # the frame shows who is signed in, and speaks their language
+    g.bearer = bearer_or_none()  # the frame shows who is signed in, and speaks their language
     language = str(get_locale())
     read, order = read_page(name, language), (INDEX, *names())
     after = order[order.index(name) + 1 :]

@@ -27,7 +27,7 @@ from tracker.shop.steps import Step
 from tracker.translations.catalogues import LANGUAGES
 from tracker.web.context import bearer, database, now, settings
 from tracker.web.numbers import number_within
-from tracker.work import access, badges, devices, visits
+from tracker.work import access, badges, devices, sessions
 from tracker.work import people as work
 from tracker.work.access import Bearer, needs, open_to_all
 
@@ -177,7 +177,7 @@ def pair() -> Response:
     """Show the code by which one tablet signs in as a station: once, and in no cookie."""
     name = request.form.get("station", "")
     try:
-        code = visits.make_pairing(database(), name, now=now())
+        code = sessions.make_pairing(database(), name, now=now())
     except NotFoundError:
         abort(HTTPStatus.NOT_FOUND)
     return _unkept(make_response(_stations_page(pairing=(name, f"{code[:4]} {code[4:]}"))))
@@ -309,10 +309,10 @@ def post_password() -> Answer:
     who, given = bearer(), request.form
     if who.person_id is None:
         return _own_page(wrong=_("Only a person has a password.")), HTTPStatus.CONFLICT
-    attempt = visits.Attempt(address=request.remote_addr or "", now=now())
+    attempt = sessions.Attempt(address=request.remote_addr or "", now=now())
     try:
-        visits.check_password(database(), who.name, given.get("old", ""), attempt)
-        keep = visits.digest_of_visit(session[SECRET])
+        sessions.check_password(database(), who.name, given.get("old", ""), attempt)
+        keep = sessions.digest_of_session(session[SECRET])
         work.set_password(database(), who.person_id, given.get("new", ""), keep=keep)
     except ThrottledError as wait:
         wrong = _("Too many wrong guesses. Wait %(seconds)s seconds, then try again.", seconds=wait.wait_s)

@@ -15,7 +15,7 @@ from itsdangerous import BadData, URLSafeTimedSerializer
 
 from tracker.pages.frame.cookies import PatientSigner
 from tracker.web.context import bearer, database, now
-from tracker.work.visits import IDLE, in_force
+from tracker.work.sessions import IDLE, in_force
 
 KEPT: Final = timedelta(days=90)
 _GIVE: Final = timedelta(minutes=1)  # a second is cut off the time of signing, and clocks differ a little

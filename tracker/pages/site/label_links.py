@@ -5,7 +5,7 @@ from http import HTTPStatus
 from flask import Blueprint, abort, redirect, render_template, url_for
 from flask.typing import ResponseReturnValue
 
-from tracker.pages.frame.sign_in import visitor_or_none
+from tracker.pages.frame.sign_in import bearer_or_none
 from tracker.records import look
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.errors import NotFoundError
@@ -29,7 +29,7 @@ def follow(code: str, key: str) -> ResponseReturnValue:
         abort(HTTPStatus.NOT_FOUND)
     if not label_key_is_right(settings().secret_key, str(read), key):
         abort(HTTPStatus.NOT_FOUND)
-    if visitor_or_none() is not None:
+    if bearer_or_none() is not None:
         return redirect(url_for("missing.find", code=str(read)), HTTPStatus.SEE_OTHER)
     job, cabinets = _of(read)
     told = [(name, _report(job, name)) for name in cabinets]

@@ -175,7 +175,7 @@ LABEL_KINDS: Final[Mapping[str, Lazy]] = MappingProxyType(
 # What is packed has the right size and holes: on the way to the truck it can only be damaged.
 _REASONS_AT_THE_DOCK: Final = ("chipped", "scratched")
 
-TABLET_AT: Final = "tablet at "  # as tracker.work.visits names what it pairs
+TABLET_AT: Final = "tablet at "  # as tracker.work.sessions names what it pairs
 
 
 def said_as(outcome: Outcome, told: Meaning | None) -> Said:

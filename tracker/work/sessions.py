@@ -22,7 +22,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from tracker.records import people as kept
 from tracker.records.access import token_by_hash, token_by_id
 from tracker.records.database import Database
-from tracker.records.people import GuessRow, PersonRow, VisitRow
+from tracker.records.people import FailedSignIns, PersonRow, SessionRow
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import BusyError, NotSignedInError, ThrottledError
 from tracker.shop.roles import Role
@@ -45,7 +45,7 @@ GUESSES_BY_ADDRESS: Final = 30
 ADDRESS_SPAN: Final = timedelta(minutes=10)
 FIRST_WAIT: Final = timedelta(seconds=10)
 LONGEST_WAIT: Final = timedelta(minutes=15)
-REMEMBERED: Final = timedelta(days=1)  # how long a guess that failed counts
+REMEMBERED: Final = timedelta(days=1)  # how long a failed sign-in counts
 _NAME: Final = "name:"
 
 
@@ -65,7 +65,7 @@ def sign_in(database: Database, name: str, password: str, attempt: Attempt) -> s
 
 def sign_in_by_token(database: Database, plain: str, attempt: Attempt) -> str:
     """Open a session with a token; return its secret. Raises NotSignedInError, or ThrottledError to wait."""
-    keys = _count_guess(database, attempt)
+    keys = _count_attempt(database, attempt)
     with database.read() as connection:
         token = token_by_hash(connection, digest_of(plain.strip()))
     if token is None:
@@ -76,7 +76,7 @@ def sign_in_by_token(database: Database, plain: str, attempt: Attempt) -> str:
 
 def sign_in_by_badge(database: Database, code: str, attempt: Attempt) -> PersonRow:
     """Return who holds a badge, for an act that a badge may allow. Raises NotSignedInError, or ThrottledError."""
-    keys = _count_guess(database, attempt)
+    keys = _count_attempt(database, attempt)
     with database.read() as connection:
         person = _holder(connection, code)
     if person is None:
@@ -87,7 +87,7 @@ def sign_in_by_badge(database: Database, code: str, attempt: Attempt) -> PersonR
 
 def check_password(database: Database, name: str, password: str, attempt: Attempt) -> PersonRow:
     """Return the person of this name if the password is theirs, opening no session. Raises as ``sign_in`` does."""
-    keys = _count_guess(database, attempt, _about_name(name))
+    keys = _count_attempt(database, attempt, _about_name(name))
     with database.read() as connection:
         # A sign that cannot be shown is in nobody's name, and a NUL no PostgreSQL takes.
         person = kept.person_by_name(connection, name.strip()) if name.strip().isprintable() else None
@@ -107,7 +107,7 @@ def make_pairing(database: Database, station: str, *, now: datetime) -> str:
 
 def pair(database: Database, code: str, attempt: Attempt) -> str:
     """Use a pairing code; return the secret of the tablet's session. Raises NotSignedInError, or ThrottledError."""
-    keys = _count_guess(database, attempt)
+    keys = _count_attempt(database, attempt)
     spelled = "".join(code.upper().split()).replace("-", "")
     with database.write() as connection:
         station = kept.take_pairing(connection, digest_of(spelled), attempt.now - PAIRING_LASTS)
@@ -129,7 +129,7 @@ Note = Callable[[Database, bytes, Mapping[str, datetime]], None]
 def note_use(database: Database, digest: bytes, noted: Mapping[str, datetime]) -> None:
     """Write down when a session was used."""
     with database.write() as connection:
-        kept.change_visit(connection, digest, **noted)
+        kept.change_session(connection, digest, **noted)
 
 
 class LaterNotes:
@@ -166,7 +166,7 @@ class LaterNotes:
                 logger.warning("the use of a session could not be noted: %s", error)
 
 
-def visitor(
+def bearer_of(
     database: Database,
     secret: str,
     now: datetime,
@@ -183,15 +183,15 @@ def visitor(
     """
     digest = _digest(secret)
     with database.read() as connection:
-        visit = kept.visit_by_hash(connection, digest)
-        bearer = None if visit is None else _bearer(connection, visit, now)
-    if visit is None or bearer is None:
+        session = kept.session_by_hash(connection, digest)
+        bearer = None if session is None else _bearer(connection, session, now)
+    if session is None or bearer is None:
         raise NotSignedInError(say("Your session has ended. Sign in again."))
     noted: dict[str, datetime] = {}
-    set_back = visit.seen_at - now > NOTED_EVERY  # the service's clock: an age is counted from now on
-    if set_back or (now - visit.seen_at > NOTED_EVERY and not (polls and visit.person_id is not None)):
+    set_back = session.seen_at - now > NOTED_EVERY  # the service's clock: an age is counted from now on
+    if set_back or (now - session.seen_at > NOTED_EVERY and not (polls and session.person_id is not None)):
         noted["seen_at"] = now
-    worker_at = visit.worker_at if bearer.worker_id is not None else None
+    worker_at = session.worker_at if bearer.worker_id is not None else None
     if worker_at is not None and (worker_at - now > NOTED_EVERY or (acts and now - worker_at > NOTED_EVERY)):
         noted["worker_at"] = now
     if noted:
@@ -216,17 +216,17 @@ def note_badge(database: Database, secret: str, code: str, attempt: Attempt) -> 
     """
     person, now = sign_in_by_badge(database, code, attempt), attempt.now
     with database.write() as connection:
-        kept.change_visit(connection, _digest(secret), worker_id=person.id, worker_at=now, seen_at=now)
+        kept.change_session(connection, _digest(secret), worker_id=person.id, worker_at=now, seen_at=now)
     return person.name
 
 
 def sign_out(database: Database, secret: str) -> None:
     """End a session."""
     with database.write() as connection:
-        kept.end_visit(connection, _digest(secret))
+        kept.end_session(connection, _digest(secret))
 
 
-def digest_of_visit(secret: str) -> bytes:
+def digest_of_session(secret: str) -> bytes:
     """Return what is kept of a session's secret."""
     return _digest(secret)
 
@@ -252,22 +252,22 @@ def _open(
 ) -> str:
     secret = secrets.token_urlsafe(32)
     with database.write() as connection:
-        kept.forget_visits(connection, now - KEPT)
-        kept.insert_visit(connection, _digest(secret), person_id=person_id, token_id=token_id, at=now)
+        kept.forget_sessions(connection, now - KEPT)
+        kept.insert_session(connection, _digest(secret), person_id=person_id, token_id=token_id, at=now)
     return secret
 
 
-def _bearer(connection: Connection, visit: VisitRow, now: datetime) -> Bearer | None:
-    if visit.person_id is not None:
-        person = kept.person_by_id(connection, visit.person_id)
-        if person is None or person.withdrawn or now - visit.seen_at > IDLE:
+def _bearer(connection: Connection, session: SessionRow, now: datetime) -> Bearer | None:
+    if session.person_id is not None:
+        person = kept.person_by_id(connection, session.person_id)
+        if person is None or person.withdrawn or now - session.seen_at > IDLE:
             return None
         return _of_person(person)
-    token = None if visit.token_id is None else token_by_id(connection, visit.token_id)
-    if token is None or (token.station is None and now - visit.seen_at > IDLE):
+    token = None if session.token_id is None else token_by_id(connection, session.token_id)
+    if token is None or (token.station is None and now - session.seen_at > IDLE):
         return None
     bearer = Bearer(token_id=token.id, name=token.name, role=token.role, station=token.station)
-    worker = _worker(connection, visit, now) if token.station is not None else None
+    worker = _worker(connection, session, now) if token.station is not None else None
     if worker is None:
         return bearer
     # At a station's tablet a badge lets its holder do what packers do; more needs a sign-in of their own.
@@ -278,10 +278,10 @@ def _bearer(connection: Connection, visit: VisitRow, now: datetime) -> Bearer | 
     )
 
 
-def _worker(connection: Connection, visit: VisitRow, now: datetime) -> PersonRow | None:
-    if visit.worker_id is None or visit.worker_at is None or now - visit.worker_at > BADGE_IDLE:
+def _worker(connection: Connection, session: SessionRow, now: datetime) -> PersonRow | None:
+    if session.worker_id is None or session.worker_at is None or now - session.worker_at > BADGE_IDLE:
         return None
-    person = kept.person_by_id(connection, visit.worker_id)
+    person = kept.person_by_id(connection, session.worker_id)
     return None if person is None or person.withdrawn else person
 
 
@@ -297,7 +297,7 @@ def _of_person(person: PersonRow) -> Bearer:
     )
 
 
-# Guesses
+# Failed sign-ins
 
 
 def _about_name(name: str) -> str:
@@ -309,23 +309,23 @@ def _about_address(attempt: Attempt) -> str:
     return f"from:{attempt.address[:80]}"
 
 
-def _count_guess(database: Database, attempt: Attempt, *keys: str) -> list[str]:
+def _count_attempt(database: Database, attempt: Attempt, *keys: str) -> list[str]:
     """Count an attempt before it is judged, so that many at once are not more guesses; return what was counted.
 
     Raises ThrottledError while it is too early for another one.
     """
     counted = [*keys, _about_address(attempt)]
     with database.write() as connection:
-        kept.forget_guesses(connection, attempt.now - REMEMBERED)
-        known = {key: kept.guess_about(connection, key) for key in counted}
+        kept.forget_older_failed_sign_ins(connection, attempt.now - REMEMBERED)
+        known = {key: kept.failed_sign_ins(connection, key) for key in counted}
         for key, before in known.items():
             _check_wait(key, before, attempt.now)
         for key, before in known.items():
-            kept.note_guess(connection, key, _failed(key, before, attempt.now) + 1, attempt.now)
+            kept.note_failed_sign_in(connection, key, _failed(key, before, attempt.now) + 1, attempt.now)
     return counted
 
 
-def _check_wait(key: str, known: GuessRow | None, now: datetime) -> None:
+def _check_wait(key: str, known: FailedSignIns | None, now: datetime) -> None:
     if known is None or known.last_at > now:  # the service's clock was set back: nobody knows how long ago that was
         return
     left = known.last_at + _wait(key, known) - now
@@ -335,13 +335,13 @@ def _check_wait(key: str, known: GuessRow | None, now: datetime) -> None:
         raise ThrottledError(told, seconds)
 
 
-def _wait(key: str, known: GuessRow) -> timedelta:
+def _wait(key: str, known: FailedSignIns) -> timedelta:
     """Return how long after so many failures nobody may guess: doubling from FIRST_WAIT."""
     over = known.failed - (GUESSES_BY_NAME if key.startswith(_NAME) else GUESSES_BY_ADDRESS)
     return timedelta(0) if over < 0 else min(FIRST_WAIT * 2 ** min(over, 10), LONGEST_WAIT)
 
 
-def _failed(key: str, known: GuessRow | None, now: datetime) -> int:
+def _failed(key: str, known: FailedSignIns | None, now: datetime) -> int:
     """Return how many failures still count: by name all in a row, by address GUESSES_BY_ADDRESS in ADDRESS_SPAN.
 
     A whole shop may sit behind one address: what a day brings in slips of the finger must not shut it out.
@@ -356,7 +356,7 @@ def _forgive(database: Database, keys: Iterable[str]) -> None:
     """Take back what was counted before it was found right; a name's failures are forgotten."""
     with database.write() as connection:
         for key in keys:
-            known = kept.guess_about(connection, key)
-            kept.forget_guess(connection, key)
+            known = kept.failed_sign_ins(connection, key)
+            kept.forget_failed_sign_ins(connection, key)
             if known is not None and known.failed > 1 and not key.startswith(_NAME):
-                kept.note_guess(connection, key, known.failed - 1, known.last_at)
+                kept.note_failed_sign_in(connection, key, known.failed - 1, known.last_at)
