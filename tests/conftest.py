@@ -13,13 +13,14 @@ import pytest
 from hypothesis import HealthCheck, settings
 from sqlalchemy import create_engine, text
 
+from tests.examples import MORE
 from tests.floor import Floor
 from tests.shops import sqlite_shop
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
 
 settings.register_profile(
-    "tracker", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], max_examples=60
+    "tracker", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], max_examples=60 * MORE
 )
 settings.load_profile("tracker")
 
@@ -79,7 +80,7 @@ class Cluster:
 
     def make(self, name: str, template: str | None) -> str:
         with self._admin.connect() as connection:
-            connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template or 'template0'}"))
+            connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template or 'template0'} STRATEGY FILE_COPY"))
         return self.url(name)
 
     def drop(self, name: str) -> None:

@@ -350,7 +350,7 @@ def test_standard_output_by_its_name_as_a_file_is_written_through(job: Run, tmp_
 
 def _in_a_process(arguments: list[str], **more: Any) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-c", "from tracker.cli import main; main()", *arguments]
-    return subprocess.run(command, stderr=subprocess.PIPE, text=True, check=False, timeout=60, **more)
+    return subprocess.run(command, stderr=subprocess.PIPE, text=True, check=False, timeout=HANGS_AFTER_S, **more)
 
 
 _NOWHERE = "/nowhere/at/all"
@@ -458,7 +458,9 @@ def test_what_this_user_may_not_read_or_write_is_told_in_a_sentence(job: Run, tm
         "main(['verify'])"
     )
     (tmp_path / "data").chmod(0)
-    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False, timeout=HANGS_AFTER_S
+    )
     (tmp_path / "data").chmod(0o700)
     assert (done.returncode, done.stderr.count("\n"), done.stderr[:7]) == (1, 1, "Error: "), done.stderr
     assert "Permission denied" in done.stderr

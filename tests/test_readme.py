@@ -15,6 +15,7 @@ from flask.testing import FlaskClient
 
 from tests.pages.test_manual import bold_names, said_on_screens
 from tests.shops import app_of
+from tests.waiting import HANGS_AFTER_S
 from tracker.records.database import Database
 from tracker.settings import read_settings
 
@@ -49,7 +50,7 @@ def _typed(blocks: list[str], folder: Path, *, answers: str = "") -> str:
         input=answers,
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=2 * HANGS_AFTER_S,
         check=False,
         start_new_session=True,  # without a terminal a password is read from the input
     )

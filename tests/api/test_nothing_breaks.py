@@ -4,11 +4,12 @@ import re
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from tests.api.conftest import Caller
 from tests.api.test_who_may import NEEDED
+from tests.examples import examples
 from tests.floor import Floor
 from tracker.records.database import Database
 from tracker.shop.codes import Code, Kind
@@ -78,7 +79,7 @@ def floor(sqlite: Database) -> Floor:
 
 
 @pytest.mark.parametrize("route", CALLS, ids=" ".join)
-@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(8, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(body=BODIES | nearly_right() | nearly_right(), query=QUERIES, name=ODD_TEXT | CODES | st.just("J-1"))
 def test_no_input_is_a_fault_of_ours(
     admin: Caller, floor: Floor, route: tuple[str, str], body: Any, query: dict[str, str], name: str

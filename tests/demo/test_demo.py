@@ -84,7 +84,8 @@ def test_the_shop_is_open_with_a_sign_in_for_each_role_and_stations_that_scan(tm
         assert sorted(job["status"] for job in jobs) == ["open", "open", "open", "shipped"]
     finally:
         demo.send_signal(signal.SIGTERM)
-        assert demo.wait(HANGS_AFTER_S) == 0
+        ended = demo.wait(HANGS_AFTER_S)
+    assert ended == 0
     again = _in_another_terminal(environment, "demo", "--port", "0")
     assert (again.returncode, "holds a shop already" in again.stderr) == (1, True)
 

@@ -1,7 +1,7 @@
 """A layout is data: what is wrong in it is said by its place, and what is read can be drawn."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.reading import codes_in
@@ -89,7 +89,6 @@ def test_a_box_layout_holds_the_symbol_of_a_shipping_code_too() -> None:
     assert "does not fit" in faults_of(box.replace("[56, 12]", "[40, 12]"))["bars"]
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.text(max_size=300) | st.sampled_from(list(shipped_layouts().values())).map(lambda text: text[::2]))
 def test_no_text_breaks_the_reader(text: str) -> None:
     try:

@@ -13,11 +13,12 @@ from pathlib import Path
 import pypdf
 import pytest
 import zxingcpp
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, ImageChops
 
 from tests.conftest import missing_tool
+from tests.examples import examples
 from tests.reading import codes_in
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, name_of, order
 from tracker.labels.contents import SAMPLES, BoxLabel, JointMark, Label, LabelKind, PartLabel
@@ -103,7 +104,7 @@ def test_any_text_is_drawn_and_leaves_the_margin_and_the_symbol_alone(text: str)
     assert codes_in(drawn(replace(BOX, customer=text, cabinets=(text, text)), 203)) == [BOX.code]
 
 
-@settings(max_examples=40)
+@examples(20)
 @given(
     st.text(max_size=80), st.floats(10, 6000), st.floats(10, 6000), st.sets(st.sampled_from(["L1", "L2", "W1", "W2"]))
 )

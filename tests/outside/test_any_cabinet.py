@@ -1,13 +1,14 @@
 """What holds for one cabinet of each kind holds for any that can be built."""
 
-from hypothesis import given, settings
+from hypothesis import given
 
+from tests.examples import examples
 from tests.shop.cabinets import test_design, test_guide
 from tests.shop.cabinets.examples import buildable, designed, guided
 from tracker.shop.cabinets.orders import CabinetOrder
 
 
-@settings(max_examples=80)
+@examples(40)
 @given(buildable())
 def test_the_design_and_the_guide_of_any_cabinet_are_whole(ordered: CabinetOrder) -> None:
     test_design.check_all(designed(ordered))

@@ -3,9 +3,10 @@
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from manifold3d import Manifold
 
+from tests.examples import examples
 from tests.outside.placed import placed, shared, touching_volume
 from tests.shop.cabinets.examples import ONE_OF_EACH, buildable, designed, name_of
 from tracker.shop.cabinets.assembly import Move, assembly_order
@@ -22,7 +23,7 @@ def test_each_kind_goes_together_step_by_step(ordered: CabinetOrder) -> None:
     replay(designed(ordered))
 
 
-@settings(max_examples=8)
+@examples(5)
 @given(buildable())
 def test_any_cabinet_goes_together_step_by_step(ordered: CabinetOrder) -> None:
     replay(designed(ordered))

@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.examples import examples
 from tests.shop.boxing.witness import complaints
 from tracker.shop.boxing.bounds import least_bins
 from tracker.shop.boxing.planner import plan_boxes
@@ -72,7 +73,7 @@ TRIPLET = st.integers(380, 490).flatmap(
 )
 
 
-@settings(max_examples=10, deadline=None, derandomize=True)
+@examples(10)
 @given(st.lists(TRIPLET, min_size=10, max_size=40))
 def test_planted_triplets_come_within_one_bin_of_their_number(triplets: list[tuple[int, int, int]]) -> None:
     sizes = [size for triplet in triplets for size in triplet]

@@ -6,9 +6,10 @@ from itertools import combinations
 from math import sqrt
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from manifold3d import Manifold
 
+from tests.examples import examples
 from tests.outside.placed import block, machined, placed, shared, tool, touching_volume
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, VARIANTS, buildable, designed, name_of, variant
 from tracker.shop.cabinets.design import Cabinet, design_cabinet
@@ -19,7 +20,7 @@ from tracker.shop.cabinets.standard import Standard
 from tracker.shop.errors import InvalidInputError
 
 NEAR_MM = 0.1
-SOME = settings(max_examples=60)
+SOME = examples(20)
 
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)

@@ -1,9 +1,10 @@
 """Bounds and plans against a reference solver (OR-Tools CP-SAT), which proves the fewest boards of small cases."""
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from ortools.sat.python import cp_model
 
+from tests.examples import examples
 from tests.shop.cutting.test_planner import blank, stock
 from tracker.shop.cutting.planner import plan_boards
 from tracker.shop.cutting.values import CuttingRules
@@ -49,7 +50,7 @@ def fewest_by_solver(pieces: list[tuple[int, int, bool]], room: tuple[int, int],
     return int(solver.objective_value)
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@examples(20)
 @given(PIECES)
 def test_the_bound_is_never_over_the_proved_least_and_the_plan_within_one_board(
     pieces: list[tuple[int, int, bool]],

@@ -1,9 +1,10 @@
 """Any plan of cutting keeps every rule, by a witness that knows nothing of the planner; the sizes are invented."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.examples import examples
 from tests.shop.cutting.test_planner import FEW_STEPS, NO_LOSS, blank, stock, whys
 from tests.shop.cutting.witness import complaints
 from tracker.shop.cutting.planner import MOST_BLANKS, plan_boards
@@ -36,7 +37,7 @@ RULES = st.builds(
 )
 
 
-@settings(max_examples=250, deadline=None, derandomize=True)
+@examples(80)
 @given(BLANKS, STOCKS, RULES)
 def test_every_plan_keeps_every_rule_of_cutting(
     sizes: list[tuple[float, float, float, str, bool]], stocks: list[Stock], rules: CuttingRules
@@ -50,7 +51,7 @@ def test_every_plan_keeps_every_rule_of_cutting(
     assert plan == plan_boards(blanks, stocks, rules, steps=FEW_STEPS)
 
 
-@settings(max_examples=100, deadline=None, derandomize=True)
+@examples(40)
 @given(BLANKS, STOCKS, RULES)
 def test_with_boards_as_many_as_wanted_a_blank_is_left_out_only_if_it_fits_none(
     sizes: list[tuple[float, float, float, str, bool]], stocks: list[Stock], rules: CuttingRules
@@ -83,7 +84,7 @@ def test_absurdly_many_crumbs_on_one_board_are_planned() -> None:
     assert len(plan.boards) == 1
 
 
-@settings(max_examples=100, deadline=None, derandomize=True)
+@examples(40)
 @given(st.data())
 def test_boards_cut_up_at_will_are_never_bounded_above_their_number(data: st.DataObject) -> None:
     """Pieces made by parting whole boards: a plan of so many boards is known beforehand."""

@@ -10,8 +10,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
+from tests.examples import examples
 from tests.outside.placed import placed, shared, touching_volume
 from tests.shop.cabinets.examples import ONE_OF_EACH, buildable, designed, guided, name_of
 from tests.shop.cabinets.test_drawing import STILL, VIEWS, check_inside, drawn
@@ -108,7 +109,7 @@ def test_what_is_nearest_is_painted_last_in_every_view_and_with_parts_moved_out(
             check_paint_order(cabinet, guide, parts, offsets, (view,), 25)
 
 
-@settings(max_examples=25)
+@examples(10)
 @given(buildable())
 def test_any_cabinet_is_painted_as_it_is_seen_and_inside_the_drawing(ordered: CabinetOrder) -> None:
     cabinet, guide, drawings = drawn(ordered)

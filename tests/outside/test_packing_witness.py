@@ -1,8 +1,9 @@
 """Any plan of boxes keeps every rule, by a witness that knows nothing of the planner; the sizes are invented."""
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.examples import examples
 from tests.shop.boxing.test_planner import FEW_STEPS, carton, panel
 from tests.shop.boxing.witness import complaints
 from tracker.shop.boxing.planner import MOST_PANELS, plan_boxes
@@ -37,7 +38,7 @@ RULES = st.builds(
 )
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@examples(60)
 @given(PANELS, CARTONS, RULES)
 def test_every_plan_keeps_every_rule_of_packing(
     sizes: list[tuple[float, float, float, str, bool]], cartons: list[Carton], rules: PackingRules
@@ -50,7 +51,7 @@ def test_every_plan_keeps_every_rule_of_packing(
     assert complaints(plan, panels, cartons, rules) == []
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@examples(20)
 @given(PANELS, CARTONS)
 def test_turning_every_panel_and_every_carton_changes_no_number_of_boxes(
     sizes: list[tuple[float, float, float, str, bool]], cartons: list[Carton]

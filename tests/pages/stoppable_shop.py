@@ -14,6 +14,7 @@ from sqlalchemy import select
 from tests.floor import Floor
 from tests.pages.looking import sign_in
 from tests.shops import app_of, sqlite_shop
+from tests.waiting import HANGS_AFTER_S
 from tracker.records.look import last_change
 from tracker.records.tables import log
 from tracker.server import Server
@@ -110,8 +111,8 @@ def hold(page: Page, pattern: str) -> list[Route]:
 
 
 def until(page: Page, holds: Callable[[], object]) -> None:
-    """Let the page work until something holds; fails after a minute."""
-    end = time.monotonic() + 60
+    """Let the page work until something holds; fails when it hangs."""
+    end = time.monotonic() + HANGS_AFTER_S
     while not holds():
         assert time.monotonic() < end
         page.wait_for_timeout(50)

@@ -19,7 +19,7 @@ from flask.testing import FlaskClient
 from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.conftest import chromium
-from tests.pages.looking import readable
+from tests.pages.looking import readable, sign_in_by_form
 from tests.pages.scanning import Scanner
 from tests.pages.stoppable_shop import StoppableShop, wait_until_kept
 from tests.shops import app_of, sqlite_shop
@@ -30,6 +30,7 @@ from tracker.records.database import Database
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.codes import part_code
+from tracker.shop.roles import Role
 from tracker.work.certificates import Made, make_certificate
 
 NAME = "shop-server.lan"
@@ -145,7 +146,9 @@ def test_a_station_that_reaches_the_shop_by_https_at_a_name_scans_on_after_a_rel
         ],
     )
     context = trusting.new_context(viewport={"width": 1024, "height": 768})
-    page = shop.open(context, "/station/CUT-1")
+    page = context.new_page()
+    sign_in_by_form(page, shop.address, Role.FOREMAN.value)
+    page.goto(f"{shop.address}/station/CUT-1")
     assert page.evaluate("window.isSecureContext")
     cookies = context.cookies()
     assert [each["secure"] for each in cookies] == [True] * len(cookies) != []

@@ -5,7 +5,7 @@ import shutil
 import signal
 import subprocess
 import sys
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 from types import FrameType
 
@@ -16,6 +16,7 @@ from sqlalchemy.exc import DBAPIError
 
 from tests.conftest import Cluster
 from tests.floor import Floor
+from tests.waiting import until
 from tracker.files import put_file
 from tracker.records import copies, look
 from tracker.records.copies import LEFT_OUT, check_copy, copy_to, restore_from
@@ -215,7 +216,14 @@ def test_a_service_that_is_killed_has_the_database_no_more(database: Database, t
             restore_from(database, tmp_path / "copy.db", _settings(tmp_path))
         service.kill()
         service.wait()
+    until(lambda: _is_free(database))  # PostgreSQL notices a moment later that its client is gone
     restore_from(database, tmp_path / "copy.db", _settings(tmp_path))
+
+
+def _is_free(database: Database) -> bool:
+    with suppress(ConflictError), hold(database, alone=True):
+        return True
+    return False
 
 
 @pytest.mark.parametrize("revision", ["0001", "0004", "0006"])

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
@@ -18,6 +17,7 @@ from scanner_client.screen import Screen
 from scanner_client.sender import Answer, Reply
 from scanner_client.station import Station
 from scanner_client.station_list import Page, StationList
+from tests.examples import examples
 from tracker.shop.codes import part_code
 
 DONE = Answer(outcome="done", ok=True, message="Done.")
@@ -178,4 +178,4 @@ class StationMachine(RuleBasedStateMachine):
 
 
 TestStationMachine = StationMachine.TestCase
-TestStationMachine.settings = settings(max_examples=25, stateful_step_count=20)
+TestStationMachine.settings = examples(12, stateful_step_count=20)

@@ -3,9 +3,10 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.examples import examples
 from tracker.shop.errors import InvalidInputError
 from tracker.shop.lifting import Coupling, Duration, Handling, Lift, LiftingAssumptions, grade_lifting, multipliers
 
@@ -66,7 +67,7 @@ LIFTS = st.builds(
 )
 
 
-@settings(max_examples=200, derandomize=True)
+@examples(200)
 @given(LIFTS)
 def test_every_multiplier_lies_between_never_and_best(lift: Lift) -> None:
     found = multipliers(lift)
@@ -74,7 +75,7 @@ def test_every_multiplier_lies_between_never_and_best(lift: Lift) -> None:
     assert all(0 <= multiplier <= 1 for multiplier in six)
 
 
-@settings(max_examples=100, derandomize=True)
+@examples(100)
 @given(LIFTS, st.floats(0, 300))
 def test_reaching_farther_never_allows_more(lift: Lift, farther: float) -> None:
     beyond = Lift(reach_mm=lift.reach_mm + farther, height_mm=lift.height_mm)

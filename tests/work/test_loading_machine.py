@@ -6,10 +6,10 @@ from pathlib import Path
 from shutil import copyfile
 from tempfile import TemporaryDirectory
 
-from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule, run_state_machine_as_test
 
+from tests.examples import examples
 from tests.floor import Floor
 from tracker.records.contradictions import Flagged, open_contradictions
 from tracker.records.database import Database
@@ -121,4 +121,4 @@ class Loading(RuleBasedStateMachine):
 
 def test_whatever_happens_at_the_dock_the_state_is_the_fold_of_the_log(sqlite_template: Path) -> None:
     machine = type("LoadingHere", (Loading,), {"template": sqlite_template})
-    run_state_machine_as_test(machine, settings=settings(max_examples=40, stateful_step_count=25))
+    run_state_machine_as_test(machine, settings=examples(15, stateful_step_count=25))

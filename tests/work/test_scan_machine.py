@@ -10,12 +10,12 @@ from typing import Any
 from uuid import UUID, uuid5
 
 import pytest
-from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from sqlalchemy import select
 
 from tests.conftest import Cluster
+from tests.examples import examples
 from tests.floor import JOB, START, Floor, scan_of
 from tests.shops import sqlite_shop
 from tracker.records.contradictions import open_contradictions
@@ -309,7 +309,7 @@ def test_whatever_is_scanned_on_sqlite_the_fold_of_the_log_is_the_state(sqlite_t
             shutil.copyfile(sqlite_template, path)
             return Database(f"sqlite:///{path}")
 
-    _run(OnSqlite, examples=100)
+    _run(OnSqlite, count=24)
 
 
 def test_whatever_is_scanned_on_postgresql_the_fold_of_the_log_is_the_state(cluster: Cluster) -> None:
@@ -319,13 +319,13 @@ def test_whatever_is_scanned_on_postgresql_the_fold_of_the_log_is_the_state(clus
             cluster.drop("machine_shop")
             return Database(cluster.make("machine_shop", "template_shop"))
 
-    _run(OnPostgresql, examples=15)
+    _run(OnPostgresql, count=5)
     cluster.drop("machine_shop")
 
 
-def _run(machine: type[RuleBasedStateMachine], *, examples: int) -> None:
+def _run(machine: type[RuleBasedStateMachine], *, count: int) -> None:
     case = machine.TestCase
-    case.settings = settings(max_examples=examples, stateful_step_count=25, deadline=None, derandomize=True)
+    case.settings = examples(count, stateful_step_count=25)
     case("runTest").runTest()
 
 

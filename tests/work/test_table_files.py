@@ -17,9 +17,10 @@ from typing import Any
 
 import openpyxl
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.examples import examples
 from tracker.shop.cutlist import PART_COLUMNS, read_parts
 from tracker.shop.errors import InvalidInputError, ShopError, TooLargeError
 from tracker.shop.lengths import Units
@@ -136,7 +137,7 @@ def as_part(line: dict[str, Any]) -> PartLine:
     )
 
 
-@settings(max_examples=40, derandomize=True)
+@examples(20)
 @given(
     lines=st.lists(LINES, min_size=1, max_size=4),
     columns=st.permutations([*PART_COLUMNS, "größe"]),
@@ -155,7 +156,7 @@ def test_any_lines_in_any_dialect_read_back_as_they_were(
     assert parts_of(out.getvalue().encode(encoding)) == tuple(as_part(line) for line in lines)
 
 
-@settings(max_examples=15, derandomize=True)
+@examples(10)
 @given(st.lists(LINES, min_size=1, max_size=4), st.permutations(PART_COLUMNS))
 def test_any_lines_in_a_spreadsheet_read_back_as_they_were(lines: list[dict[str, Any]], columns: list[str]) -> None:
     rows = [[line[name] if name != "edges" else "+".join(line[name]) for name in columns] for line in lines]

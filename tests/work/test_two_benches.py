@@ -1,6 +1,5 @@
 """Two benches pack the same boxes and one of them is offline: all ends as if in order, or a scan is flagged."""
 
-import os
 import shutil
 from collections.abc import Sequence
 from dataclasses import replace
@@ -12,9 +11,10 @@ from typing import Any
 from uuid import UUID
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.examples import MORE, examples
 from tests.floor import TOE_KICK, Floor, scan_of
 from tests.shops import sqlite_shop
 from tracker.records.contradictions import open_contradictions
@@ -141,7 +141,7 @@ def test_damage_that_was_taken_back_after_another_bench_had_packed_the_part_stay
     assert flags == [Contradiction.ORDER]
 
 
-@settings(max_examples=30)
+@examples(12)
 @given(acts=st.lists(ACTS, min_size=3, max_size=12))
 def test_whatever_two_benches_do_it_ends_as_in_order_or_is_flagged(
     sqlite_template: Path, tmp_path_factory: Any, acts: list[tuple[bool, Action, str, str]]
@@ -236,8 +236,7 @@ def counts_otherwise(one: Answer, other: Answer, part: str) -> bool:
     return (one.outcome, one.part) != (other.outcome, other.part)
 
 
-# ``DAYS=50`` tries so many.
-@pytest.mark.parametrize("seed", range(int(os.environ.get("DAYS", "2"))))
+@pytest.mark.parametrize("seed", range(MORE))
 def test_a_day_of_two_benches_ends_as_in_order_or_flagged_before_the_scan_that_differs(
     tmp_path: Path, seed: int
 ) -> None:

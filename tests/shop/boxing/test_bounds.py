@@ -3,9 +3,10 @@
 from itertools import permutations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.examples import examples
 from tests.shop.boxing.test_planner import carton, panel
 from tracker.shop.boxing.bounds import least_bins
 from tracker.shop.boxing.planner import plan_boxes
@@ -29,7 +30,7 @@ def _first_fit(sizes: tuple[int, ...], room: int) -> int:
     return len(left)
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@examples(150)
 @given(
     st.integers(5, 60).flatmap(
         lambda room: st.tuples(st.lists(st.integers(1, room), min_size=1, max_size=6), st.just(room))
