@@ -93,6 +93,7 @@ def test_what_is_kept_is_what_was_told_and_an_older_row_tells_nothing() -> None:
     told = meaning(Reason.OTHER_BOX, box="2")
     assert meaning_kept(told.reason.value, told.values) == told
     assert meaning_kept(None, None) is None
+    assert meaning_kept("of a later program", {}) is None
 
 
 def test_a_reader_of_another_language_gets_every_word_in_it() -> None:

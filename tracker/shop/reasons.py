@@ -222,8 +222,8 @@ def meaning(reason: Reason, /, **values: Any) -> Meaning:
 
 
 def meaning_kept(reason: str | None, values: Values | None) -> Meaning | None:
-    """Return what a row of the log tells; None of a row that is older than the reasons."""
-    return None if reason is None else Meaning(Reason(reason), values or {})
+    """Return what a row of the log tells; None of one that is older than the reasons, or of a later program."""
+    return Meaning(Reason(reason), values or {}) if reason in set(Reason) else None
 
 
 def full_box(uncounted: int) -> Reason:
