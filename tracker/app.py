@@ -42,7 +42,7 @@ from tracker.shop.errors import ShopError
 from tracker.web.bodies import CarefulJson, most_bytes
 from tracker.web.numbers import RowNumber
 from tracker.work.access import Gate
-from tracker.work.group_commit import ScanCounter
+from tracker.work.group_commit import GroupCommit
 from tracker.work.print_queue import PrintQueue
 from tracker.work.sessions import KEPT, LaterNotes
 
@@ -95,7 +95,7 @@ def open_shop(app: Flask, settings: Settings, database: Database) -> None:
     app.extensions.update(
         shop_database=database,
         shop_settings=settings,
-        shop_scans=ScanCounter(database),
+        shop_scans=GroupCommit(database),
         shop_prints=PrintQueue(database, settings),
         shop_gate=Gate(database),
         shop_session=sign_in.bearer_of_session,

@@ -114,7 +114,7 @@ def weighed_mass(connection: Connection, box_id: int) -> float | None:
     return connection.execute(select(box.c.weighed_kg).where(box.c.id == box_id)).scalar()
 
 
-def update_box(connection: Connection, box_id: int, **values: Any) -> None:
+def update_box(connection: Connection, box_id: int, /, **values: Any) -> None:
     """Change columns of one box."""
     connection.execute(update(box).where(box.c.id == box_id).values(**values))
 

@@ -9,14 +9,14 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from cattrs.preconf.json import make_converter
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, insert, select, update
 
 from tracker.records.floor import take_numbers
-from tracker.records.orders import insert_rows
+from tracker.records.orders import FRESH, insert_rows
 from tracker.records.tables import cabinet, design, job, laying, marked, part
 from tracker.shop.cabinets.design import Cabinet, Mark
 from tracker.shop.orders import Designed, OrderedDesign
-from tracker.shop.progress import DEAD_STATUSES
+from tracker.shop.progress import DEAD_STATUSES, PartStatus
 
 _CONVERTER: Final = make_converter()
 
@@ -95,6 +95,19 @@ def marks_of(connection: Connection, part_ids: Sequence[int]) -> dict[int, Marks
 def _marks(row: Any) -> Marks:
     marks = _CONVERTER.loads(row.marks, tuple[Mark, ...])
     return Marks(own=row.own, front=row.front, marks=marks, grain=row.grain)
+
+
+def copy_part(connection: Connection, old_id: int, new_id: int, *, box_id: int) -> None:
+    """Add a part like an old one, to be made in place of it: urgent, planned for a box, nothing done to it."""
+    row: dict[str, Any] = dict(connection.execute(select(part).where(part.c.id == old_id)).one()._mapping)
+    row.update(FRESH, id=new_id, box_id=box_id, replaces_id=old_id, urgent=True)
+    connection.execute(insert(part).values(row))
+
+
+def retire_part(connection: Connection, old_id: int, *, by: int) -> None:
+    """Take a part out of use for ever: part ``by`` is made in place of it."""
+    retired = update(part).where(part.c.id == old_id)
+    connection.execute(retired.values(status=PartStatus.REPLACED, replaced_by_id=by))
 
 
 def copy_marks(connection: Connection, old_id: int, new_id: int) -> None:

@@ -2,13 +2,30 @@
 
 from collections.abc import Iterable, Mapping
 from itertools import islice
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection, Table, insert, select, update
 
 from tracker.records.tables import job, tally
+from tracker.shop.progress import PartStatus
 
 ROWS_AT_ONCE = 5_000
+
+
+# A part that nothing has happened to yet.
+FRESH: Final[Mapping[str, Any]] = {
+    "urgent": False,
+    "replaces_id": None,
+    "replaced_by_id": None,
+    "status": PartStatus.WAITING,
+    "done": frozenset(),
+    "inferred": frozenset(),
+    "damaged": False,
+    "seen_at": None,
+    "seen_station_id": None,
+    "slot_id": None,
+    "latest_at": None,
+}
 
 
 def job_exists(connection: Connection, code: str) -> bool:

@@ -23,7 +23,7 @@ from tracker.shop.steps import Step
 
 LOOKED_AT = 200  # boxes by due date, and as many by load
 
-_FILLING = (BoxState.OPEN, BoxState.PACKING, BoxState.COMPLETE)
+_FILLING = (BoxState.OPEN, BoxState.PACKING, BoxState.PARTS_IN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ class BoxState(StrEnum):
 
     OPEN = "open"
     PACKING = "packing"
-    COMPLETE = "complete"
+    PARTS_IN = "complete"  # as stored and in the calls; what a box lacks, shop.lacking says
     SEALED = "sealed"
     LOADED = "loaded"
     SHIPPED = "shipped"
@@ -21,5 +21,5 @@ CLOSED_STATES: Final = frozenset({BoxState.SEALED, BoxState.LOADED, BoxState.SHI
 def filling_state(*, packed: int, parts_total: int) -> BoxState:
     """The state of a box that is not yet sealed, from how much is in. One of items alone is counted at the end."""
     if packed and packed == parts_total:
-        return BoxState.COMPLETE
+        return BoxState.PARTS_IN
     return BoxState.PACKING if packed else BoxState.OPEN

@@ -29,7 +29,7 @@ class Outcome(StrEnum):
 
 OK_OUTCOMES: Final = frozenset({Outcome.DONE, Outcome.AGAIN, Outcome.UNDONE, Outcome.NOTED})
 
-# A station's scans that an undo can take back.
+# What counts for itself: one that was flagged and has another outcome waits for a foreman, and an undo means it.
 COUNTING_OUTCOMES: Final = frozenset({Outcome.DONE, Outcome.NOTED})
 
 # The one word for each, on every screen and in the station program.

@@ -4,8 +4,8 @@ The log is the truth and this is its meaning: ``fold`` works a part's progress o
 their own times; ``advance`` takes one more. A scan that arrives late from an offline station takes its place in the
 order and the result is the one that it would have had on time.
 
-A part that is marked damaged is as good as in no box (``Progress.counted``), may go on through the making steps, is
-refused at the bench, and is cleared by undo, by a repair, or by replacing it.
+A part that is marked damaged is as good as in no box (``Progress.counted``) and is refused at every station. It is
+cleared by undo, by a repair, or by replacing it.
 """
 
 from collections.abc import Collection, Iterable

@@ -22,7 +22,7 @@ BOX_STATE_WORDS: Final[Mapping[BoxState, Said]] = MappingProxyType(
     {
         BoxState.OPEN: say("open"),
         BoxState.PACKING: say("being packed"),
-        BoxState.COMPLETE: say("all parts in"),
+        BoxState.PARTS_IN: say("all parts in"),
         BoxState.SEALED: say("sealed"),
         BoxState.LOADED: say("loaded"),
         BoxState.SHIPPED: say("shipped"),

@@ -10,7 +10,7 @@ from tracker.records.database import Database
 from tracker.records.people import has_badges
 from tracker.settings import Settings
 from tracker.work.access import Bearer
-from tracker.work.group_commit import ScanCounter
+from tracker.work.group_commit import GroupCommit
 from tracker.work.print_queue import PrintQueue
 
 
@@ -26,9 +26,9 @@ def settings() -> Settings:
     return found
 
 
-def scan_counter() -> ScanCounter:
+def scan_counter() -> GroupCommit:
     """Where scans are taken."""
-    found: ScanCounter = current_app.extensions["shop_scans"]
+    found: GroupCommit = current_app.extensions["shop_scans"]
     return found
 
 

@@ -26,7 +26,7 @@ from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import job_is
 from tracker.shop.supplies import Boards
-from tracker.work.ledger import Ledger
+from tracker.work.ledger import open_ledger
 from tracker.work.lists import boards_of
 
 MOST_FAULTS_TOLD = 100
@@ -66,19 +66,19 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
     known = _stocks_for(parts, stocks)
     plan = plan_all_boards([_blank(each) for each in parts], known, stocks.rules)
     _refuse_left(parts, plan)
-    with database.write() as connection:
+    with open_ledger(database, who, now) as ledger:
+        connection = ledger.connection
         begun = kept.begun_boards(connection, job.id)
         if _to_plan(kept.uncut_parts(connection, job.id), begun) != parts:
             raise ConflictError(say("Parts of this job were scanned while the boards were planned. Plan them again."))
-        kept.drop_boards(connection, job.id, keep=begun)
+        ledger.change(kept.drop_boards, job.id, keep=begun)
         numbers = take_numbers(connection, "board", len(plan.boards))
         first = kept.last_board_number(connection, job.id) + 1
         by_id = {stock.id: stock for stock in known}
-        kept.insert_boards(connection, _board_rows(plan, numbers, job.id, first, by_id), _piece_rows(plan, numbers))
-        ledger = Ledger(connection, who, now)
+        rows = _board_rows(plan, numbers, job.id, first, by_id)
+        ledger.change(kept.insert_boards, rows, _piece_rows(plan, numbers))
         planned = meaning(Reason.PLANNED_BOARDS, boards=len(plan.boards), parts=len(parts), job=job.code)
         ledger.act(Act.PLAN, planned, scan_id=act_id, job_id=job.id)
-        ledger.write()
     return Planned(
         boards=len(plan.boards),
         lower_bound=plan.lower_bound,

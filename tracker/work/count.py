@@ -8,11 +8,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import Connection
-
 from tracker.records.box_contents import count_items, items_of, update_box
 from tracker.records.database import Database
-from tracker.records.floor import BoxRow, boxes_numbered
+from tracker.records.floor import BoxRow
 from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import box_code
@@ -22,7 +20,7 @@ from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import Count, say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.shop.weighing import HEAVIEST_KG
-from tracker.work.ledger import Ledger
+from tracker.work.ledger import Ledger, open_ledger
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,9 +40,9 @@ def count_item(database: Database, counting: Counting, *, who: str, now: datetim
     the same count sent twice is taken once. Raises ConflictError for a box that is sealed or of a held or cancelled
     job, InvalidInputError for an item or a number that the box does not plan.
     """
-    with database.write() as connection:
-        box = _open_box(connection, counting.box)
-        line = next((each for each in items_of(connection, counting.box) if each.item == counting.item), None)
+    with open_ledger(database, who, now) as ledger:
+        box = _open_box(ledger, counting.box)
+        line = next((each for each in items_of(ledger.connection, counting.box) if each.item == counting.item), None)
         if line is None:
             fault = Fault(where={"field": "item"}, what=say("an item that this box holds"))
             raise InvalidInputError(say("Box %(box)s holds no such item.", box=box_code(counting.box)), [fault])
@@ -56,9 +54,9 @@ def count_item(database: Database, counting: Counting, *, who: str, now: datetim
             told = say("%(item)s: somebody else counted %(count)s. Look again.", item=counting.item, count=line.counted)
             raise ConflictError(told)
         if line.counted != counting.count:
-            count_items(connection, counting.box, {counting.item: counting.count})
+            ledger.change(count_items, counting.box, {counting.item: counting.count})
             counted = meaning(Reason.COUNTED, item=counting.item, count=counting.count, quantity=line.quantity)
-            _log(Ledger(connection, who, now), Act.COUNT, box, counted, act_id)
+            _log(ledger, Act.COUNT, box, counted, act_id)
     return counting.count
 
 
@@ -71,19 +69,18 @@ def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now:
     if not 0 < mass_kg <= HEAVIEST_KG:
         wanted = say("a mass above 0 and up to %(most)s kg", most=Count(HEAVIEST_KG))
         raise InvalidInputError(say("That mass cannot be."), [Fault(where={"field": "mass_kg"}, what=wanted)])
-    with database.write() as connection:
-        box = _open_box(connection, box_id)
-        update_box(connection, box_id, weighed_kg=mass_kg)
-        _log(Ledger(connection, who, now), Act.WEIGH, box, meaning(Reason.WEIGHED, mass=f"{mass_kg:.2f}"), act_id)
+    with open_ledger(database, who, now) as ledger:
+        box = _open_box(ledger, box_id)
+        ledger.change(update_box, box_id, weighed_kg=mass_kg)
+        _log(ledger, Act.WEIGH, box, meaning(Reason.WEIGHED, mass=f"{mass_kg:.2f}"), act_id)
 
 
 def _log(ledger: Ledger, action: Act, box: BoxRow, told: Meaning, act_id: UUID) -> None:
     ledger.act(action, told, scan_id=act_id, box_id=box.id, job_id=box.job.id)
-    ledger.write()
 
 
-def _open_box(connection: Connection, box_id: int) -> BoxRow:
-    code, box = box_code(box_id), boxes_numbered(connection, [box_id]).get(box_id)
+def _open_box(ledger: Ledger, box_id: int) -> BoxRow:
+    code, box = box_code(box_id), ledger.box(box_id)
     if box is None:
         raise NotFoundError(say("There is no box %(box)s.", box=code))
     if box.state in CLOSED_STATES:

@@ -52,12 +52,12 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
         "follows_id": closed_box,
         **_size(ledger, number),
     }
-    insert_rows(connection, box, [row])
+    ledger.change(insert_rows, box, [row])
     for what in BOX_TALLIES:
-        raise_total(connection, first.job_id, what, 1)
+        ledger.change(raise_total, first.job_id, what, 1)
     made = ledger.box(number)
     if made is not None and made.job.status == JobStatus.SHIPPED:
-        set_job_status(connection, first.job_id, JobStatus.OPEN, ledger.now)
+        ledger.change(set_job_status, first.job_id, JobStatus.OPEN, ledger.now)
     return number
 
 
@@ -65,9 +65,9 @@ def move_rest(
     ledger: Ledger, before: int, after: int, parts: Sequence[int], items: Mapping[str, int], act_id: UUID
 ) -> None:
     """Plan parts that are packed nowhere, and so many of each item, for box ``after`` instead of ``before``."""
-    connection, boxes = ledger.connection, {number: ledger.box(number) for number in (before, after)}
-    move_parts(connection, parts, after)
-    move_items(connection, before, after, items)
+    boxes = {number: ledger.box(number) for number in (before, after)}
+    ledger.change(move_parts, parts, after)
+    ledger.change(move_items, before, after, items)
     moved = meaning(Reason.MOVED, box=box_code(after), before=box_code(before))
     for part_id in parts:
         part = ledger.part(part_id)
@@ -77,14 +77,12 @@ def move_rest(
     for number, more in ((before, -len(parts)), (after, len(parts))):
         box = boxes[number]
         if box is not None:
-            update_box(connection, number, parts_total=box.parts_total + more)
-    ledger.forget()
+            ledger.change(update_box, number, parts_total=box.parts_total + more)
     ledger.refold(parts, at=ledger.now)
     for number in (before, after):
         box = ledger.box(number)
         if box is not None:
             ledger.set_box(box)
-    ledger.write()
     for number in (before, after):
         measure_anew(ledger, number)
 
@@ -95,7 +93,7 @@ def measure_anew(ledger: Ledger, box_id: int) -> None:
     size = _size(ledger, box_id)
     if empty_kg is not None:
         size = {"mass_kg": size["mass_kg"] + empty_kg}
-    update_box(ledger.connection, box_id, **size)
+    ledger.change(update_box, box_id, **size)
 
 
 def _size(ledger: Ledger, box_id: int) -> dict[str, float]:

@@ -22,7 +22,7 @@ class _Waiting:
         self.error: Exception | None = None
 
 
-class ScanCounter:
+class GroupCommit:
     """Takes scans from any number of threads of one process."""
 
     def __init__(self, database: Database) -> None:

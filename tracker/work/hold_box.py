@@ -11,7 +11,7 @@ from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
-from tracker.work.ledger import Ledger
+from tracker.work.ledger import open_ledger
 
 
 def hold_box(database: Database, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
@@ -26,8 +26,7 @@ def let_go_box(database: Database, box_id: int, *, who: str, now: datetime, act_
 
 def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datetime, act_id: UUID) -> None:
     code = box_code(box_id)
-    with database.write() as connection:
-        ledger = Ledger(connection, who, now)
+    with open_ledger(database, who, now) as ledger:
         box = ledger.box(box_id)
         if box is None:
             raise NotFoundError(say("There is no box %(box)s.", box=code))
@@ -36,7 +35,6 @@ def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datet
         if hold == (box.held_at is not None):
             on_hold = say("Box %(box)s is on hold already.", box=code)
             raise ConflictError(on_hold if hold else say("Box %(box)s is not on hold.", box=code))
-        update_box(connection, box_id, held_at=now if hold else None)
+        ledger.change(update_box, box_id, held_at=now if hold else None)
         told = meaning(Reason.HELD_BOX if hold else Reason.LET_GO_BOX, box=code)
         ledger.act(Act.HOLD if hold else Act.RESUME, told, scan_id=act_id, box_id=box_id, job_id=box.job.id)
-        ledger.write()

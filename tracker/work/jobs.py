@@ -11,7 +11,7 @@ from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import job_is
-from tracker.work.ledger import Ledger
+from tracker.work.ledger import open_ledger
 
 
 def hold_job(database: Database, code: str, *, who: str, now: datetime, act_id: UUID) -> None:
@@ -46,8 +46,8 @@ _CANNOT = {
 
 def _change(database: Database, code: str, act: Act, *, who: str, now: datetime, act_id: UUID) -> None:
     starts, status, reason = _ACTS[act]
-    with database.write() as connection:
-        job = job_by_code(connection, code)
+    with open_ledger(database, who, now) as ledger:
+        job = job_by_code(ledger.connection, code)
         if job is None:
             raise NotFoundError(say("There is no job %(job)s.", job=code))
         if job.status not in starts:
@@ -60,12 +60,10 @@ def _change(database: Database, code: str, act: Act, *, who: str, now: datetime,
                 )
             )
         if act is Act.CANCEL:
-            _refuse_shipped(any_box_shipped(connection, job.id), job)
-            cancel_parts(connection, job.id)
-        set_job_status(connection, job.id, status, now)
-        ledger = Ledger(connection, who, now)
+            _refuse_shipped(any_box_shipped(ledger.connection, job.id), job)
+            ledger.change(cancel_parts, job.id)
+        ledger.change(set_job_status, job.id, status, now)
         ledger.act(act, meaning(reason, job=code), scan_id=act_id, job_id=job.id)
-        ledger.write()
 
 
 def _refuse_shipped(shipped: bool, job: JobRow) -> None:

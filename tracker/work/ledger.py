@@ -3,15 +3,17 @@
 The log rows and the state that follows from them leave by the same door, ``write``.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
+from typing import Any, Concatenate, ParamSpec, TypeVar
 from uuid import UUID
 
 from sqlalchemy import Connection
 
 from tracker.records import floor
+from tracker.records.database import Database
 from tracker.records.floor import BoxRow, Changes, LoadRow, PartRow, StationRow
 from tracker.records.sscc import boxes_of_ssccs
 from tracker.shop.acts import Act
@@ -20,6 +22,18 @@ from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES, Progress, fold, status_of
 from tracker.shop.reasons import Meaning
 from tracker.shop.steps import Step
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+@contextmanager
+def open_ledger(database: Database, who: str, now: datetime) -> Iterator["Ledger"]:
+    """Do one piece of work: what the ledger is told is written at the end; nothing of it where something fails."""
+    with database.write() as connection:
+        ledger = Ledger(connection, who, now)
+        yield ledger
+        ledger.write()
 
 
 class Ledger:
@@ -189,11 +203,22 @@ class Ledger:
             if part is not None:
                 self.set_progress(part, fold(happened, part.route), at=at)
 
-    def forget(self) -> None:
-        """Write what is pending and read parts and boxes anew: an act changed their rows beside this ledger."""
+    def change(self, write: Callable[Concatenate[Connection, P], T], /, *args: P.args, **named: P.kwargs) -> T:
+        """Write rows that are not in the log by a statement of ``records``; what it returns.
+
+        What is pending is written before it, and parts and boxes are read anew after it.
+        """
         self.write()
+        done = write(self.connection, *args, **named)
         self._parts.clear()
         self._boxes.clear()
+        return done
+
+    @property
+    def written(self) -> Connection:
+        """The connection, with all that is pending written: whoever reads the log or a sum sees it."""
+        self.write()
+        return self.connection
 
     def write(self) -> None:
         """Write all pending rows."""

@@ -26,25 +26,23 @@ from tracker.shop.lacking import lack_in_words
 from tracker.shop.leaving import Keeps, keeps_load
 from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
-from tracker.work.ledger import Ledger
+from tracker.work.ledger import Ledger, open_ledger
 
 
 def plan_load(
     database: Database, boxes: Collection[int], ship_on: date, *, who: str, now: datetime, act_id: UUID
 ) -> str:
     """Plan boxes for a new load; return its code. A box is planned for one load at a time."""
-    with database.write() as connection:
-        ledger = Ledger(connection, who, now)
+    with open_ledger(database, who, now) as ledger:
         faults = [fault for number in boxes if (fault := _unplannable(ledger, number))]
         if faults or not boxes:
             raise InvalidInputError(say("The load cannot be planned; nothing was stored."), faults or [_NO_BOX])
-        load_id = take_numbers(connection, "load", 1)[0]
-        insert_load(connection, load_id, ship_on)
-        plan_on_load(connection, boxes, load_id)
+        load_id = take_numbers(ledger.connection, "load", 1)[0]
+        ledger.change(insert_load, load_id, ship_on)
+        ledger.change(plan_on_load, boxes, load_id)
         for number in boxes:
             planned = planned_for_load(number, load_id)
             ledger.act(Act.PLAN, planned, scan_id=uuid5(act_id, f"plan {number}"), box_id=number, load_id=load_id)
-        ledger.write()
     return load_code(load_id)
 
 
@@ -70,21 +68,18 @@ def add_to_load(database: Database, load_id: int, box_id: int, *, who: str, now:
 
     Raises InvalidInputError for a box that is planned for a load already, ConflictError when the load has left.
     """
-    with database.write() as connection:
-        ledger = Ledger(connection, who, now)
+    with open_ledger(database, who, now) as ledger:
         _open_load(ledger, load_id)
         fault = _unplannable(ledger, box_id)
         if fault is not None:
             raise InvalidInputError(say("The load cannot be planned; nothing was stored."), [fault])
-        plan_on_load(connection, [box_id], load_id)
+        ledger.change(plan_on_load, [box_id], load_id)
         ledger.act(Act.PLAN, planned_for_load(box_id, load_id), scan_id=act_id, box_id=box_id, load_id=load_id)
-        ledger.write()
 
 
 def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
     """Plan a box for no load: it stays in the shop. A box that was loaded is sealed again."""
-    with database.write() as connection:
-        ledger = Ledger(connection, who, now)
+    with open_ledger(database, who, now) as ledger:
         _open_load(ledger, load_id)
         box = ledger.box(box_id)
         if box is None or box.load_id != load_id:
@@ -92,10 +87,9 @@ def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, no
             raise NotFoundError(told)
         if box.state is BoxState.LOADED:
             ledger.set_box(box, state=BoxState.SEALED)
-        plan_on_load(connection, [box_id], None)
+        ledger.change(plan_on_load, [box_id], None)
         off = meaning(Reason.TOOK_OFF_LOAD, box=box_code(box_id), load=load_code(load_id))
         ledger.act(Act.PLAN, off, scan_id=act_id, box_id=box_id, job_id=box.job.id)
-        ledger.write()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,15 +122,14 @@ def ship_load(
     Raises IncompleteError with the boxes that are not on it, not whole, or of a held job, and with those of its jobs
     that stay behind: the latter must be just those that ``leave_behind`` names.
     """
-    with database.write() as connection:
-        ledger = Ledger(connection, who, now)
+    with open_ledger(database, who, now) as ledger:
         _open_load(ledger, load_id)
-        boxes = boxes_on_load(connection, load_id)
+        boxes = boxes_on_load(ledger.connection, load_id)
         if not boxes:
             raise ConflictError(say("No box is planned for load %(load)s.", load=load_code(load_id)))
-        staying = staying_of_loads(connection, [load_id])[load_id]
+        staying = staying_of_loads(ledger.connection, [load_id])[load_id]
         _refuse_short(load_id, boxes, staying, leave_behind)
-        parts = ship_load_rows(connection, load_id, [box.id for box in boxes], now)
+        parts = ledger.change(ship_load_rows, load_id, [box.id for box in boxes], now)
         _count_shipped(ledger, boxes, parts)
         why = "" if leave_behind is None else leave_behind.reason
         for box in staying:
@@ -145,10 +138,9 @@ def ship_load(
         for box in boxes:
             shipped = meaning(Reason.SHIPPED, box=box.code, load=load_code(load_id))
             _write(ledger, Act.SHIP, shipped, box, load_id, act_id)
-        ledger.write()
         for job_id in {box.job_id for box in boxes}:
-            if all_boxes_shipped(connection, job_id):
-                set_job_status(connection, job_id, JobStatus.SHIPPED, now)
+            if all_boxes_shipped(ledger.written, job_id):
+                ledger.change(set_job_status, job_id, JobStatus.SHIPPED, now)
 
 
 def _refuse_short(

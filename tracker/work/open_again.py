@@ -24,7 +24,7 @@ from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.work.follow_up import move_rest
-from tracker.work.ledger import Ledger
+from tracker.work.ledger import Ledger, open_ledger
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,8 +46,7 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime,
     not sealed, is loaded or shipped, or whose job is held or cancelled.
     """
     code = box_code(opening.box)
-    with database.write() as connection:
-        ledger = Ledger(connection, who, now)
+    with open_ledger(database, who, now) as ledger:
         box = ledger.box(opening.box)
         if box is None:
             raise NotFoundError(say("There is no box %(box)s.", box=code))
@@ -55,11 +54,10 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime,
         ledger.set_box(box, state=filling_state(packed=box.packed, parts_total=box.parts_total))
         ledger.bump(box.job.id, "sealed", -1)
         opened = meaning(Reason.OPENED_AGAIN, box=code, reason=opening.reason)
-        about = {"box_id": box.id, "job_id": box.job.id, "undoes": last_sealing(connection, box.id)}
+        about = {"box_id": box.id, "job_id": box.job.id, "undoes": last_sealing(ledger.connection, box.id)}
         ledger.act(Act.UNDO, opened, outcome=Outcome.UNDONE, scan_id=act_id, **about)
-        ledger.write()
-        update_box(connection, box.id, sealed_at=None, weighed_kg=None)
-        for follow_up in follow_ups_that_fill(connection, box.id):
+        ledger.change(update_box, box.id, sealed_at=None, weighed_kg=None)
+        for follow_up in follow_ups_that_fill(ledger.connection, box.id):
             _bring_back(ledger, follow_up, box.id, act_id)
 
 
@@ -82,5 +80,4 @@ def _bring_back(ledger: Ledger, follow_up: int, first: int, act_id: UUID) -> Non
     rest = {line.item: short_of(line) for line in lacking.items}
     move_rest(ledger, follow_up, first, [part.id for part in lacking.parts], rest, act_id)
     if is_void(connection, follow_up):
-        drop_box(connection, follow_up, first)
-        ledger.forget()
+        ledger.change(drop_box, follow_up, first)

@@ -14,7 +14,7 @@ from sqlalchemy import Connection
 from tracker.records.database import Database
 from tracker.records.designs import marked_row, store_designs
 from tracker.records.floor import take_numbers
-from tracker.records.orders import insert_rows, job_exists
+from tracker.records.orders import FRESH, insert_rows, job_exists
 from tracker.records.tables import box, item, job, laying, marked, part, tally
 from tracker.shop.acts import Act
 from tracker.shop.box_states import filling_state
@@ -23,11 +23,10 @@ from tracker.shop.errors import ConflictError, Fault, InvalidInputError
 from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
 from tracker.shop.job_states import JobStatus
 from tracker.shop.orders import Order, PartLine
-from tracker.shop.progress import PartStatus
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
-from tracker.work.ledger import Ledger
+from tracker.work.ledger import open_ledger
 
 _JOB_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}", re.ASCII)
 BOX_TALLIES = ("sealed", "shipped")
@@ -56,15 +55,12 @@ def take_order(
     _check(order)
     planned = plan_boxes(order.parts, order.items, packing)
     preview = _preview(order, planned)
-    with database.write() as connection:
-        if job_exists(connection, order.job):
+    with open_ledger(database, who, now) as ledger:
+        if job_exists(ledger.connection, order.job):
             raise ConflictError(say("Job %(job)s was taken before. Give the new order another code.", job=order.job))
-        numbers = _store(connection, order, planned, now)
-        ledger = Ledger(connection, who, now)
-        job_id = numbers.job
+        numbers = ledger.change(_store, order, planned, now)
         taken = meaning(Reason.TOOK_ORDER, job=order.job, parts=preview.parts)
-        ledger.act(Act.ORDER, taken, scan_id=act_id, job_id=job_id)
-        ledger.write()
+        ledger.act(Act.ORDER, taken, scan_id=act_id, job_id=numbers.job)
     return replace(preview, boxes=tuple(box_code(number) for number in numbers.boxes))
 
 
@@ -197,21 +193,6 @@ def _marked_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[d
     for part_id, piece in zip(numbers.parts, pieces, strict=True):
         if piece.designed:
             yield marked_row(part_id, piece.designed)
-
-
-FRESH: dict[str, Any] = {
-    "urgent": False,
-    "replaces_id": None,
-    "replaced_by_id": None,
-    "status": PartStatus.WAITING.value,
-    "done": frozenset(),
-    "inferred": frozenset(),
-    "damaged": False,
-    "seen_at": None,
-    "seen_station_id": None,
-    "slot_id": None,
-    "latest_at": None,
-}
 
 
 def _piece_row(piece: PartLine) -> dict[str, Any]:

@@ -5,16 +5,12 @@ clocks say.
 """
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID, uuid5
-
-from sqlalchemy import Connection, insert, select, update
 
 from tracker.records.box_contents import update_box
 from tracker.records.database import Database
-from tracker.records.designs import copy_marks, copy_place
+from tracker.records.designs import copy_marks, copy_part, copy_place, retire_part
 from tracker.records.floor import PartRow, take_numbers
-from tracker.records.tables import part as part_table
 from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import part_code
@@ -24,8 +20,7 @@ from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
 from tracker.work.follow_up import follow_up_box, measure_anew
-from tracker.work.ledger import Ledger
-from tracker.work.orders import FRESH
+from tracker.work.ledger import Ledger, open_ledger
 
 
 def replace_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime, act_id: UUID) -> int:
@@ -34,46 +29,43 @@ def replace_part(database: Database, part_id: int, reason: str, *, who: str, now
     The old label is dead for ever. The new part starts its route, is urgent, and goes to the same box, or to its
     follow-up box when that one is closed. Raises ConflictError for a part that was replaced or cancelled before.
     """
-    with database.write() as connection:
-        return replace_in(Ledger(connection, who, now), part_id, reason, act_id)
+    with open_ledger(database, who, now) as ledger:
+        return replace_in(ledger, part_id, reason, act_id)
 
 
 def replace_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> int:
-    """Order a new part in place of an old one, in a transaction that is open; return the new part's number."""
-    connection = ledger.connection
+    """Order a new part in place of an old one, in a piece of work that goes on; return the new part's number."""
     old = _living(ledger, part_id)
     target = follow_up_box(ledger, old.box.id) if old.box.state in CLOSED_STATES else old.box.id
-    new_id = take_numbers(connection, "part", 1)[0]
-    _insert_copy(connection, old.id, new_id, target)
-    copy_marks(connection, old.id, new_id)
+    new_id = take_numbers(ledger.connection, "part", 1)[0]
+    ledger.change(copy_part, old.id, new_id, box_id=target)
+    ledger.change(copy_marks, old.id, new_id)
     if target == old.box.id:
-        copy_place(connection, old.id, new_id)
+        ledger.change(copy_place, old.id, new_id)
     _retire(ledger, old, new_id, target)
     about = {"job_id": old.job.id, "box_id": old.box.id}
     replaced = meaning(Reason.REPLACED_BY, part=part_code(new_id), reason=reason)
     ledger.act(Act.REPLACE, replaced, scan_id=act_id, part_id=old.id, **about)
     made = meaning(Reason.MADE_IN_PLACE, part=part_code(old.id), reason=reason)
     ledger.act(Act.ORDER, made, scan_id=uuid5(act_id, "new"), part_id=new_id, **{**about, "box_id": target})
-    ledger.write()
     measure_anew(ledger, target)
     return new_id
 
 
 def repair_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime, act_id: UUID) -> None:
     """Record that a damaged part is good again: it counts as before."""
-    with database.write() as connection:
-        repair_in(Ledger(connection, who, now), part_id, reason, act_id)
+    with open_ledger(database, who, now) as ledger:
+        repair_in(ledger, part_id, reason, act_id)
 
 
 def repair_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> None:
-    """Record that a damaged part is good again, in a transaction that is open."""
+    """Record that a damaged part is good again, in a piece of work that goes on."""
     part = _living(ledger, part_id)
     if not part.progress.damaged:
         raise ConflictError(say("Part %(part)s is not marked damaged.", part=part_code(part_id)))
     ids = {"part_id": part_id, "job_id": part.job.id, "box_id": part.box.id}
     ledger.act(Act.REPAIR, meaning(Reason.REPAIRED, reason=reason), scan_id=act_id, **ids)
     ledger.refold([part_id])
-    ledger.write()
 
 
 def _living(ledger: Ledger, part_id: int) -> PartRow:
@@ -88,30 +80,17 @@ def _living(ledger: Ledger, part_id: int) -> PartRow:
     return part
 
 
-def _insert_copy(connection: Connection, old_id: int, new_id: int, box_id: int) -> None:
-    row: dict[str, Any] = dict(
-        connection.execute(select(part_table).where(part_table.c.id == old_id)).one()._mapping,
-    )
-    row.update(FRESH, id=new_id, box_id=box_id, replaces_id=old_id, urgent=True)
-    connection.execute(insert(part_table).values(row))
-
-
 def _retire(ledger: Ledger, old: PartRow, new_id: int, target: int) -> None:
     """Take the old part out of every count; the new one has taken its place in the totals."""
-    connection = ledger.connection
-    retired = update(part_table).where(part_table.c.id == old.id)
-    connection.execute(retired.values(status="replaced", replaced_by_id=new_id))
+    ledger.change(retire_part, old.id, by=new_id)
     for step in old.progress.counted:
         ledger.bump(old.job.id, step, -1)
     box = ledger.box(old.box.id) or old.box
     ledger.set_box(box, packed=box.packed - (Step.PACK in old.progress.counted))
-    ledger.write()
     if target != box.id:
-        update_box(connection, box.id, parts_total=box.parts_total - 1)
-        ledger.forget()
+        ledger.change(update_box, box.id, parts_total=box.parts_total - 1)
         new_box = ledger.box(target)
-        update_box(connection, target, parts_total=(new_box.parts_total if new_box else 0) + 1)
-        ledger.forget()
+        ledger.change(update_box, target, parts_total=(new_box.parts_total if new_box else 0) + 1)
         _settle(ledger, target)
 
 

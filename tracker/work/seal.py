@@ -36,7 +36,7 @@ from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.shop.weighing import Piece, expect
 from tracker.work.follow_up import follow_up_box, move_rest
-from tracker.work.ledger import Ledger
+from tracker.work.ledger import Ledger, open_ledger
 from tracker.work.lists import weight_limit
 
 
@@ -70,8 +70,8 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, a
     for a count of something that the box does not hold.
     """
     code = box_code(sealing.box)
-    with database.write() as connection:
-        ledger = Ledger(connection, who, now)
+    with open_ledger(database, who, now) as ledger:
+        connection = ledger.connection
         box = ledger.box(sealing.box)
         if box is None:
             raise NotFoundError(say("There is no box %(box)s.", box=code))
@@ -89,7 +89,7 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, a
         off = _off_weight(connection, sealing, parts)
         if off is not None and not sealing.override_reason:
             raise off
-        count_items(connection, box.id, sealing.items)
+        ledger.change(count_items, box.id, sealing.items)
         follow_up = None
         if not lacking.complete:
             follow_up = follow_up_box(ledger, box.id)
@@ -189,6 +189,5 @@ def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, told: Meaning, act_id:
     ledger.set_box(current, state=BoxState.SEALED)
     ledger.bump(box.job.id, "sealed", 1)
     ledger.act(Act.SEAL, told, scan_id=act_id, box_id=box.id, job_id=box.job.id)
-    ledger.write()
     weighed = {} if sealing.mass_kg is None else {"weighed_kg": sealing.mass_kg}  # else what was weighed before holds
-    update_box(ledger.connection, box.id, sealed_at=ledger.now, **weighed)
+    ledger.change(update_box, box.id, sealed_at=ledger.now, **weighed)

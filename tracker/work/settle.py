@@ -39,7 +39,7 @@ from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
 from tracker.work.follow_up import follow_up_box, measure_anew
-from tracker.work.ledger import Ledger
+from tracker.work.ledger import Ledger, open_ledger
 from tracker.work.loads import planned_for_load
 from tracker.work.replace import repair_in, replace_in
 
@@ -71,20 +71,18 @@ def settle(database: Database, settling: Settling, *, who: str, now: datetime, a
     Raises NotFoundError for a row that is not flagged, ConflictError for one that is settled already or when things
     no longer stand so that the choice is sound.
     """
-    with database.write() as connection:
-        flagged = contradiction(connection, settling.seq)
+    with open_ledger(database, who, now) as ledger:
+        flagged = contradiction(ledger.connection, settling.seq)
         if flagged is None:
             raise NotFoundError(say("There is no flagged scan of this number."))
         if flagged.settled is not None:
             raise ConflictError(say("%(who)s settled this already. Look again.", who=flagged.settled.who))
         if settling.choice not in choices_of(flagged.standing):
             raise ConflictError(say("That cannot be chosen any more: things changed meanwhile. Look again."))
-        ledger = Ledger(connection, who, now)
         do = _DO.get(settling.choice)
         if do is not None:
             do(_Case(ledger=ledger, flagged=flagged, reason=settling.reason, act_id=act_id))
         _keep(ledger, flagged, settling, act_id)
-        ledger.write()
 
 
 def _keep(ledger: Ledger, flagged: Flagged, settling: Settling, act_id: UUID) -> None:
@@ -167,18 +165,16 @@ def _use_old(case: _Case) -> None:
         if step in done and step in new.route:
             case.passed(new, step, meaning(Reason.OLD_PIECE_USED, part=part_code(case.part.id)))
     case.ledger.refold([new.id], at=case.ledger.now)
-    case.ledger.write()
 
 
 def _put_in_box(case: _Case) -> None:
     """The part lies in the closed box: it is planned there again and counts as packed."""
     ledger, part, box = case.ledger, case.part, case.box
     before = part.box
-    plan_part(ledger.connection, part.id, box.id)
-    update_box(ledger.connection, box.id, parts_total=box.parts_total + 1)
-    update_box(ledger.connection, before.id, parts_total=before.parts_total - 1)
+    ledger.change(plan_part, part.id, box.id)
+    ledger.change(update_box, box.id, parts_total=box.parts_total + 1)
+    ledger.change(update_box, before.id, parts_total=before.parts_total - 1)
     _log_move(case, part, before=before.id, after=box.id)
-    ledger.forget()
     lies_in = meaning(Reason.IN_BOX_AFTER_ALL, box=box_code(box.id), reason=case.reason)
     case.passed(case.part, Step.PACK, lies_in, infers=True)
     ledger.refold([part.id], at=ledger.now)
@@ -188,9 +184,8 @@ def _put_in_box(case: _Case) -> None:
     if box.state is BoxState.SHIPPED:
         ledger.set_progress(packed, replace(packed.progress, done=packed.progress.done | {Step.SHIP}))
     _look_again(ledger, before.id)
-    ledger.write()
     measure_anew(ledger, box.id)
-    if is_void(ledger.connection, before.id):
+    if is_void(ledger.written, before.id):
         _dissolve(ledger, before, box)
     else:
         measure_anew(ledger, before.id)
@@ -200,10 +195,9 @@ def _dissolve(ledger: Ledger, void: BoxRow, into: BoxRow) -> None:
     """A follow-up box that nothing is planned for any more would keep its job open for ever."""
     if into.state is BoxState.SHIPPED and holds_labels(ledger.connection, void.id):
         raise ConflictError(say("Parts of box %(box)s were made anew: leave it in the plan.", box=box_code(void.id)))
-    drop_box(ledger.connection, void.id, into.id)
-    ledger.forget()
-    if void.job.status == JobStatus.OPEN and all_boxes_shipped(ledger.connection, void.job.id):
-        set_job_status(ledger.connection, void.job.id, JobStatus.SHIPPED, ledger.now)
+    ledger.change(drop_box, void.id, into.id)
+    if void.job.status == JobStatus.OPEN and all_boxes_shipped(ledger.written, void.job.id):
+        ledger.change(set_job_status, void.job.id, JobStatus.SHIPPED, ledger.now)
 
 
 def _take_out(case: _Case) -> None:
@@ -212,15 +206,11 @@ def _take_out(case: _Case) -> None:
     target = follow_up_box(ledger, box.id)
     _log_move(case, part, before=box.id, after=target)
     ledger.refold([part.id], at=ledger.now)
-    ledger.write()
-    plan_part(ledger.connection, part.id, target)
-    ledger.forget()
+    ledger.change(plan_part, part.id, target)
     follow_up = ledger.box(target)
-    update_box(ledger.connection, box.id, parts_total=box.parts_total - 1)
-    update_box(ledger.connection, target, parts_total=(follow_up.parts_total if follow_up else 0) + 1)
-    ledger.forget()
+    ledger.change(update_box, box.id, parts_total=box.parts_total - 1)
+    ledger.change(update_box, target, parts_total=(follow_up.parts_total if follow_up else 0) + 1)
     _look_again(ledger, target)
-    ledger.write()
     measure_anew(ledger, box.id)
     measure_anew(ledger, target)
 
@@ -253,12 +243,10 @@ def _count(case: _Case) -> None:
         case.ledger.refold([case.part.id], at=case.ledger.now)
         if each.step not in case.part.progress.counted:
             raise ConflictError(say("Its scan was taken back at that station: scan the part again."))
-    case.ledger.write()
 
 
 def _make_anew(case: _Case) -> None:
     replace_in(case.ledger, case.part.id, case.reason, case.id_of("replace"))
-    case.ledger.forget()
 
 
 def _repaired(case: _Case) -> None:
@@ -271,7 +259,7 @@ def _put_on_load(case: _Case) -> None:
     load_id = read_code(case.flagged.standing.load or "").number
     about = {"box_id": box.id, "job_id": box.job.id, "load_id": load_id}
     if box.load_id != load_id:
-        plan_on_load(ledger.connection, [box.id], load_id)
+        ledger.change(plan_on_load, [box.id], load_id)
         ledger.act(Act.PLAN, planned_for_load(box.id, load_id), scan_id=case.id_of("plan"), **about)
     on_load = meaning(Reason.ON_LOAD_AFTER_ALL, load=case.flagged.standing.load, reason=case.reason)
     ledger.act(Act.PASS, on_load, scan_id=case.id_of("load"), step=Step.SHIP.value, **about)

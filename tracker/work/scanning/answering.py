@@ -9,7 +9,7 @@ from tracker.shop.contradictions import Contradiction, named_part, told
 from tracker.shop.scans import Answer
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import Verdict
-from tracker.work.scanning.late import changes_a_bench, changes_a_command
+from tracker.work.scanning.late import what_to_look_at
 from tracker.work.scanning.scanned import LONGEST_CODE_KEPT, Scanned
 
 
@@ -19,7 +19,7 @@ def answer(
     """Write a scan to the log with its answer; return the answer."""
     ledger, scan, station, box = scanned.ledger, scanned.scan, scanned.known_station, scanned.box_about
     steps = frozenset(inferred)
-    kind = scanned.contradiction or changes_a_command(scanned, judged) or changes_a_bench(scanned, judged)
+    kind = what_to_look_at(scanned, judged)
     if station is not None:
         ledger.note_reading(scanned.station, scan.at)
     message = ledger.add_to_log(

@@ -31,8 +31,7 @@ def scan_box(scanned: Scanned, code: Code) -> Answer:
     elif judged.outcome is Outcome.DONE:
         open_at(ledger, station, box, scanned.at)
     elif judged.outcome is Outcome.AGAIN:
-        ledger.write()
-        judged = read_before(ledger, judged, floor.loading_that_stands(ledger.connection, box.id))
+        judged = read_before(ledger, judged, floor.loading_that_stands(ledger.written, box.id))
     return answer(scanned, judged)
 
 
@@ -60,8 +59,7 @@ def scan_load(scanned: Scanned, code: Code) -> Answer:
 
 def _how_far(scanned: Scanned, judged: Verdict, load_id: int) -> Verdict:
     """Say beside a verdict about a load how far it is loaded, and which boxes of its jobs would stay behind."""
-    scanned.ledger.write()
-    loading = loading_of(scanned.ledger.connection, load_id)
+    loading = loading_of(scanned.ledger.written, load_id)
     return verdicts.with_loading(
         judged,
         load=loading.code,

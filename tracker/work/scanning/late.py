@@ -49,8 +49,7 @@ def progress_with(scanned: Scanned, part: PartRow, sighting: Sighting) -> Progre
 
 
 def _happened(scanned: Scanned, part: PartRow) -> list[Sighting]:
-    scanned.ledger.write()
-    return floor.sightings(scanned.ledger.connection, [part.id])[part.id]
+    return floor.sightings(scanned.ledger.written, [part.id])[part.id]
 
 
 def box_then(scanned: Scanned, part: PartRow, now: BoxFacts) -> BoxFacts:
@@ -60,8 +59,7 @@ def box_then(scanned: Scanned, part: PartRow, now: BoxFacts) -> BoxFacts:
     lies. One that was sealed with the part in it takes the scan as it would have done on time.
     """
     ledger = scanned.ledger
-    ledger.write()
-    origin = floor.planned_before_move(ledger.connection, part.id, scanned.at)
+    origin = floor.planned_before_move(ledger.written, part.id, scanned.at)
     box = None if origin is None else ledger.box(origin)
     if box is not None:
         scanned.box = box
@@ -80,13 +78,12 @@ def loading_then(scanned: Scanned, box: BoxRow, today: Verdict) -> Verdict:
     ledger = scanned.ledger
     if ledger.now - scanned.at <= LONGEST_WAY or box.state is BoxState.SHIPPED:
         return today
-    ledger.write()
-    then = floor.box_then(ledger.connection, box, scanned.at)
+    then = floor.box_then(ledger.written, box, scanned.at)
     facts = scanned.scanned_box_facts(box)
     of_then = replace(
         facts,
         load=None if then.load_id is None else str(Code(Kind.LOAD, then.load_id)),
-        state=BoxState.SEALED if then.sealed else BoxState.COMPLETE,
+        state=BoxState.SEALED if then.sealed else BoxState.PARTS_IN,
         cancelled=False,
     )
     named = str(scanned.read(scanned.scan.load, Kind.LOAD)) if scanned.scan.load else None
@@ -133,14 +130,18 @@ def contradiction_of(scanned: Scanned, part: PartRow, judged: Verdict) -> Contra
             return None
 
 
-def changes_a_command(scanned: Scanned, judged: Verdict) -> Contradiction | None:
+def what_to_look_at(scanned: Scanned, judged: Verdict) -> Contradiction | None:
+    """Say for what a scan is flagged: what it contradicts, or what was answered without it; None where nothing."""
+    return scanned.contradiction or _changes_a_command(scanned, judged) or _changes_a_bench(scanned, judged)
+
+
+def _changes_a_command(scanned: Scanned, judged: Verdict) -> Contradiction | None:
     """Say whether a card, a slot's code or an undo would have meant another part, had this reading come in time."""
     if scanned.known_station is None or scanned.action is Action.UNDO or scanned.with_board:
         return None
-    station, part, connection = scanned.station, scanned.part, scanned.ledger.connection
+    station, part = scanned.station, scanned.part
     if not comes_late(scanned.at, station.latest_at):
         return None
-    scanned.ledger.write()
     late = Read(
         seq=scanned.seq,
         at=scanned.at,
@@ -148,17 +149,17 @@ def changes_a_command(scanned: Scanned, judged: Verdict) -> Contradiction | None
         passing=part is None and (scanned.box or scanned.load_id) is not None,
         card=readings.is_card(scanned.scan.code),
     )
-    scanned.would_change = readings.card_changed_by(connection, station.id, late)
+    scanned.would_change = readings.card_changed_by(scanned.ledger.written, station.id, late)
     if scanned.would_change is not None:
         return Contradiction.CARD
     if part is not None and judged.outcome in OK_OUTCOMES:
         sighting = replace(scanned.sighting(Happening(scanned.action)), infers=False)
-        if readings.undo_changed_by(connection, station.id, sighting, part.id):
+        if readings.undo_changed_by(scanned.ledger.written, station.id, sighting, part.id):
             return Contradiction.UNDO
     return None
 
 
-def changes_a_bench(scanned: Scanned, judged: Verdict) -> Contradiction | None:
+def _changes_a_bench(scanned: Scanned, judged: Verdict) -> Contradiction | None:
     """Say whether a later scan would have been answered otherwise, had this one come in time."""
     if scanned.known_station is None or scanned.with_board:
         return None

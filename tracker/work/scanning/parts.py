@@ -59,7 +59,7 @@ def _pass(scanned: Scanned, part: PartRow) -> Answer:
     is_done = judged.outcome is Outcome.DONE
     inferred = before.open_before(station.step, part.route) if is_done and not station.strict else ()
     counts = judged.outcome in (Outcome.DONE, Outcome.AGAIN)
-    upcoming = _see(scanned, part, Happening.PASS if counts else Happening.SEEN).next_step(part.route)
+    upcoming = _take_in(scanned, part, Happening.PASS if counts else Happening.SEEN).next_step(part.route)
     if is_done and station.step is Step.PACK:
         open_at(ledger, station, ledger.box(part.box.id) or part.box, scanned.at)
     if is_done:
@@ -84,14 +84,13 @@ def _open_box(scanned: Scanned) -> BoxRow | None:
 def open_at(ledger: Ledger, station: StationRow, box: BoxRow, at: datetime) -> None:
     """Open a box at a station, unless it opened one later. While it is complete or closed it takes no parts."""
     if comes_late(at, station.latest_at):
-        ledger.write()
-        last = readings.last_opened(ledger.connection, station.id, station.latest_at or at)
+        last = readings.last_opened(ledger.written, station.id, station.latest_at or at)
         if last is not None and last.at > at:
             return
     ledger.set_open(station, box_id=box.id, load_id=None, at=at)
 
 
-def _see(scanned: Scanned, part: PartRow, what: Happening, slot: int | None = None) -> Progress:
+def _take_in(scanned: Scanned, part: PartRow, what: Happening, slot: int | None = None) -> Progress:
     """Take the sighting into the part's progress, in its place by its own time; return the progress after all."""
     sighting = scanned.sighting(what, slot)
     if comes_late(scanned.at, part.latest_at):
@@ -113,8 +112,7 @@ def _what_next(scanned: Scanned, part: PartRow, upcoming: Step | None) -> dict[s
 
 def _held_by(scanned: Scanned, part: PartRow) -> int | None:
     """The number in the log of the reading by which the station's step was done at the scan's own time."""
-    scanned.ledger.write()
-    happened = floor.sightings(scanned.ledger.connection, [part.id])[part.id]
+    happened = floor.sightings(scanned.ledger.written, [part.id])[part.id]
     holding = holder_of(scanned.station.step, known_at(happened, scanned.at), part.route)
     return None if holding is None else holding.seq
 
@@ -133,7 +131,7 @@ def mark_damaged(scanned: Scanned, part: PartRow) -> Answer:
     facts = scanned.part_facts(part)
     refused = verdicts.judge_note(facts)
     scanned.part, scanned.action = part, Action.DAMAGED
-    _see(scanned, part, Happening.SEEN if refused else Happening.DAMAGED)
+    _take_in(scanned, part, Happening.SEEN if refused else Happening.DAMAGED)
     if refused:
         return answer(scanned, refused)
     if facts.box.closed:
@@ -146,7 +144,7 @@ def mark_damaged(scanned: Scanned, part: PartRow) -> Answer:
 def _note_place(scanned: Scanned, part: PartRow, slot_id: int | None) -> Answer:
     refused = verdicts.judge_note(scanned.part_facts(part))
     scanned.part, scanned.action, scanned.slot_id = part, Action.PLACE, slot_id
-    _see(scanned, part, Happening.SEEN if refused else Happening.PLACE, slot_id)
+    _take_in(scanned, part, Happening.SEEN if refused else Happening.PLACE, slot_id)
     return answer(scanned, refused or _placed(scanned))
 
 
@@ -171,8 +169,7 @@ def scanned_last(scanned: Scanned) -> PartRow:
     shown, ledger = scanned.scan.part, scanned.ledger
     if shown not in ("", NO_PART):
         return scanned.part_coded(scanned.read(shown, Kind.PART))
-    ledger.write()
-    last = None if shown else readings.meant_by_card(ledger.connection, scanned.station.id, scanned.at)
+    last = None if shown else readings.meant_by_card(ledger.written, scanned.station.id, scanned.at)
     part = None if last is None or last.part is None else ledger.part(last.part)
     if last is None or part is None:
         raise Refused(Outcome.UNKNOWN, Reason.NOTHING_TO_MARK)

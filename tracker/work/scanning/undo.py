@@ -27,8 +27,7 @@ def undo(scanned: Scanned) -> Answer:
     """Take back what the station read last, where the undo means that."""
     scanned.action = Action.UNDO
     ledger, station = scanned.ledger, scanned.station
-    ledger.write()
-    last = readings.last_standing(ledger.connection, station.id, scanned.at)
+    last = readings.last_standing(ledger.written, station.id, scanned.at)
     flagged = readings.last_flagged(ledger.connection, station.id, scanned.at, last)
     if flagged is not None and _may_mean(scanned, flagged):
         return _undo_flagged(scanned, flagged)
@@ -142,9 +141,8 @@ def _take_back(scanned: Scanned, part: PartRow, last: Reading) -> Verdict:
 def _open_what_was_open(scanned: Scanned) -> None:
     """After an undo, the station has open what it had open before the scan that was taken back."""
     ledger, station = scanned.ledger, scanned.station
-    ledger.write()
     latest = max(scanned.at, station.latest_at or scanned.at)
-    opened = readings.last_opened(ledger.connection, station.id, latest)
+    opened = readings.last_opened(ledger.written, station.id, latest)
     box_id = (opened.opened_id or opened.box_id) if opened and station.step is Step.PACK else None
     load_id = opened.load_id if opened and station.step is Step.SHIP else None
     ledger.set_open(station, box_id=box_id, load_id=load_id, at=latest)
