@@ -295,11 +295,11 @@ def test_a_board_passes_all_its_parts_and_is_taken_back_as_one(page: Page, shop:
     open_station(page, shop)
     assert StationScanner(page).read(board.code) == "Done"
     assert "Board 1, job J-1" in answer(page)
-    assert "All parts of the board are cut." in answer(page)
+    assert "Cut: 3 parts of the board." in answer(page)
     expect(page.locator("#recent li[data-sound]")).to_have_count(1)
     page.get_by_role("button", name="Take back").click()
     expect(page.locator("#answer .told-word")).to_have_text("Taken back")
-    assert "Board 1, job J-1" in answer(page)
+    assert "The parts of board 1 no longer count as cut." in answer(page)
     expect(page.locator("#recent li[data-sound]")).to_have_count(2)
     shop.floor.check()
 
