@@ -541,7 +541,7 @@ def test_a_part_is_marked_damaged_by_two_taps_and_the_box_lacks_it(
     _fits(bench, shots, "pack-damaged")
     dialog.get_by_role("button", name="Chipped").click()
     expect(dialog).to_be_hidden()
-    expect(bench.page.locator("#answer")).to_contain_text("Marked damaged.")
+    expect(bench.page.locator("#answer")).to_contain_text("Marked damaged: Chipped.")
     expect(bench.region("head")).to_contain_text("1 of 2 parts in")
     assert shop.floor.part(toe_kick).damaged
     with shop.floor.database.read() as connection:
