@@ -13,6 +13,7 @@ TOP_LEVEL = {
     "requirements-dev.lock",
     *("tracker", "migrations", "scanner_client", "tests", "seed_data", ".ci", ".gitignore"),
 }
+LONGEST_LINE_OF_A_TEMPLATE = 140
 
 
 @pytest.mark.parametrize(
@@ -84,3 +85,9 @@ def test_a_small_computer_with_an_arm_processor_is_asked_for_no_package_that_mus
     names = {each.name for each in wanted if each.marker is None or each.marker.evaluate(arm)}
     assert names & {"pysqlite3", "evdev"} == set()
     assert len([each for each in wanted if each.name == "cryptography"]) == 2  # Intel Macs have an older one
+
+
+def test_a_line_of_a_template_is_read_without_moving_sideways() -> None:
+    templates = (ROOT / "tracker/pages").rglob("*.html")
+    lines = ((path, line) for path in templates for line in path.read_text().splitlines())
+    assert [(path.name, line) for path, line in lines if len(line) > LONGEST_LINE_OF_A_TEMPLATE] == []

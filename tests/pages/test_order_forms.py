@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.floor import START, Floor
-from tests.pages.callers import Caller, signed_in
+from tests.pages.callers import Caller, in_words, signed_in
 from tests.shops import app_of
 from tracker.records import look
 from tracker.records.database import Database
@@ -88,7 +88,7 @@ def test_a_material_that_the_shop_does_not_list_is_doubted(floor: Floor, office:
     assert "does not have" not in unlisted.text  # a shop that lists no boards takes what it is sent
     set_list(floor.database, BOARDS, OAK, who="foreman", now=datetime(2027, 3, 1, tzinfo=UTC))
     page = office.send("/orders/preview", **sent, file=(BytesIO(cut_list), "list.csv")).text
-    doubt = page[page.index("does not have") :].partition("</ul>")[0]
+    doubt = in_words(page[page.index("does not have") :].partition("</ul>")[0])
     assert "purple, 18 mm: 1 part" in doubt
     assert "oak" not in doubt
     taken = office.read(office.send("/orders/take", **fields_of(page, "/orders/take")).location)

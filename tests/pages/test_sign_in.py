@@ -259,7 +259,7 @@ def test_an_admin_adds_changes_and_withdraws_people(app: Flask, client: FlaskCli
     assert made.status_code == 303  # a page that is loaded anew makes no other badge
     shown = [client.get(made.location).text for _ in range(2)]
     assert "The new badge of Olga" in shown[0]
-    codes = [re.search(r"new badge of Olga</strong> <code>(\w+)", page) for page in shown]
+    codes = [re.search(r"new badge of Olga</strong>\s+<code>(\w+)", page) for page in shown]
     assert codes[0] is not None
     assert codes[1] is not None
     assert codes[0].group(1) == codes[1].group(1)
