@@ -140,7 +140,7 @@ def test_a_file_that_is_no_table_is_refused_in_spanish(client: FlaskClient) -> N
     assert "El archivo no se puede leer como tabla. No se guardó nada. está vacío" in looked_at(client, "")
     assert "es una hoja de cálculo antigua o cifrada" in looked_at(client, b"\xd0\xcf\x11\xe0" + bytes(600))
     assert "no es una hoja de cálculo legible, o está dañada" in looked_at(client, b"PK\x03\x04" + bytes(60))
-    assert "La primera línea no nombra las columnas." in looked_at(client, "cabinet\n1")
+    assert "part, length, width, thickness: no está" in looked_at(client, "cabinet\n1")
     assert "cabinet, height, depth: no está" in looked_at(client, "family,width\nbase,600\n")
     gone = send(client, "/orders/preview", by="file", upload="0" * 32, **HEAD)
     assert "El archivo ya no está guardado. Elíjalo otra vez." in refusals(gone.text)
