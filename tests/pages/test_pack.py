@@ -568,7 +568,7 @@ def test_another_part_of_the_box_is_chosen_or_scanned_to_be_marked_damaged(
     bench.page.get_by_role("button", name="Damaged", exact=True).click()
     dialog.get_by_role("radio", name="1 Deck").check()
     dialog.get_by_role("button", name="Scratched").click()
-    expect(bench.page.locator("#answer")).to_contain_text("Marked damaged.")
+    expect(bench.page.locator("#answer")).to_contain_text("Marked damaged: Scratched.")
     assert shop.floor.part(deck).damaged
     bench.page.get_by_role("button", name="Damaged", exact=True).click()
     bench.scan(toe_kick)
