@@ -3,7 +3,7 @@
 Nothing here uses the program's own solids: a part's outline and machining are read as a machine operator would.
 """
 
-from manifold3d import CrossSection, Manifold
+from manifold3d import CrossSection, Manifold, OpType
 
 from tracker.shop.cabinets.panels import Face, Feature, Part, Work
 
@@ -34,8 +34,9 @@ def tool(part: Part, feature: Feature) -> Manifold:
         solid = Manifold.cube((low[1] - low[0], high[1] - high[0], feature.depth_mm)).translate((low[0], high[0], 0))
     else:
         hole = Manifold.cylinder(feature.depth_mm, feature.diameter_mm / 2, circular_segments=24)
-        hole = hole.translate((feature.x_mm, feature.y_mm, 0))
-        solid = Manifold.batch_hull([hole, hole.translate((feature.dx_mm, feature.dy_mm, 0))])
+        solid = hole = hole.translate((feature.x_mm, feature.y_mm, 0))
+        if feature.dx_mm or feature.dy_mm:
+            solid = Manifold.batch_hull([hole, hole.translate((feature.dx_mm, feature.dy_mm, 0))])
     return _from_side(part, feature.face, solid)
 
 
@@ -54,17 +55,14 @@ def _from_side(part: Part, face: Face, solid: Manifold) -> Manifold:
     return solid.transform(matrix)
 
 
-def machined(part: Part, *, holes: bool) -> Manifold:
-    """The panel with grooves and notches, and with its holes if asked for, in its own coordinates."""
-    tools = [
-        tool(part, feature)
-        for feature in part.features
-        if feature.work is not Work.CORNER_CUT and (holes or feature.work in _BLOCKS)
-    ]
-    solid = block(part)
-    for each in tools:
-        solid -= each
-    return solid
+def machined(part: Part) -> Manifold:
+    """The panel with its grooves and notches, without holes, in its own coordinates."""
+    return less(block(part), [tool(part, feature) for feature in part.features if feature.work in _BLOCKS])
+
+
+def less(solid: Manifold, tools: list[Manifold]) -> Manifold:
+    """What the tools leave of a solid."""
+    return Manifold.batch_boolean([solid, *tools], OpType.Subtract)
 
 
 def place(part: Part, solid: Manifold) -> Manifold:
@@ -74,8 +72,8 @@ def place(part: Part, solid: Manifold) -> Manifold:
     return solid.transform(rows)
 
 
-def placed(part: Part, *, holes: bool = False) -> Manifold:
-    return place(part, machined(part, holes=holes))
+def placed(part: Part) -> Manifold:
+    return place(part, machined(part))
 
 
 def shared(one: Manifold, other: Manifold) -> float:
