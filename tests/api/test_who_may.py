@@ -60,6 +60,8 @@ NEEDED = {
     ("PUT", "/api/v1/lists/<path:name>"): Role.ADMIN,
     ("GET", "/api/v1/reports"): Role.FOREMAN,
     ("POST", "/api/v1/reports/<int:number>/close"): Role.FOREMAN,
+    ("GET", "/help"): None,
+    ("GET", "/help/<page>"): None,
     ("GET", "/jobs/<job>/cabinets/<name>/sheet"): Role.STATION,
     ("GET", "/jobs/<job>/cabinets/<name>/sheet.pdf"): Role.STATION,
     ("POST", "/settings/sheets"): Role.ADMIN,
