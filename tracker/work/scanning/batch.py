@@ -21,9 +21,9 @@ from tracker.shop.verdicts import verdict
 from tracker.work.clocks import place_scans
 from tracker.work.ledger import Ledger
 from tracker.work.scanning.answering import answer
-from tracker.work.scanning.boards import scan_board
-from tracker.work.scanning.boxes import scan_box, scan_load
-from tracker.work.scanning.parts import mark_damaged, scan_part, scan_slot, scanned_last
+from tracker.work.scanning.boards import board_scanned
+from tracker.work.scanning.boxes import box_scanned, load_scanned
+from tracker.work.scanning.parts import mark_damaged, part_scanned, scanned_last, slot_scanned
 from tracker.work.scanning.scanned import LONGEST_CODE_KEPT, Refused, Scanned, code_or_none, sscc_or_none
 from tracker.work.scanning.undo import undo
 
@@ -129,15 +129,15 @@ def _station(scanned: Scanned, sender: Sender) -> StationRow:
 def _judge_code(scanned: Scanned, code: Code) -> Answer:
     match code.kind:
         case Kind.PART:
-            return scan_part(scanned, code)
+            return part_scanned(scanned, code)
         case Kind.BOX:
-            return scan_box(scanned, code)
+            return box_scanned(scanned, code)
         case Kind.LOAD:
-            return scan_load(scanned, code)
+            return load_scanned(scanned, code)
         case Kind.BOARD:
-            return scan_board(scanned, code)
+            return board_scanned(scanned, code)
         case Kind.SLOT:
-            return scan_slot(scanned, code)
+            return slot_scanned(scanned, code)
         case Kind.COMMAND:
             return _command(scanned, code)
         case Kind.STATION:

@@ -22,11 +22,11 @@ from tracker.shop.scans import Action, Answer
 from tracker.shop.steps import Step
 from tracker.shop.verdicts import Verdict, verdict
 from tracker.work.scanning.answering import answer
-from tracker.work.scanning.parts import scan_part
+from tracker.work.scanning.parts import part_scanned
 from tracker.work.scanning.scanned import Refused, Scanned
 
 
-def scan_board(scanned: Scanned, code: Code) -> Answer:
+def board_scanned(scanned: Scanned, code: Code) -> Answer:
     """Pass every part that comes off a board, each with a row of its own in the log, then the board itself."""
     ledger = scanned.ledger
     board = board_view(ledger.connection, code.number)
@@ -42,7 +42,7 @@ def scan_board(scanned: Scanned, code: Code) -> Answer:
     for part_id in part_ids:
         row = _row_of(scanned, part_id)
         row.with_board = True
-        outcomes.append(scan_part(row, Code(Kind.PART, part_id)).outcome)
+        outcomes.append(part_scanned(row, Code(Kind.PART, part_id)).outcome)
         scanned.seq = ledger.next_seq()  # the board's own row stands after its parts': an undo finds it first
     first = ledger.part(part_ids[0]) if part_ids else None
     scanned.board, scanned.job_id = board, None if first is None else first.job.id

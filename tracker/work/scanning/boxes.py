@@ -16,7 +16,7 @@ from tracker.work.scanning.parts import open_at, read_before
 from tracker.work.scanning.scanned import Refused, Scanned
 
 
-def scan_box(scanned: Scanned, code: Code) -> Answer:
+def box_scanned(scanned: Scanned, code: Code) -> Answer:
     """Judge the scan of a box's label."""
     ledger, station = scanned.ledger, scanned.station
     box = scanned.box = scanned.box_coded(code)
@@ -44,7 +44,7 @@ def _load_meant(scanned: Scanned) -> str | None:
     return None if load is None or load.shipped else str(Code(Kind.LOAD, load.id))
 
 
-def scan_load(scanned: Scanned, code: Code) -> Answer:
+def load_scanned(scanned: Scanned, code: Code) -> Answer:
     """Judge the scan of a load's code: at the dock it opens."""
     load = scanned.ledger.load(code.number)
     if load is None:

@@ -23,7 +23,7 @@ from tracker.work.scanning.late import box_then, comes_late, contradiction_of, p
 from tracker.work.scanning.scanned import LONGEST_CODE_KEPT, Refused, Scanned, code_or_none
 
 
-def scan_part(scanned: Scanned, code: Code) -> Answer:
+def part_scanned(scanned: Scanned, code: Code) -> Answer:
     """Judge the scan of a part's label."""
     part = scanned.part_coded(code)
     match scanned.scan.action:
@@ -36,7 +36,7 @@ def scan_part(scanned: Scanned, code: Code) -> Answer:
             return _pass(scanned, part)
 
 
-def scan_slot(scanned: Scanned, code: Code) -> Answer:
+def slot_scanned(scanned: Scanned, code: Code) -> Answer:
     """Judge the scan of a slot's code: the part that was scanned last lies there."""
     slot = _slot_named(scanned, str(code))
     return _note_place(scanned, scanned_last(scanned), slot)
