@@ -40,7 +40,7 @@ def test_the_main_job_runs_once_from_cabinets_to_a_shipped_load() -> None:
     assert re.search(r"Deck P\d{10} of cabinet 101 is damaged", story)
     assert "would not seal. It lacks: Door (waits for band)" in story
     assert re.search(r"are on it, and it stays: box \S+ would stay behind \(packing, parts missing: 1\)", story)
-    assert "marked damaged" in story
+    assert "Marked damaged" in story
     assert "wrong_box" in story
     assert "now says: replaced" in story
     assert "0 differences" in story
