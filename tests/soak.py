@@ -89,6 +89,7 @@ class _Caller:
     def __init__(self, port: int) -> None:
         self._connection = HTTPConnection("127.0.0.1", port, timeout=60)
         self._headers = {"Authorization": f"Bearer {TOKEN}"}
+        self._seen: dict[str, str] = {}  # the tag of each page as it was seen last: a screen asks for what is newer
         page, cookie = self._ask("GET", "/sign-in", None, {})
         secret = re.search(r'name="csrf-token" content="([^"]+)"', page)
         assert secret is not None
@@ -101,12 +102,14 @@ class _Caller:
         self._ask("POST", "/api/v1/scans", json.dumps({"scans": [scan]}), {"Content-Type": "application/json"})
 
     def look(self, path: str) -> None:
-        self._ask("GET", path, None, {})
+        seen = self._seen.get(path)
+        self._ask("GET", path, None, {"If-None-Match": seen} if seen else {})
 
     def _ask(self, verb: str, path: str, body: str | None, headers: dict[str, str]) -> tuple[str, str]:
         self._connection.request(verb, path, body, {**self._headers, **headers})
         answer = self._connection.getresponse()
         assert answer.status in (200, 302, 304), (path, answer.status)
+        self._seen[path] = answer.headers.get("ETag") or ""
         return answer.read().decode(), (answer.headers.get("Set-Cookie") or "").split(";")[0]
 
 
