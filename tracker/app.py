@@ -15,20 +15,22 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from tracker.api import (
     boxes,
     cabinets,
+    changes,
     expected,
     flagged,
-    floor,
     health,
     jobs,
     labels,
     lists,
     loads,
+    missing,
     parts,
     plans,
     printing,
     reports,
     scans,
     service,
+    stations,
 )
 from tracker.api.context import check_caller
 from tracker.pages.frame import sign_in
@@ -50,7 +52,10 @@ _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
 requests_log = logging.getLogger("tracker.requests")
 
 
-CALLS = (scans, expected, jobs, cabinets, parts, boxes, loads, floor, flagged, reports, labels, plans, lists, printing)
+CALLS = (
+    *(scans, expected, jobs, cabinets, parts, boxes, missing, loads, changes, stations),
+    *(flagged, reports, labels, plans, lists, printing),
+)
 
 
 @dataclass(frozen=True, slots=True)

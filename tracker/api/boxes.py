@@ -1,14 +1,16 @@
-"""Boxes: looked at, sealed, opened again; what is missing from those that are not complete."""
+"""Boxes: looked at, sealed, opened again, held."""
 
 from typing import Any
 
+from marshmallow import Schema, fields, validate
+
 from tracker.api.context import number_of
-from tracker.api.paging import box_after
-from tracker.api.schemas import BoxShape, MissingQueryShape, MissingShape, OpenAgainShape, SealedShape, SealShape
+from tracker.api.lifting import lifting_json
+from tracker.api.parts import ListedPartShape
 from tracker.api.service import CallBlueprint
+from tracker.api.shapes import Shape
 from tracker.records import look
 from tracker.records.look import BoxView
-from tracker.records.missing_lists import Bounds, missing_page
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
@@ -19,6 +21,101 @@ from tracker.work.open_again import Opening, open_again
 from tracker.work.seal import Sealing, seal_box
 
 blueprint = CallBlueprint("boxes", __name__)
+
+
+class BoxSizeShape(Schema):
+    """A box's planned size."""
+
+    length_mm = fields.Float()
+    width_mm = fields.Float()
+    height_mm = fields.Float()
+
+
+class BoxPartShape(ListedPartShape):
+    """A part of a box; ``position`` 1 is laid first."""
+
+    packed = fields.Boolean()
+    position = fields.Integer()
+
+
+class ItemShape(Schema):
+    """An item of a box."""
+
+    item = fields.String()
+    quantity = fields.Integer()
+    counted = fields.Integer(allow_none=True)
+
+
+class LaidShape(Schema):
+    """Where a part lies in its carton, in mm from the carton's inner corner; layer 1 is the lowest."""
+
+    layer = fields.Integer()
+    x_mm = fields.Float()
+    y_mm = fields.Float()
+    z_mm = fields.Float()
+    turned = fields.Boolean()
+
+
+class BoxShape(Schema):
+    """A box and its planned content; ``places`` by the parts' codes where a carton was planned.
+
+    ``bag_above`` is the layer above which the bag of items lies.
+    """
+
+    code = fields.String()
+    sscc = fields.String(allow_none=True, metadata={"description": "from its first label on, in a shop with a prefix"})
+    name = fields.String()
+    number = fields.Integer()
+    job = fields.String()
+    cabinets = fields.List(fields.String())
+    state = fields.String()
+    mass_kg = fields.Float()
+    weighed_kg = fields.Float(allow_none=True)
+    planned = fields.Function(BoxSizeShape().dump)
+    lifting = fields.Function(lambda box: lifting_json(box.mass_kg, box.length_mm, box.width_mm))
+    missing_count = fields.Integer()
+    on_load = fields.String(attribute="load", data_key="load", allow_none=True)
+    follows = fields.String(allow_none=True)
+    held = fields.Boolean()
+    carton = fields.String(allow_none=True)
+    bag_above = fields.Integer(allow_none=True)
+    places = fields.Dict(keys=fields.String(), values=fields.Nested(LaidShape))
+    parts = fields.List(fields.Nested(BoxPartShape))
+    items = fields.List(fields.Nested(ItemShape))
+
+
+class OverrideShape(Shape):
+    """A foreman's reason to seal a box that is short or whose mass is off."""
+
+    reason = fields.String(
+        required=True, validate=validate.Regexp(r"\s*\S", error="Say why the box is sealed all the same.")
+    )
+
+
+class OpenAgainShape(Shape):
+    """A foreman's reason to open a sealed box again."""
+
+    reason = fields.String(required=True, validate=validate.Regexp(r"\s*\S", error="Say why the box is opened again."))
+
+
+class SealShape(Shape):
+    """What was counted into a box, and what it weighs."""
+
+    items = fields.Dict(
+        keys=fields.String(),
+        values=fields.Integer(strict=True, validate=validate.Range(min=0, max=1_000_000)),
+        load_default=dict,
+    )
+    mass_kg = fields.Float(load_default=None, allow_none=True, validate=validate.Range(min=0, max=10_000))
+    override = fields.Nested(OverrideShape, load_default=None, allow_none=True)
+
+
+class SealedShape(Schema):
+    """A sealed box; ``follow_up`` holds what was missing."""
+
+    code = fields.String()
+    state = fields.String()
+    follow_up = fields.String(allow_none=True)
 
 
 @blueprint.route("/boxes/<code>", methods=["GET"])
@@ -87,18 +184,3 @@ def post_resume(code: str) -> BoxView:
     """Let a held box go on."""
     let_go_box(database(), number_of(code, Kind.BOX), **act())
     return _box(code)
-
-
-@blueprint.route("/missing", methods=["GET"])
-@blueprint.arguments(MissingQueryShape, location="query")
-@blueprint.response(200, MissingShape)
-@needs(Role.STATION)
-def get_missing(query: dict[str, Any]) -> dict[str, Any]:
-    """Every box not yet complete, soonest leaving first: the parts that it lacks, and the items to be counted into it.
-
-    A box leaves on the day of its load, or where none is planned when its job is due.
-    """
-    after = None if not query["after"] else box_after(query["after"])
-    with database().read() as connection:
-        page = missing_page(connection, after=after, job_code=query["job"] or None, bounds=Bounds(boxes=query["limit"]))
-    return {"items": page.boxes, "next": None if page.next is None else str(page.next)}

@@ -4,7 +4,8 @@ from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate
 
-from tracker.api.schemas import MarkShape, Shape
+from tracker.api.parts import MarkShape
+from tracker.api.shapes import Shape
 from tracker.shop.cabinets.assembly import Move, assembly_order
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.joints import Joint

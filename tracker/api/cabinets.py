@@ -8,7 +8,7 @@ from marshmallow import Schema, fields, validate
 
 from tracker.api.cabinet_shapes import CabinetShape, cabinet_json
 from tracker.api.context import number_of
-from tracker.api.schemas import DpiShape
+from tracker.api.labels import DpiShape
 from tracker.api.service import CallBlueprint
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role

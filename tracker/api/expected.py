@@ -9,8 +9,8 @@ from marshmallow import Schema, fields, validate
 from sqlalchemy import Connection
 
 from tracker.api.paging import cut, number_after
-from tracker.api.schemas import Shape
 from tracker.api.service import CallBlueprint
+from tracker.api.shapes import Shape
 from tracker.records import look
 from tracker.records.access import StationView, list_stations
 from tracker.records.expected import Changed, Expected, changed_since, expected_boxes, expected_parts

@@ -7,8 +7,9 @@ from uuid import UUID
 from marshmallow import Schema, fields, validate
 
 from tracker.api.paging import cut, number_after
-from tracker.api.schemas import HistoryShape, PageShape, Shape, Time
+from tracker.api.parts import HistoryShape
 from tracker.api.service import CallBlueprint
+from tracker.api.shapes import PageShape, Shape, Time, page_of
 from tracker.records.contradictions import Flagged, contradiction, open_contradictions, settled_contradictions
 from tracker.shop.contradictions import WANT_REASON, Choice, Contradiction, choices_of, offered
 from tracker.shop.errors import NotFoundError
@@ -56,13 +57,6 @@ class ContradictionShape(HistoryShape):
     settled = fields.Nested(SettledShape, allow_none=True)
 
 
-class ContradictionsShape(Schema):
-    """A page of them."""
-
-    items = fields.List(fields.Nested(ContradictionShape))
-    next = fields.String(allow_none=True)
-
-
 class SettlingShape(Shape):
     """What is chosen, and why."""
 
@@ -72,7 +66,7 @@ class SettlingShape(Shape):
 
 @blueprint.route("/flagged", methods=["GET"])
 @blueprint.arguments(FlaggedQueryShape, location="query")
-@blueprint.response(200, ContradictionsShape)
+@blueprint.response(200, page_of("ContradictionsShape", ContradictionShape))
 @needs(Role.STATION)
 def get_flagged(query: dict[str, Any]) -> dict[str, Any]:
     """Scans that arrived late and contradict what happened meanwhile, with what a foreman may make of each."""

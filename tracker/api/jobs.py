@@ -5,25 +5,19 @@ from dataclasses import asdict
 from typing import Any
 
 from flask import request
+from marshmallow import Schema, fields, validate
 
+from tracker.api.boxes import BoxShape
 from tracker.api.paging import cut, date_and_number, number_after, token_after
-from tracker.api.schemas import (
-    BoxesShape,
-    DryRunShape,
-    ImportShape,
-    JobOrderShape,
-    JobShape,
-    JobsQueryShape,
-    JobsShape,
-    PageShape,
-    PartsShape,
-    ReasonOrNoneShape,
-    TakenShape,
-)
+from tracker.api.parts import PartShape
 from tracker.api.service import CallBlueprint
+from tracker.api.shapes import PageShape, Rows, Shape, page_of
 from tracker.records import look
 from tracker.records.look import JobView
+from tracker.shop.cabinets.orders import MOST_ROWS
+from tracker.shop.cutlist import MOST_PIECES
 from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
+from tracker.shop.job_states import JobStatus
 from tracker.shop.lengths import Units
 from tracker.shop.order_warnings import made_of, order_warnings
 from tracker.shop.orders import Order
@@ -36,6 +30,92 @@ from tracker.work.lists import boards_of, packing_of, standard_named
 from tracker.work.orders import preview_order, take_order
 
 blueprint = CallBlueprint("jobs", __name__)
+
+
+class OrderHeadShape(Schema):
+    """What stands over the rows of every order."""
+
+    code = fields.String(required=True)
+    customer = fields.String(required=True)
+    due = fields.Date(required=True)
+    units = fields.String(load_default="mm", validate=validate.OneOf(["mm", "in"]))
+    standard = fields.String(load_default=None, allow_none=True)
+
+
+class JobOrderShape(OrderHeadShape, Shape):
+    """A job from cabinets, from parts, or from both. The rows are read by the same rules as the tables for import.
+
+    ``standard`` names the construction standard of the cabinets; without it the one that comes with the program holds.
+    """
+
+    parts = Rows(fields.Dict(), load_default=list, validate=validate.Length(max=MOST_PIECES))
+    cabinets = Rows(fields.Dict(), load_default=list, validate=validate.Length(max=MOST_ROWS))
+    items = Rows(fields.Dict(), load_default=list, validate=validate.Length(max=MOST_PIECES))
+
+
+class ImportShape(OrderHeadShape):
+    """The form fields of a cut list's upload."""
+
+    ignore = fields.String(load_default="", metadata={"description": "columns that mean nothing, separated by commas"})
+
+
+class DryRunShape(Schema):
+    """Whether to report only."""
+
+    dry_run = fields.Boolean(load_default=False)
+
+
+class TakenShape(Schema):
+    """What taking an order made; on a dry run ``boxes`` is empty and ``box_names`` says what would be made."""
+
+    code = fields.String()
+    parts = fields.Integer()
+    cabinets = fields.Integer()
+    boxes = fields.List(fields.String())
+    box_names = fields.List(fields.String())
+    columns = fields.Dict(
+        keys=fields.String(), values=fields.String(), metadata={"description": "headings read by another name"}
+    )
+    warnings = fields.List(fields.String(), metadata={"description": "what to look at; none of it refuses the order"})
+
+
+class CountShape(Schema):
+    """How many of how many."""
+
+    done = fields.Integer()
+    total = fields.Integer()
+
+
+class BoxCountsShape(Schema):
+    """A job's boxes: sealed counts those that have gone further too."""
+
+    total = fields.Integer()
+    sealed = fields.Integer()
+    shipped = fields.Integer()
+
+
+class JobShape(Schema):
+    """A job at a glance."""
+
+    code = fields.String()
+    customer = fields.String()
+    due = fields.Date()
+    status = fields.String()
+    parts_total = fields.Integer()
+    steps = fields.Dict(keys=fields.String(), values=fields.Nested(CountShape))
+    boxes = fields.Nested(BoxCountsShape)
+
+
+class JobsQueryShape(PageShape):
+    """Which jobs."""
+
+    status = fields.List(fields.String(validate=validate.OneOf(list(JobStatus))), load_default=list)
+
+
+class ReasonOrNoneShape(Shape):
+    """Why, if one says so."""
+
+    reason = fields.String(load_default="", validate=validate.Length(max=500))
 
 
 @blueprint.route("/jobs", methods=["POST"])
@@ -98,7 +178,7 @@ def _take(order: Order, *, dry_run: bool) -> dict[str, Any] | tuple[dict[str, An
 
 @blueprint.route("/jobs", methods=["GET"])
 @blueprint.arguments(JobsQueryShape, location="query")
-@blueprint.response(200, JobsShape)
+@blueprint.response(200, page_of("JobsShape", JobShape))
 @needs(Role.STATION)
 def get_jobs(query: dict[str, Any]) -> dict[str, Any]:
     """All jobs, latest due first; with ``status`` those, soonest due first."""
@@ -119,7 +199,7 @@ def get_job(code: str) -> JobView:
 
 @blueprint.route("/jobs/<code>/parts", methods=["GET"])
 @blueprint.arguments(PageShape, location="query")
-@blueprint.response(200, PartsShape)
+@blueprint.response(200, page_of("PartsShape", PartShape))
 @needs(Role.STATION)
 def get_job_parts(query: dict[str, Any], code: str) -> dict[str, Any]:
     """The parts of a job."""
@@ -131,7 +211,7 @@ def get_job_parts(query: dict[str, Any], code: str) -> dict[str, Any]:
 
 @blueprint.route("/jobs/<code>/boxes", methods=["GET"])
 @blueprint.arguments(PageShape, location="query")
-@blueprint.response(200, BoxesShape)
+@blueprint.response(200, page_of("BoxesShape", BoxShape))
 @needs(Role.STATION)
 def get_job_boxes(query: dict[str, Any], code: str) -> dict[str, Any]:
     """The boxes of a job with their planned content."""

@@ -3,9 +3,9 @@
 from typing import Any
 
 from flask import Response
+from marshmallow import Schema, fields, validate
 
 from tracker.api.context import number_of
-from tracker.api.schemas import DpiShape
 from tracker.api.service import CallBlueprint
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role
@@ -15,6 +15,12 @@ from tracker.work.label_choice import Choice, print_labels
 from tracker.work.labels import label_png
 
 blueprint = CallBlueprint("labels", __name__)
+
+
+class DpiShape(Schema):
+    """The printer's resolution."""
+
+    dpi = fields.Integer(load_default=203, validate=validate.OneOf([203, 300, 600]))
 
 
 @blueprint.route("/labels/parts/<code>.png", methods=["GET"])

@@ -4,8 +4,8 @@ from typing import Any
 
 from marshmallow import Schema, fields
 
-from tracker.api.schemas import Shape
 from tracker.api.service import CallBlueprint
+from tracker.api.shapes import Shape
 from tracker.shop.roles import Role
 from tracker.web.context import bearer, database, now
 from tracker.work.access import needs

@@ -3,10 +3,12 @@
 from collections.abc import Sequence
 from typing import Any
 
+from marshmallow import Schema, fields, validate
+
 from tracker.api.context import number_of
 from tracker.api.paging import cut, number_after
-from tracker.api.schemas import BoxCodeShape, LoadOrderShape, LoadShape, LoadsShape, PageShape, ShipShape
 from tracker.api.service import CallBlueprint
+from tracker.api.shapes import PageShape, Rows, Shape, Time, page_of
 from tracker.records import look
 from tracker.records.look import LoadView
 from tracker.records.shipping import ShippingBox, staying_of_loads
@@ -18,6 +20,59 @@ from tracker.work.access import needs
 from tracker.work.loads import LeaveBehind, plan_load, ship_load, take_off_load, told_of_staying
 
 blueprint = CallBlueprint("loads", __name__)
+
+
+class LoadOrderShape(Shape):
+    """The boxes that are to leave together, and when."""
+
+    ship_on = fields.Date(required=True)
+    boxes = Rows(fields.String(), required=True, validate=validate.Length(min=1, max=2_000))
+
+
+class LoadedBoxShape(Schema):
+    """A box on a load."""
+
+    box = fields.String()
+    job = fields.String()
+    state = fields.String()
+
+
+class StayingBoxShape(LoadedBoxShape):
+    """A box that stays behind: held in the shop or not, and how many parts are not in it."""
+
+    name = fields.String()
+    held = fields.Boolean()
+    missing_count = fields.Integer()
+
+
+class LoadShape(Schema):
+    """A load; ``stays_behind`` lists the boxes of its jobs that are not gone and on no load."""
+
+    code = fields.String()
+    ship_on = fields.Date()
+    state = fields.String()
+    shipped_at = Time(allow_none=True)
+    boxes = fields.List(fields.Nested(LoadedBoxShape))
+    stays_behind = fields.List(fields.Nested(StayingBoxShape))
+
+
+class BoxCodeShape(Shape):
+    """Which box."""
+
+    box = fields.String(required=True)
+
+
+class LeaveBehindShape(Shape):
+    """A foreman's reason to let boxes stay behind, and which: just those that ``stays_behind`` lists."""
+
+    reason = fields.String(required=True, validate=validate.Regexp(r"\s*\S", error="Say why these boxes stay behind."))
+    boxes = fields.List(fields.String(), required=True, validate=validate.Length(max=2_000))
+
+
+class ShipShape(Shape):
+    """Nothing, where every box of the load's jobs leaves."""
+
+    leave_behind = fields.Nested(LeaveBehindShape, load_default=None, allow_none=True)
 
 
 @blueprint.route("/loads", methods=["POST"])
@@ -33,7 +88,7 @@ def post_load(body: dict[str, Any]) -> dict[str, Any]:
 
 @blueprint.route("/loads", methods=["GET"])
 @blueprint.arguments(PageShape, location="query")
-@blueprint.response(200, LoadsShape)
+@blueprint.response(200, page_of("LoadsShape", LoadShape))
 @needs(Role.STATION)
 def get_loads(query: dict[str, Any]) -> dict[str, Any]:
     """All loads, the latest first."""

@@ -6,8 +6,9 @@ from typing import Any, TypeVar
 from marshmallow import Schema, fields, validate
 
 from tracker.api.cabinet_shapes import CabinetOrderShape, CabinetShape, cabinet_json
-from tracker.api.schemas import LiftingShape, Rows, Shape, lifting_json
+from tracker.api.lifting import LiftingShape, lifting_json
 from tracker.api.service import CallBlueprint
+from tracker.api.shapes import Rows, Shape
 from tracker.shop.boxing.planner import MOST_CARTONS, MOST_PANELS, plan_boxes
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel
 from tracker.shop.cabinets.design import design_cabinet

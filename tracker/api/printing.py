@@ -7,8 +7,9 @@ from flask import Response
 from marshmallow import Schema, fields, validate
 
 from tracker.api.paging import cut, number_after
-from tracker.api.schemas import PageShape, Shape, Time
+from tracker.api.parts import PartPrintShape
 from tracker.api.service import CallBlueprint
+from tracker.api.shapes import PageShape, Shape, Time, page_of
 from tracker.records.printing import PrinterRow, PrintRow, last_prints
 from tracker.shop.printing import LONGEST_NOTE, PrintState, Reason, cause_sentence, print_word, state_word
 from tracker.shop.roles import Role
@@ -85,33 +86,19 @@ class PrintOrderShape(Shape):
     note = fields.String(load_default="", validate=validate.Length(max=LONGEST_NOTE))
 
 
-class PrintShape(Schema):
+class PrintShape(PartPrintShape):
     """A print and how far it has come; ``says`` and ``why`` in words."""
 
-    id = fields.Integer()
     request_id = fields.String()
-    at = Time()
-    who = fields.String()
     job = fields.String(allow_none=True)
-    printer = fields.String(allow_none=True)
     dpi = fields.Integer()
     copies = fields.Integer()
     labels = fields.Integer()
     again = fields.Integer()
-    reason = fields.Enum(Reason, by_value=True, allow_none=True)
-    note = fields.String()
-    state = fields.Enum(PrintState, by_value=True)
     since = Time()
     says = fields.String()
     why = fields.String(allow_none=True)
     printer_job = fields.Integer(allow_none=True)
-
-
-class PrintsShape(Schema):
-    """Prints, the latest first."""
-
-    items = fields.List(fields.Nested(PrintShape))
-    next = fields.String(allow_none=True)
 
 
 class SeenAtPrinterShape(Shape):
@@ -170,7 +157,7 @@ def post_print(body: dict[str, Any]) -> dict[str, Any]:
 
 @blueprint.route("/prints", methods=["GET"])
 @blueprint.arguments(PageShape, location="query")
-@blueprint.response(200, PrintsShape)
+@blueprint.response(200, page_of("PrintsShape", PrintShape))
 @needs(Role.STATION)
 def get_prints(query: dict[str, Any]) -> dict[str, Any]:
     """All prints, the latest first."""

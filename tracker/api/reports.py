@@ -5,8 +5,8 @@ from typing import Any
 from marshmallow import Schema, fields
 
 from tracker.api.paging import cut, number_after
-from tracker.api.schemas import PageShape, Time
 from tracker.api.service import CallBlueprint
+from tracker.api.shapes import PageShape, Time, page_of
 from tracker.shop.roles import Role
 from tracker.web.context import bearer, database, now
 from tracker.work.access import needs
@@ -29,16 +29,9 @@ class ReportShape(Schema):
     at = Time()
 
 
-class ReportsShape(Schema):
-    """A page of reports."""
-
-    items = fields.List(fields.Nested(ReportShape))
-    next = fields.String(allow_none=True)
-
-
 @blueprint.route("/reports", methods=["GET"])
 @blueprint.arguments(PageShape, location="query")
-@blueprint.response(200, ReportsShape)
+@blueprint.response(200, page_of("ReportsShape", ReportShape))
 @needs(Role.FOREMAN)
 def get_reports(query: dict[str, Any]) -> dict[str, Any]:
     """What was reported from site and nobody has dealt with, the oldest first."""

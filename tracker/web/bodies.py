@@ -2,7 +2,7 @@
 
 ``channel.py`` keeps nothing of a body that is larger and lets it pass by, so that the client hears the answer; the app
 refuses it by its length. ``CarefulJson`` is the app's one reader of JSON; a list of the API is a ``Rows``
-(``api/schemas.py``), whose length is looked at first.
+(``api/shapes.py``), whose length is looked at first.
 """
 
 import re

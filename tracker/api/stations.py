@@ -1,20 +1,11 @@
-"""What screens and stations ask beside the work itself: changes, stations, slots."""
+"""Stations, and the slots where parts wait."""
 
 from typing import Any
 
-from flask import Response, jsonify, request
+from marshmallow import Schema, fields, validate
 
-from tracker.api.schemas import (
-    ChangesQueryShape,
-    ChangesShape,
-    SlotOrderShape,
-    SlotShape,
-    StationOrderShape,
-    StationShape,
-    StationsShape,
-)
 from tracker.api.service import CallBlueprint
-from tracker.records import look
+from tracker.api.shapes import Shape
 from tracker.records.access import list_stations
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role
@@ -22,30 +13,44 @@ from tracker.shop.steps import Step
 from tracker.web.context import database
 from tracker.work.access import add_slot, add_station, needs
 
-blueprint = CallBlueprint("floor", __name__)
-
-CHANGES_AT_ONCE = 1_000
+blueprint = CallBlueprint("stations", __name__)
 
 
-@blueprint.route("/changes", methods=["GET"])
-@blueprint.arguments(ChangesQueryShape, location="query")
-@blueprint.response(200, ChangesShape)
-@needs(Role.STATION)
-def get_changes(query: dict[str, Any]) -> Response:
-    """What changed after ``since``. With ``If-None-Match`` a 304 when nothing did."""
-    since = query["since"]
-    with database().read() as connection:
-        last = look.last_change(connection)
-        if request.if_none_match.contains(f"{since}-{last}"):
-            return _tagged(Response(status=304), since, last)
-        changes = look.changes_since(connection, since, limit=CHANGES_AT_ONCE)
-    return _tagged(jsonify(ChangesShape().dump(changes)), since, last)
+class StationOrderShape(Shape):
+    """A new station."""
+
+    name = fields.String(required=True)
+    step = fields.String(required=True, validate=validate.OneOf(["cut", "machine", "band", "pack", "ship"]))
+    strict = fields.Boolean(load_default=False)
 
 
-def _tagged(response: Response, since: int, last: int) -> Response:
-    response.set_etag(f"{since}-{last}")
-    response.headers["Cache-Control"] = "no-cache"
-    return response
+class StationShape(Schema):
+    """A station."""
+
+    code = fields.String()
+    name = fields.String()
+    step = fields.String()
+    strict = fields.Boolean()
+
+
+class StationsShape(Schema):
+    """All stations."""
+
+    items = fields.List(fields.Nested(StationShape))
+    next = fields.Constant(None)
+
+
+class SlotOrderShape(Shape):
+    """A new slot."""
+
+    name = fields.String(required=True)
+
+
+class SlotShape(Schema):
+    """A slot."""
+
+    code = fields.String()
+    name = fields.String()
 
 
 @blueprint.route("/stations", methods=["GET"])
