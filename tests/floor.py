@@ -1,9 +1,12 @@
 """A small shop to test on: five stations and a job of two cabinets. Everything in it is invented."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
+
+from sqlalchemy import event
 
 from tracker.records import look
 from tracker.records.database import Database
@@ -124,6 +127,21 @@ class Floor:
     def check(self) -> None:
         """The kept state is what the log says."""
         assert list(verify(self.database)) == []
+
+
+@contextmanager
+def statements(database: Database) -> Iterator[list[str]]:
+    """Yield a list into which all that is asked of a database meanwhile is written."""
+    asked: list[str] = []
+
+    def hear(_connection: object, _cursor: object, statement: str, *_rest: object) -> None:
+        asked.append(statement)
+
+    event.listen(database.engine, "before_cursor_execute", hear)
+    try:
+        yield asked
+    finally:
+        event.remove(database.engine, "before_cursor_execute", hear)
 
 
 def scan_of(code: str, station: str, at: datetime, *, scan_id: UUID | None = None, **more: Any) -> Scan:

@@ -6,10 +6,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from sqlalchemy import event, select
+from sqlalchemy import select
 
 from tests.conftest import Cluster
-from tests.floor import TOE_KICK, Floor, scan_of
+from tests.floor import TOE_KICK, Floor, scan_of, statements
 from tracker.records.copies import copy_to, restore_from
 from tracker.records.database import Database
 from tracker.records.tables import box, log
@@ -296,16 +296,8 @@ def test_an_sscc_costs_one_question_more_and_our_own_codes_none(floor: Floor) ->
 
 
 def _statements(floor: Floor, codes: list[str]) -> list[str]:
-    asked: list[str] = []
-
-    def hear(_conn: object, _cursor: object, statement: str, *_more: object) -> None:
-        asked.append(statement)
-
-    event.listen(floor.database.engine, "before_cursor_execute", hear)
-    try:
+    with statements(floor.database) as asked:
         floor.send([scan_of(code, "PACK-1", floor.tick()) for code in codes])
-    finally:
-        event.remove(floor.database.engine, "before_cursor_execute", hear)
     return asked
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.floor import JOB, Floor, scan_of
+from tests.floor import JOB, Floor, scan_of, statements
 from tracker.records.database import Database
 from tracker.shop.codes import Code, Kind, read_code
 from tracker.shop.reasons import Reason
@@ -151,3 +151,14 @@ def test_what_was_done_before_names_the_station_that_read_it(floor: Floor) -> No
     for _ in range(2):
         answer = floor.scan(floor.box_102, "SHIP-1")
     assert (answer.reason, answer.values["station"]) == (Reason.READ_BEFORE, "SHIP-1")
+
+
+def test_an_undo_asks_hardly_more_after_a_part_was_scanned_sixty_times_than_after_two(floor: Floor) -> None:
+    asked = []
+    for repeats, code in ((1, floor.end), (59, floor.deck)):
+        floor.scan(code, "CUT-1")
+        assert {floor.scan(code, "CUT-1").outcome for _ in range(repeats)} == {"again"}
+        with statements(floor.database) as these:
+            assert floor.undo("CUT-1").part == code
+        asked.append(len(these))
+    assert asked[1] <= asked[0] + 4

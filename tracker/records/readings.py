@@ -1,9 +1,9 @@
 """What a station read last: what an undo there takes back, what its cards are about, and what it has open."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from itertools import count
+from itertools import chain
 from typing import Any, Final
 from uuid import UUID, uuid5
 
@@ -20,7 +20,7 @@ from tracker.shop.outcomes import COUNTING_OUTCOMES, OK_OUTCOMES, Outcome
 from tracker.shop.progress import Sighting, stands_first
 from tracker.shop.steps import Step
 
-_ROWS_AT_ONCE: Final = 20
+_ROWS_AT_FIRST: Final = 20
 _EVER: Final = datetime.min.replace(tzinfo=UTC)
 
 
@@ -96,22 +96,28 @@ def last_standing(connection: Connection, station_id: int, at: datetime) -> Read
     One that was answered ``again`` stands where another station had done the step before; the second beep of a double
     scan does not, nor does a mark or a packing that a desk took back.
     """
-    readings = _few_at_a_time(connection, _OK_READINGS, station_id, at)
-    return next((each for each in readings if _stands(connection, each)), None)
+    happened: dict[int, list[Sighting]] = {}
+    for some in _few_at_a_time(connection, _OK_READINGS, station_id, at):
+        happened |= sightings(connection, {row.part_id for row in some if row.part_id is not None} - happened.keys())
+        if (standing := next((each for each in some if _stands(connection, each, happened)), None)) is not None:
+            return standing
+    return None
 
 
-def _few_at_a_time(connection: Connection, query: Any, station_id: int, at: datetime) -> Iterator[Reading]:
-    for passed in count(step=_ROWS_AT_ONCE):
-        some = query.limit(_ROWS_AT_ONCE).offset(passed)
-        rows = connection.execute(some, {"station_id": station_id, "at": at}).all()
-        yield from map(_reading, rows)
-        if len(rows) < _ROWS_AT_ONCE:
+def _few_at_a_time(connection: Connection, query: Any, station_id: int, at: datetime) -> Iterator[list[Reading]]:
+    """Yield readings in lists that grow: the one that is wanted is most often among the first."""
+    passed, wanted = 0, _ROWS_AT_FIRST
+    while True:
+        rows = connection.execute(query.limit(wanted).offset(passed), {"station_id": station_id, "at": at}).all()
+        yield [_reading(row) for row in rows]
+        if len(rows) < wanted:
             return
+        passed, wanted = passed + wanted, 4 * wanted
 
 
-def _stands(connection: Connection, reading: Reading) -> bool:
+def _stands(connection: Connection, reading: Reading, parts_happened: Mapping[int, list[Sighting]]) -> bool:
     if reading.part_id is not None:
-        return _first_of(reading.seq, sightings(connection, [reading.part_id])[reading.part_id])
+        return _first_of(reading.seq, parts_happened[reading.part_id])
     if reading.outcome == Outcome.DONE:
         return True
     part_ids = _on_board(connection, reading)
@@ -141,13 +147,13 @@ def board_rows(connection: Connection, board: Reading, part_ids: list[int]) -> d
 
 def meant_by_card(connection: Connection, station_id: int, at: datetime) -> Read | None:
     """Return the reading that the damaged card or a slot's code is about that is read at a station ``at`` a time."""
-    return meant_at(at, map(_read, _few_at_a_time(connection, _READINGS, station_id, at)))
+    return meant_at(at, map(_read, chain.from_iterable(_few_at_a_time(connection, _READINGS, station_id, at))))
 
 
 def card_changed_by(connection: Connection, station_id: int, late: Read) -> Read | None:
     """Return the card or slot's code that was read after a ``late`` reading and would have been about another part."""
-    after = map(_read, _few_at_a_time(connection, _READINGS_AFTER, station_id, late.at))
-    return changed_by(late, after)
+    after = chain.from_iterable(_few_at_a_time(connection, _READINGS_AFTER, station_id, late.at))
+    return changed_by(late, map(_read, after))
 
 
 def _read(row: Reading) -> Read:
