@@ -2,9 +2,10 @@
 
     python -m tests.soak 2000000
 
-sends so many requests over eight connections that stay open (a third are scans, the rest pages and calls that are
-polled), prints the memory of the service on the way, and ends with 1 when the last half has still grown by more than
-a twentieth. Linux alone: it reads /proc.
+sends so many requests over four connections that stay open, as the screens and stations of a shop do: of a thousand
+ten are scans, ten are pages and calls that are asked for whole, the others ask whether there is anything new. Ten
+thousand parts go through cut, machine, band and pack, and are then scanned again. It prints the memory of the service
+on the way, and ends with 1 when the last half has still grown by more than a twentieth. Linux alone: it reads /proc.
 """
 
 import argparse
@@ -20,6 +21,7 @@ import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
+from dataclasses import replace
 from datetime import UTC, datetime
 from http.client import HTTPConnection
 from pathlib import Path
@@ -34,10 +36,20 @@ from tracker.shop.orders import PartLine
 from tracker.shop.roles import Role
 from tracker.work.access import make_token
 
-CONNECTIONS = 8
-PARTS = 100
+CONNECTIONS = 4
+JOBS, PARTS = 10, 1000
+STATIONS = ("CUT-1", "MACHINE-1", "BAND-1", "PACK-1")
 TOKEN = "for the soak"  # noqa: S105
-POLLED = ("/", "/missing", "/board/rows", "/api/v1/missing?limit=20", "/station/CUT-1", "/api/v1/changes?since=0")
+ROUND, SCANS, WHOLE = 1000, 10, 10
+POLLED = (
+    "/board/rows",
+    "/missing/rows",
+    "/station/CUT-1/now",
+    "/station/BAND-1/now",
+    "/pack/PACK-1/bench",
+    "/pack/PACK-1/next",
+)
+ASKED_WHOLE = ("/", "/missing", "/api/v1/missing?limit=20", "/station/CUT-1", "/pack/PACK-1", "/api/v1/changes?since=0")
 ALLOWED = 1.05  # the peak of the last half over that of the half before
 
 
@@ -64,8 +76,12 @@ def main() -> None:
 def _fill(folder: Path) -> None:
     database = Database(f"sqlite:///{folder / 'tracker.db'}")
     upgrade(database)
-    end = PartLine(cabinet="1", part="End", quantity=PARTS, length_mm=700, width_mm=500, thickness_mm=18)
-    Floor(database).take("J-2", [end], items=())
+    floor = Floor(database)
+    end = PartLine(
+        cabinet="1", part="End", quantity=10, length_mm=700, width_mm=500, thickness_mm=18, edges=("L1",), machining="E"
+    )
+    for job in range(JOBS):
+        floor.take(f"J-{2 + job}", [replace(end, cabinet=str(number)) for number in range(PARTS // 10)], items=())
     make_token(database, "soak", Role.FOREMAN, secret=lambda: TOKEN, now=START)
     database.close()
 
@@ -97,12 +113,12 @@ class _Caller:
         kind = {"Content-Type": "application/x-www-form-urlencoded", "Cookie": cookie}
         self._headers["Cookie"] = self._ask("POST", "/sign-in", form, kind)[1]
 
-    def scan(self, code: str) -> None:
-        scan = {"id": str(uuid4()), "code": code, "station": "CUT-1", "at": datetime.now(UTC).isoformat()}
+    def scan(self, code: str, station: str) -> None:
+        scan = {"id": str(uuid4()), "code": code, "station": station, "at": datetime.now(UTC).isoformat()}
         self._ask("POST", "/api/v1/scans", json.dumps({"scans": [scan]}), {"Content-Type": "application/json"})
 
-    def look(self, path: str) -> None:
-        seen = self._seen.get(path)
+    def look(self, path: str, *, newer: bool) -> None:
+        seen = self._seen.get(path) if newer else None
         self._ask("GET", path, None, {"If-None-Match": seen} if seen else {})
 
     def _ask(self, verb: str, path: str, body: str | None, headers: dict[str, str]) -> tuple[str, str]:
@@ -136,10 +152,14 @@ def _sent(numbers: Iterator[int]) -> int:
 
 def _work(caller: _Caller, numbers: Iterator[int], count: int) -> None:
     while (number := next(numbers)) < count:
-        if number % 3 == 0:
-            caller.scan(part_code(4 + number // 3 % PARTS))
+        rounds, place = divmod(number, ROUND)
+        if place < SCANS:
+            passes, part = divmod(rounds * SCANS + place, JOBS * PARTS)
+            caller.scan(part_code(4 + part), STATIONS[passes % len(STATIONS)])
+        elif place < SCANS + WHOLE:
+            caller.look(ASKED_WHOLE[place % len(ASKED_WHOLE)], newer=False)
         else:
-            caller.look(POLLED[number % len(POLLED)])
+            caller.look(POLLED[place % len(POLLED)], newer=True)
 
 
 def _memory(process: int) -> float:
