@@ -30,7 +30,7 @@ from tracker.labels.sheets import (
 )
 from tracker.labels.svg import svg_of
 from tracker.labels.tongues import IN_ENGLISH
-from tracker.shop.cabinets.drawing import Drawing, Frame, Label
+from tracker.shop.cabinets.drawing.shapes import Drawing, Frame, Label
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.errors import InvalidInputError
 from tracker.shop.lengths import Units

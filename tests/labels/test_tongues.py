@@ -29,7 +29,8 @@ from tracker.labels.sheets import HOW_TO_READ, Paper, Sheet, pictures_of, sheet_
 from tracker.labels.svg import svg_of
 from tracker.labels.tongues import IN_ENGLISH, tongue_of
 from tracker.shop.cabinets.design import Cabinet, design_cabinet
-from tracker.shop.cabinets.guide import LIFTERS, guide_of
+from tracker.shop.cabinets.guide.cautions import LIFTERS
+from tracker.shop.cabinets.guide.writing import guide_of
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.errors import InvalidInputError
 from tracker.shop.lengths import Units

@@ -17,12 +17,14 @@ from tests.outside.placed import placed, shared, touching_volume
 from tests.shop.cabinets.examples import ONE_OF_EACH, buildable, designed, guided, name_of
 from tests.shop.cabinets.test_drawing import STILL, VIEWS, check_inside, drawn
 from tracker.shop.cabinets.design import Cabinet
-from tracker.shop.cabinets.drawing import Area, exploded
-from tracker.shop.cabinets.guide import Guide, Posture
+from tracker.shop.cabinets.drawing.exploded import exploded
+from tracker.shop.cabinets.drawing.painting import Stage
+from tracker.shop.cabinets.drawing.shapes import Area
+from tracker.shop.cabinets.drawing.views import LYING, LYING_FROM_BEHIND, STANDING, View, pieces_of
+from tracker.shop.cabinets.guide.values import Guide, Posture
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.cabinets.panels import Vector, dot
 from tracker.shop.cabinets.solids import Point, solids_of
-from tracker.shop.cabinets.views import LYING, LYING_FROM_BEHIND, STANDING, Stage, View, pieces_of
 
 NEAR_MM = 0.6  # a point nearer than this to an edge is not judged
 

@@ -15,8 +15,11 @@ from fpdf.enums import MethodReturnValue, XPos, YPos
 
 from tracker.labels.tongues import IN_ENGLISH
 from tracker.shop.cabinets.design import Cabinet
-from tracker.shop.cabinets.drawing import Area, Dot, Drawing, Drawings, Frame, Label, Line, Shape, drawings_of
-from tracker.shop.cabinets.guide import LIFTERS, Guide, PartRow, Step, guide_of
+from tracker.shop.cabinets.drawing.drawings import Drawings, drawings_of
+from tracker.shop.cabinets.drawing.shapes import Area, Dot, Drawing, Frame, Label, Line, Shape
+from tracker.shop.cabinets.guide.cautions import LIFTERS
+from tracker.shop.cabinets.guide.values import Guide, PartRow, Step
+from tracker.shop.cabinets.guide.writing import guide_of
 from tracker.shop.cabinets.joints import Item
 from tracker.shop.cabinets.wording import item_words, measured
 from tracker.shop.errors import Fault, InvalidInputError

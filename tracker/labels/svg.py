@@ -6,7 +6,7 @@ from itertools import groupby
 from typing import Any
 
 from tracker.labels.tongues import IN_ENGLISH
-from tracker.shop.cabinets.drawing import Area, Dot, Drawing, Frame, Label, Line, Shape
+from tracker.shop.cabinets.drawing.shapes import Area, Dot, Drawing, Frame, Label, Line, Shape
 from tracker.shop.cabinets.solids import Point
 from tracker.shop.saying import Tongue, spoken
 

@@ -7,7 +7,8 @@ from hypothesis import reject
 from hypothesis import strategies as st
 
 from tracker.shop.cabinets.design import Cabinet, design_cabinet
-from tracker.shop.cabinets.guide import Guide, guide_of
+from tracker.shop.cabinets.guide.values import Guide
+from tracker.shop.cabinets.guide.writing import guide_of
 from tracker.shop.cabinets.orders import CHOICES, CabinetOrder, Family, Fronts, Hinge
 from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard

@@ -12,12 +12,10 @@ import pytest
 
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, designed, guided, name_of, order
 from tracker.shop.cabinets.design import Cabinet, design_cabinet
-from tracker.shop.cabinets.drawing import Area, Drawing, Drawings, Frame, Label, Line, drawings_of, exploded
-from tracker.shop.cabinets.guide import Guide, Step, guide_of
-from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts
-from tracker.shop.cabinets.panels import Vector, dot
-from tracker.shop.cabinets.solids import solids_of
-from tracker.shop.cabinets.views import (
+from tracker.shop.cabinets.drawing.drawings import Drawings, drawings_of
+from tracker.shop.cabinets.drawing.exploded import exploded
+from tracker.shop.cabinets.drawing.shapes import Area, Drawing, Frame, Label, Line
+from tracker.shop.cabinets.drawing.views import (
     LYING,
     LYING_FROM_BEHIND,
     ROUND,
@@ -28,6 +26,11 @@ from tracker.shop.cabinets.views import (
     pieces_of,
     sides_of,
 )
+from tracker.shop.cabinets.guide.values import Guide, Step
+from tracker.shop.cabinets.guide.writing import guide_of
+from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts
+from tracker.shop.cabinets.panels import Vector, dot
+from tracker.shop.cabinets.solids import solids_of
 from tracker.shop.errors import InvalidInputError
 
 VIEWS = (STANDING, STANDING_FROM_BEHIND, LYING, LYING_FROM_BEHIND, *ROUND)

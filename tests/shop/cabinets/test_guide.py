@@ -8,7 +8,10 @@ import pytest
 
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, designed, guided, name_of, order
 from tracker.shop.cabinets.design import Cabinet
-from tracker.shop.cabinets.guide import EYES, FIX, Guide, Posture, Step, guide_of, letter_of
+from tracker.shop.cabinets.guide.cautions import EYES, FIX
+from tracker.shop.cabinets.guide.parts_list import letter_of
+from tracker.shop.cabinets.guide.values import Guide, Posture, Step
+from tracker.shop.cabinets.guide.writing import guide_of
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts
 from tracker.shop.errors import InvalidInputError

@@ -3,7 +3,7 @@
 import pytest
 
 from tests.shop.cabinets.examples import ONE_OF_EACH, designed, guided, order
-from tracker.shop.cabinets.guide import Guide
+from tracker.shop.cabinets.guide.values import Guide
 from tracker.shop.cabinets.wording import all_of, item_words, label_name, listed, measured, numbered, units_named
 from tracker.shop.saying import Said, Tongue, spoken
 

@@ -9,7 +9,7 @@ thickness from face B to face A. A place on face A or B is (along the length, al
 is 0, 0 for all of them.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -36,6 +36,12 @@ def minus(one: Vector, other: Vector) -> Vector:
 
 def moved(point: Vector, direction: Vector, by: float) -> Vector:
     return (point[0] + direction[0] * by, point[1] + direction[1] * by, point[2] + direction[2] * by)
+
+
+def middle_of(points: Sequence[Vector]) -> Vector:
+    """Return the mean of points: the middle of a line, of a side, of a block."""
+    x, y, z = (sum(each) / len(points) for each in zip(*points, strict=True))
+    return (x, y, z)
 
 
 def reverse(direction: Vector) -> Vector:

@@ -8,11 +8,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from tracker.shop.cabinets.panels import SIDES, Feature, Part, Vector, Work
+from tracker.shop.cabinets.panels import SIDES, Feature, Part, Vector, Work, dot
 
 Point = tuple[float, float]
 TOUCH_MM: Final = 0.05  # what overlaps by less touches
 Box = tuple[float, float, float, float, float, float]
+Span = tuple[float, float, float, float]  # x, y from, x, y to
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +25,39 @@ class Prism:
     high: float
     reach: Box  # x, y, z from, x, y, z to
 
+    @property
+    def rims(self) -> tuple[tuple[Vector, ...], tuple[Vector, ...]]:
+        """The corners of the bottom and those of the top."""
+        low = tuple((x, y, self.low) for x, y in self.outline)
+        return low, tuple((x, y, self.high) for x, y in self.outline)
+
+    @property
+    def corners(self) -> tuple[Vector, ...]:
+        low, high = self.rims
+        return (*low, *high)
+
 
 def prism(outline: Sequence[Point], low: float, high: float) -> Prism:
-    xs, ys = [point[0] for point in outline], [point[1] for point in outline]
-    return Prism(tuple(outline), low, high, (min(xs), min(ys), low, max(xs), max(ys), high))
+    left, front, right, back = span_of(outline)
+    return Prism(tuple(outline), low, high, (left, front, low, right, back, high))
+
+
+def span_of(points: Sequence[Point]) -> Span:
+    """Return the rectangle around points in plan, or on a page."""
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return (min(xs), min(ys), max(xs), max(ys))
+
+
+def bounds(solids: Iterable[Prism]) -> tuple[Vector, Vector]:
+    """Return the least and the greatest corner of the block around solids."""
+    reaches = list(zip(*(solid.reach for solid in solids), strict=True))
+    low, high = [min(each) for each in reaches[:3]], [max(each) for each in reaches[3:]]
+    return (low[0], low[1], low[2]), (high[0], high[1], high[2])
+
+
+def farthest(solids: Iterable[Prism], way: Vector) -> float:
+    """Return how far the farthest corner lies along a way from the origin."""
+    return max(dot(corner, way) for solid in solids for corner in solid.corners)
 
 
 def solids_of(part: Part) -> tuple[Prism, ...]:

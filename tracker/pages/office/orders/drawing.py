@@ -9,17 +9,17 @@ from typing import Final
 
 from tracker.labels.svg import svg_of
 from tracker.shop.cabinets.design import Cabinet
-from tracker.shop.cabinets.drawing import Area, Drawing, Line, Shape
-from tracker.shop.cabinets.panels import Face, Part, Vector, Work, dot
-from tracker.shop.cabinets.solids import Prism, solids_of
-from tracker.shop.cabinets.views import UPRIGHT, Piece, Stage, View, hides, pieces_of, view_from
+from tracker.shop.cabinets.drawing.painting import Stage
+from tracker.shop.cabinets.drawing.shapes import Area, Drawing, Line, Shape
+from tracker.shop.cabinets.drawing.views import UPRIGHT, Piece, View, hides, pieces_of, view_from
+from tracker.shop.cabinets.panels import Face, Part, Vector, Work, dot, middle_of, minus, moved
+from tracker.shop.cabinets.solids import Prism, solids_of, span_of
 
 WIDE: Final = 100.0
 TALL: Final = 120.0
 TURNED: Final = 24.0
 RAISED: Final = 14.0
 MARGIN: Final = 2.0
-_EDGE_ON: Final = 1e-6
 _SHARES: Final = (0.03, 0.35, 0.65, 0.97)
 _EACH_LINE: Final = ' stroke="#000" stroke-width="0.35" stroke-linecap="round"'  # said once for all: half the size
 _SECOND_DECIMAL: Final = re.compile(r"(\.\d)\d\b")
@@ -50,15 +50,9 @@ class _Frame:
 
     def __init__(self, view: View, pieces: dict[str, tuple[Piece, ...]]) -> None:
         self.view = view
-        points = [
-            view.at((x, y, z))
-            for each in pieces.values()
-            for piece in each
-            for x, y in piece.solid.outline
-            for z in (piece.solid.low, piece.solid.high)
-        ]
-        self._left, self._top = min(x for x, _ in points), max(y for _, y in points)
-        wide, tall = max(x for x, _ in points) - self._left, self._top - min(y for _, y in points)
+        corners = (corner for each in pieces.values() for piece in each for corner in piece.solid.corners)
+        self._left, low, right, self._top = span_of([view.at(corner) for corner in corners])
+        wide, tall = right - self._left, self._top - low
         self._scale = min((WIDE - 2 * MARGIN) / wide, (TALL - 2 * MARGIN) / tall)
         self.wide, self.tall = wide * self._scale + 2 * MARGIN, tall * self._scale + 2 * MARGIN
 
@@ -71,11 +65,12 @@ def _piece(frame: _Frame, piece: Piece, solids: Sequence[Prism], *, front: bool)
     """What is seen of a piece; what other panels hide is left out, so that the drawing stays small."""
     toward = frame.view.toward
     for side in piece.sides:
-        if dot(side.normal, toward) > _EDGE_ON and _seen(_spread(side.corners), solids, toward):
+        if side.faces(toward) and _seen(_spread(side.corners), solids, toward):
             yield Area(points=tuple(map(frame.at, side.corners)), tone=_tone(side.normal, frame.view, front=front))
     for crease in piece.creases:
-        facing = max(dot(crease.one, toward), dot(crease.other, toward)) > _EDGE_ON
-        if facing and _seen([_between(crease.start, crease.end, share) for share in _SHARES], solids, toward):
+        if crease.faces(toward) and _seen(
+            [_between(crease.start, crease.end, share) for share in _SHARES], solids, toward
+        ):
             yield Line(start=frame.at(crease.start), end=frame.at(crease.end), weight=0.35)
 
 
@@ -85,20 +80,12 @@ def _seen(points: Iterable[Vector], solids: Sequence[Prism], toward: Vector) -> 
 
 def _spread(corners: Sequence[Vector]) -> list[Vector]:
     """Points spread over a flat side, none on its rim."""
-    middle: Vector = (
-        sum(corner[0] for corner in corners) / len(corners),
-        sum(corner[1] for corner in corners) / len(corners),
-        sum(corner[2] for corner in corners) / len(corners),
-    )
+    middle = middle_of(corners)
     return [middle, *(_between(middle, corner, share) for corner in corners for share in (0.5, 0.95))]
 
 
 def _between(start: Vector, end: Vector, share: float) -> Vector:
-    return (
-        start[0] + (end[0] - start[0]) * share,
-        start[1] + (end[1] - start[1]) * share,
-        start[2] + (end[2] - start[2]) * share,
-    )
+    return moved(start, minus(end, start), share)
 
 
 def _tone(normal: Vector, view: View, *, front: bool) -> float:
