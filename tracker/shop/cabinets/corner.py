@@ -9,10 +9,10 @@ lying on its left back, on which deck, top and shelves stand until the other wal
 from math import sqrt
 from typing import Final
 
-from tracker.shop.cabinets.building import LYING, Block, Build, refuse, spread
+from tracker.shop.cabinets.building import LYING, Block, Build, refuse
 from tracker.shop.cabinets.carcass import LEFT_BACK_ID, LEFT_ID, RIGHT_ID, carcass_depth, toe_notch
-from tracker.shop.cabinets.fronts import bore_pull, check_door, clear_of_shelves, front_board, hinge_count
-from tracker.shop.cabinets.joints import Fastening
+from tracker.shop.cabinets.fronts import bore_pull, check_door, front_board
+from tracker.shop.cabinets.hinges import hang_corner_door
 from tracker.shop.cabinets.orders import Fronts, Hinge
 from tracker.shop.cabinets.panels import (
     BACK,
@@ -132,40 +132,10 @@ def _door(build: Build, toe: float) -> None:
     across = (-ALONG[0], -ALONG[1], 0.0)
     place = Place(origin=start, length=UP, width=across, thickness=cross(UP, across))
     door = build.placed("Door", place, (height, width), board, build.standard.edging.front, hand=hand, front=True)
-    _hang(build, door, hand, toe)
+    hang_corner_door(build, door, hand, toe)
     pulls = build.standard.pulls
     along = pulls.inset_mm if hand is Hand.LEFT else width - pulls.inset_mm
     up = height - pulls.inset_mm if toe else pulls.inset_mm
     more = -pulls.spacing_mm if toe else pulls.spacing_mm
     places = [(up, along), (up + more, along)] if pulls.spacing_mm else [(up, along)]
     bore_pull(build, door, [build.parts[door].from_side(Face.B, x, y) for x, y in places])
-
-
-def _hang(build: Build, door: str, hand: Hand, toe: float) -> None:
-    """Hang the door on hinges for a 45° end; the plates' holes stand at the same heights in the end."""
-    hinges, lines = build.standard.hinges, build.standard.lines
-    part, end = build.parts[door], LEFT_ID if hand is Hand.LEFT else RIGHT_ID
-    across = part.width_mm - hinges.cup_distance_mm if hand is Hand.LEFT else hinges.cup_distance_mm
-    board, order = build.standard.boards.carcass.thickness_mm, build.order
-    at: Vector = (
-        (carcass_depth(build) - lines.setback_mm, board, 0.0)
-        if hand is Hand.LEFT
-        else (order.width_mm - board, order.width_mm - carcass_depth(build) + lines.setback_mm, 0.0)
-    )
-    origin = toe + board / 2
-    half = lines.pitch_mm / 2
-    points = []
-    for up in spread(0.0, part.length_mm, hinge_count(build, part), hinges.inset_mm):
-        wanted = part.place.origin[2] + up
-        near = round((wanted - origin - half) / lines.pitch_mm)
-        steps = [origin + half + (near + more) * lines.pitch_mm for more in (0, 1, -1, 2, -2, 3, -3)]
-        z = next(iter(clear_of_shelves(build, steps)), steps[0])
-        for hole in (z - half, z + half):
-            point = (at[0], at[1], hole)
-            build.hole(end, Face.A, Work.LINE_HOLE, point, depth=lines.depth_mm, diameter=lines.diameter_mm)
-        points.append(part.from_side(Face.B, z - part.place.origin[2], across))
-    for point in points:
-        build.hole(door, Face.B, Work.HINGE_CUP, point, depth=hinges.cup_depth_mm, diameter=hinges.cup_diameter_mm)
-    build.item("hinge for a 45° front", len(points))
-    build.item("door bumper", 2)
-    build.join(door, Face.B, end, Face.A, Fastening.HINGE, points, gap=build.standard.fronts.gap_mm)

@@ -1,19 +1,15 @@
-"""Doors and fixed fronts: where they hang, their hinge cups and plates, and the holes for the pulls."""
+"""Doors and fixed fronts: where they stand, and the holes for the pulls."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from typing import Final
 
-from tracker.shop.cabinets.building import FRONT_UPRIGHT, Block, Build, named, refuse, spread
-from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, Carcass, grid, line_hole
-from tracker.shop.cabinets.joints import Fastening
+from tracker.shop.cabinets.building import FRONT_UPRIGHT, Block, Build, named, refuse
+from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, Carcass
+from tracker.shop.cabinets.hinges import hang_door
 from tracker.shop.cabinets.orders import Family, Hinge
-from tracker.shop.cabinets.panels import Face, Hand, Part, Vector, Work
+from tracker.shop.cabinets.panels import Face, Hand, Vector, Work
 from tracker.shop.cabinets.standard import Board
 from tracker.shop.saying import BareMm, Mm, say
-
-_BUMPERS: Final = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,9 +25,7 @@ def front_board(build: Build) -> Board:
     board = build.standard.boards.fronts
     if not build.order.finish:
         return board
-    return Board(
-        material=build.order.finish, thickness_mm=board.thickness_mm, density=board.density, grained=board.grained
-    )
+    return replace(board, material=build.order.finish)
 
 
 def whole_front(build: Build, carcass: Carcass) -> Opening:
@@ -101,81 +95,10 @@ def _door(build: Build, carcass: Carcass, name: str, opening: Opening, hand: Han
     check_door(build, opening.x[1] - opening.x[0])
     door = front_panel(build, name, opening, hand=hand)
     end = LEFT_ID if hand is Hand.LEFT else RIGHT_ID
-    cup_at = build.standard.hinges.cup_distance_mm
-    x = opening.x[0] + cup_at if hand is Hand.LEFT else opening.x[1] - cup_at
-    inside = carcass.opening_of(*opening.z)
-    points: list[Vector] = [(x, -build.standard.fronts.gap_mm, z) for z in hinge_levels(build, carcass, door, inside)]
-    pitch = build.standard.lines.pitch_mm
-    for point in points:
-        for z in (point[2] - pitch / 2, point[2] + pitch / 2):
-            line_hole(build, carcass, end, build.standard.lines.setback_mm, z)
-    hang(build, door, end, points)
-    pull_x = (
-        opening.x[1] - build.standard.pulls.inset_mm
-        if hand is Hand.LEFT
-        else opening.x[0] + build.standard.pulls.inset_mm
-    )
-    door_pull(build, carcass, door, pull_x, opening)
-
-
-def hang(build: Build, door: str, end: str, points: list[Vector], *, hinge: str = "hinge") -> None:
-    """Bore the cups into a door's back and join it to the end that carries it."""
-    rules = build.standard.hinges
-    for point in points:
-        build.hole(door, Face.B, Work.HINGE_CUP, point, depth=rules.cup_depth_mm, diameter=rules.cup_diameter_mm)
-    build.item(hinge, len(points))
-    build.item("door bumper", _BUMPERS)
-    build.join(door, Face.B, end, Face.A, Fastening.HINGE, points, gap=build.standard.fronts.gap_mm)
-
-
-def hinge_count(build: Build, door: Part) -> int:
-    """Return how many hinges carry a door of its height and mass; refuses one too high or heavy for any row."""
-    for row in build.standard.hinges.counts:
-        if door.length_mm <= row.door_height_mm and door.mass_kg <= row.door_mass_kg:
-            return row.count
-    last = build.standard.hinges.counts[-1]
-    what = say(
-        "a door of %(height)s and %(mass)s kg is more than %(count)s hinges carry (%(most)s, %(most_mass)s kg)",
-        height=Mm(door.length_mm),
-        mass=f"{door.mass_kg:.1f}",
-        count=last.count,
-        most=Mm(last.door_height_mm),
-        most_mass=f"{last.door_mass_kg:g}",
-    )
-    raise refuse("height", "hinges.counts", what)
-
-
-def hinge_levels(build: Build, carcass: Carcass, door: str, inside: tuple[float, float]) -> list[float]:
-    """Return the heights of a door's hinges: each plate's two holes lie on the grid, clear of the panels across."""
-    rules, lines, part = build.standard.hinges, build.standard.lines, build.parts[door]
-    bottom = part.place.origin[2]
-    top = bottom + part.length_mm
-    low = max(bottom + rules.least_inset_mm, inside[0] + lines.margin_mm + lines.pitch_mm / 2)
-    high = min(top - rules.least_inset_mm, inside[1] - lines.margin_mm - lines.pitch_mm / 2)
-    half = lines.pitch_mm / 2
-    middles = clear_of_shelves(build, [z + half for z in grid(build, carcass, low - half, high - half)])
-    count = hinge_count(build, part)
-    wanted = spread(bottom, top, count, rules.inset_mm)
-    chosen = [_nearest(middles, at) for at in wanted]
-    if not middles or any(above - below < rules.spacing_mm - 1e-6 for below, above in pairwise(chosen)):
-        what = say("a door of %(height)s is too low for its %(count)s hinges", height=Mm(part.length_mm), count=count)
-        raise refuse("height", "hinges.spacing", what)
-    return chosen
-
-
-def clear_of_shelves(build: Build, levels: Sequence[float]) -> list[float]:
-    """Return the heights at which a hinge plate and its holes keep clear of every shelf and its pins."""
-    room = build.standard.lines.pitch_mm / 2 + _PLATE_MM
-    shelves = [part for part in build.parts.values() if part.name in ("Shelf", "Fixed shelf")]
-    spans = [(part.place.origin[2] - room, part.place.origin[2] + part.thickness_mm + room) for part in shelves]
-    return [level for level in levels if not any(low < level < high for low, high in spans)]
-
-
-_PLATE_MM: Final = 10.0  # how far a plate reaches beyond its holes; common practice, no source
-
-
-def _nearest(levels: Sequence[float], wanted: float) -> float:
-    return min(levels, key=lambda level: abs(level - wanted), default=0.0)
+    edge = opening.x[0] if hand is Hand.LEFT else opening.x[1]
+    hang_door(build, carcass, door, end, edge, carcass.opening_of(*opening.z))
+    inset = build.standard.pulls.inset_mm
+    door_pull(build, carcass, door, opening.x[1] - inset if hand is Hand.LEFT else opening.x[0] + inset, opening)
 
 
 def door_pull(build: Build, carcass: Carcass, door: str, x: float, opening: Opening) -> None:
