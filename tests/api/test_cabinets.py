@@ -318,6 +318,6 @@ def test_a_fitter_reports_what_is_missing_and_the_foreman_closes_it(
 
 
 def report_path_of(app: Flask) -> str:
-    from tracker.work.sheets import report_path
+    from tracker.work.assembly_sheets import report_path
 
     return report_path(app.extensions["shop_settings"], "J-7", "101")

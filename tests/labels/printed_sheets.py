@@ -7,7 +7,8 @@ from functools import cache
 import pypdf
 
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, order
-from tracker.labels.sheets import Paper, Sheet, sheet_of, write_sheet
+from tracker.labels.assembly_sheet import Sheet, sheet_of
+from tracker.labels.assembly_sheet_pdf import Paper, write_sheet
 from tracker.labels.tongues import IN_ENGLISH, tongue_of
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import CabinetOrder

@@ -23,9 +23,10 @@ from tests.labels.printed_sheets import (
     pdf_of,
     read,
 )
-from tests.labels.test_sheets import SIZES
+from tests.labels.test_assembly_sheet import SIZES
 from tests.shop.cabinets.examples import ONE_OF_EACH, STANDARD, name_of, order
-from tracker.labels.sheets import HOW_TO_READ, Paper, Sheet, pictures_of, sheet_of, write_sheet
+from tracker.labels.assembly_sheet import HOW_TO_READ, Sheet, pictures_of, sheet_of
+from tracker.labels.assembly_sheet_pdf import Paper, write_sheet
 from tracker.labels.svg import svg_of
 from tracker.labels.tongues import IN_ENGLISH, tongue_of
 from tracker.shop.cabinets.design import Cabinet, design_cabinet

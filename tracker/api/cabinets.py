@@ -15,11 +15,11 @@ from tracker.shop.roles import Role
 from tracker.translations.catalogues import LANGUAGES
 from tracker.web.context import act, database, settings
 from tracker.work.access import needs
+from tracker.work.assembly_sheets import write_cabinet_sheet
 from tracker.work.boards import job_boards, needed, plan_job_boards
 from tracker.work.designs import cabinet_of_job, cabinets_of_job
 from tracker.work.label_choice import Choice, What, print_labels
 from tracker.work.labels import label_png
-from tracker.work.sheets import write_cabinet_sheet
 
 blueprint = CallBlueprint("cabinets", __name__)
 

@@ -5,7 +5,8 @@ from collections.abc import Iterator
 from io import BytesIO
 
 from tracker.bench.figure import Figure
-from tracker.labels.sheets import sheet_of, write_sheet
+from tracker.labels.assembly_sheet import sheet_of
+from tracker.labels.assembly_sheet_pdf import write_sheet
 from tracker.shop.boxing.values import Carton, PackingRules
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.lines import design_all, item_lines, part_lines

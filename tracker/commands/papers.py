@@ -111,8 +111,8 @@ def sheets(job: str, out: Path, paper: str, language: str | None, as_json: bool)
 
     Example: tracker sheets J-1042 --out sheets --language es
     """
+    from tracker.work.assembly_sheets import write_cabinet_sheet
     from tracker.work.designs import cabinets_of_job
-    from tracker.work.sheets import write_cabinet_sheet
 
     database, settings = shop_database(), own_settings()
     names = cabinets_of_job(database, job)

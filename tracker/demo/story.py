@@ -17,10 +17,10 @@ from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Kind, part_code, read_code
 from tracker.shop.errors import IncompleteError
 from tracker.shop.steps import Step
+from tracker.work.assembly_sheets import write_cabinet_sheet
 from tracker.work.designs import cabinets_of_job
 from tracker.work.replace import replace_part
 from tracker.work.reports import Told, open_reports, take_report
-from tracker.work.sheets import write_cabinet_sheet
 from tracker.work.verify import verify
 
 MAKING = (Step.CUT, Step.MACHINE, Step.BAND)

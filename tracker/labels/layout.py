@@ -1,6 +1,6 @@
 """Layouts: what stands on a label and where, as values; and drawing a label by one. Sizes in mm.
 
-A layout is data (``layout_reading.py`` reads it from TOML); those that come with the program lie in ``defaults/``.
+A layout is data (``layout_reading.py`` reads it from TOML); those that come with the program lie in ``layouts/``.
 """
 
 import re

@@ -12,13 +12,14 @@ from tracker.pages.office import boxes, lists, loads, people, search
 from tracker.pages.office.labels import labels, layouts, prints
 from tracker.pages.office.orders import orders
 from tracker.pages.scanning import offline
-from tracker.pages.site import label_links, sheet
+from tracker.pages.site import assembly_sheet, label_links, report
 from tracker.pages.station import station
 
 BLUEPRINTS: Final[tuple[Blueprint, ...]] = tuple(
     screen.blueprint
     for screen in (
-        *(sign_in, offline, trust, people, station, bench, board, missing, reports, flagged, sheet, label_links),
+        *(sign_in, offline, trust, people, station, bench, board, missing, reports, flagged),
+        *(assembly_sheet, report, label_links),
         *(orders, search, boxes, loads, labels, layouts, prints, lists, manual),
     )
 )

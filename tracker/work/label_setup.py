@@ -211,7 +211,7 @@ def stocks(database: Database) -> dict[str, Stock]:
 @cache
 def shipped_layouts() -> Mapping[str, str]:
     """The texts of the layouts that come with the program, by name."""
-    folder = Path(str(files("tracker.labels").joinpath("defaults")))
+    folder = Path(str(files("tracker.labels").joinpath("layouts")))
     texts = [file.read_text(encoding="utf-8") for file in sorted(folder.glob("*-*.toml"))]
     return MappingProxyType({str(read_toml(text)["name"]): text for text in texts})
 
@@ -219,7 +219,7 @@ def shipped_layouts() -> Mapping[str, str]:
 @cache
 def shipped_stocks() -> Mapping[str, Stock]:
     """The stocks that come with the program, by name."""
-    return MappingProxyType(read_stocks(files("tracker.labels").joinpath("defaults/stocks.toml").read_text("utf-8")))
+    return MappingProxyType(read_stocks(files("tracker.labels").joinpath("layouts/stocks.toml").read_text("utf-8")))
 
 
 @lru_cache(maxsize=256)

@@ -19,8 +19,8 @@ from tracker.shop.supplies import read_boards, read_packing, read_weight_limit
 from tracker.web.context import bearer, database, now
 from tracker.web.context import settings as own_settings
 from tracker.work.access import needs
+from tracker.work.assembly_sheets import sheet_language
 from tracker.work.lists import BOARDS, CARTONS, KINDS, STANDARD, WEIGHING, list_text, set_list, shipped_standard
-from tracker.work.sheets import sheet_language
 
 blueprint = Blueprint("lists_page", __name__)
 

@@ -40,7 +40,7 @@ def follow(code: str, key: str) -> ResponseReturnValue:
 
 def _report(job: str, cabinet: str) -> str:
     key = report_key(settings().secret_key, job, cabinet)
-    return url_for("sheets.report", job=job, name=cabinet, key=key)
+    return url_for("site_report.report", job=job, name=cabinet, key=key)
 
 
 def _of(code: Code) -> tuple[str, list[str]]:

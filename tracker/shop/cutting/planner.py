@@ -7,9 +7,9 @@ from typing import Final
 
 from tracker.shop.cutting.bounds import lower_bound
 from tracker.shop.cutting.exact import UNITS, Kind, Piece, exact_kinds, exact_piece, same_thickness, whole
+from tracker.shop.cutting.open_boards import Laid, OpenBoard
 from tracker.shop.cutting.reasons import why_not_cut
 from tracker.shop.cutting.search import Draft, best_draft
-from tracker.shop.cutting.sheets import Laid, Sheet
 from tracker.shop.cutting.values import (
     SAME_THICKNESS_MM,
     Blank,
@@ -62,10 +62,10 @@ def plan_boards(
     count = sum(len(group.pieces) for group in groups)
     for group in groups:
         draft = _draft(group, rules, steps * len(group.pieces) // count)
-        placed = [piece for sheet in draft.sheets for piece in sheet.pieces]
+        placed = [piece for board in draft.boards for piece in board.pieces]
         uncut.difference_update(piece.index for piece in placed)
         bound += lower_bound(placed, group.there)
-        boards += [_board(sheet, blanks, stocks, rules) for sheet in _fullest_first(draft)]
+        boards += [_board(board, blanks, stocks, rules) for board in _fullest_first(draft)]
     fitting = {piece.index for group in groups for piece in group.pieces}
     return CuttingPlan(
         boards=tuple(boards),
@@ -119,17 +119,17 @@ def _families(stocks: Sequence[Stock]) -> list[list[int]]:
     return families
 
 
-def _fullest_first(draft: Draft) -> list[Sheet]:
-    return sorted(draft.sheets, key=lambda sheet: (-sheet.used / sheet.kind.area, min(p.index for p in sheet.pieces)))
+def _fullest_first(draft: Draft) -> list[OpenBoard]:
+    return sorted(draft.boards, key=lambda board: (-board.used / board.kind.area, min(p.index for p in board.pieces)))
 
 
-def _board(sheet: Sheet, blanks: Sequence[Blank], stocks: Sequence[Stock], rules: CuttingRules) -> CutBoard:
-    area = sum(blanks[piece.index].length_mm * blanks[piece.index].width_mm for piece in sheet.pieces)
+def _board(board: OpenBoard, blanks: Sequence[Blank], stocks: Sequence[Stock], rules: CuttingRules) -> CutBoard:
+    area = sum(blanks[piece.index].length_mm * blanks[piece.index].width_mm for piece in board.pieces)
     return CutBoard(
-        stock=stocks[sheet.kind.index].id,
-        pieces=tuple(_cut_piece(laid, blanks, rules) for laid in sheet.in_order()),
-        yield_share=area / sheet.kind.full_area,
-        offcut=_offcut(sheet, rules),
+        stock=stocks[board.kind.index].id,
+        pieces=tuple(_cut_piece(laid, blanks, rules) for laid in board.in_order()),
+        yield_share=area / board.kind.full_area,
+        offcut=_offcut(board, rules),
     )
 
 
@@ -142,8 +142,8 @@ def _cut_piece(laid: Laid, blanks: Sequence[Blank], rules: CuttingRules) -> CutP
     )
 
 
-def _offcut(sheet: Sheet, rules: CuttingRules) -> Offcut | None:
-    free = sheet.largest_free(whole(rules.kerf_mm))
+def _offcut(board: OpenBoard, rules: CuttingRules) -> Offcut | None:
+    free = board.largest_free(whole(rules.kerf_mm))
     if free is None:
         return None
     x, y, along, across, _ = free

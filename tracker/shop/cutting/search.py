@@ -7,7 +7,7 @@ from itertools import product
 from typing import Final
 
 from tracker.shop.cutting.exact import Kind, Piece, Way
-from tracker.shop.cutting.sheets import Free, RoutedSheet, SawnSheet, Sheet, SheetMaker, Split
+from tracker.shop.cutting.open_boards import BoardMaker, Free, OpenBoard, RoutedBoard, SawnBoard, Split
 from tracker.shop.searching import Effort, Shuffle
 
 _IN_VIEW: Final = 300  # boards that are still looked at for room
@@ -33,14 +33,14 @@ class Recipe:
     split: Split
     score: Score
     anywhere: bool
-    sheet: SheetMaker
+    board: BoardMaker
 
 
 @dataclass(frozen=True, slots=True)
 class Draft:
     """Boards with their pieces, and the pieces for which there was no board."""
 
-    sheets: list[Sheet]
+    boards: list[OpenBoard]
     without: list[Piece]
 
     @property
@@ -49,8 +49,8 @@ class Draft:
 
         The last is how evenly the boards are filled: full boards and one nearly empty leave the better offcut.
         """
-        spread = sum((sheet.used / sheet.kind.area) ** 2 for sheet in self.sheets)
-        return len(self.without), len(self.sheets), sum(sheet.kind.full_area for sheet in self.sheets), -spread
+        spread = sum((board.used / board.kind.area) ** 2 for board in self.boards)
+        return len(self.without), len(self.boards), sum(board.kind.full_area for board in self.boards), -spread
 
 
 def best_draft(pieces: Pieces, kinds: Sequence[Kind], bound: int, kerf: int, effort: Effort, *, sawn: bool) -> Draft:
@@ -63,20 +63,20 @@ def best_draft(pieces: Pieces, kinds: Sequence[Kind], bound: int, kerf: int, eff
     best = _first_drafts(pieces, kinds, recipes, bound, effort.part(0.5))
     best = _bettered(best, kinds, recipes, bound, effort)
     tidying.left += effort.left
-    sheets = list(best.sheets)
+    boards = list(best.boards)
     if len(kinds) > 1:
-        _in_smaller_kinds(sheets, kinds, recipes, tidying)
-    if sheets:
-        emptiest = min(range(len(sheets)), key=lambda number: _filled(sheets[number]))
-        sheets[emptiest] = _with_largest_offcut(sheets[emptiest], recipes, kerf, tidying)
-    return Draft(sheets, best.without)
+        _in_smaller_kinds(boards, kinds, recipes, tidying)
+    if boards:
+        emptiest = min(range(len(boards)), key=lambda number: _filled(boards[number]))
+        boards[emptiest] = _with_largest_offcut(boards[emptiest], recipes, kerf, tidying)
+    return Draft(boards, best.without)
 
 
 def _recipes(sawn: bool) -> Iterator[Recipe]:
     orders: tuple[Order, ...] = (_by_area, _by_long, _by_short, _by_half_round, _by_across, _by_along)
-    makers: tuple[SheetMaker, ...] = (SawnSheet,) if sawn else (RoutedSheet, SawnSheet)
+    makers: tuple[BoardMaker, ...] = (SawnBoard,) if sawn else (RoutedBoard, SawnBoard)
     for maker, anywhere, score in product(makers, (True, False), (_short_rest, _area_rest)):
-        for split, order in product(Split if maker is SawnSheet else (Split.ALONG,), orders):
+        for split, order in product(Split if maker is SawnBoard else (Split.ALONG,), orders):
             yield Recipe(order, split, score, anywhere, maker)
 
 
@@ -136,7 +136,7 @@ def _ordered(pieces: Pieces, order: Order, kinds: int) -> list[Piece]:
 
 
 def _least(draft: Draft, bound: int) -> bool:
-    return not draft.without and len(draft.sheets) <= bound
+    return not draft.without and len(draft.boards) <= bound
 
 
 def _laid(
@@ -147,8 +147,8 @@ def _laid(
     Returns None when the effort is used up, unless it goes ``to_the_end``: then only the last board is looked at.
     """
     left = {kind: kind.available for kind in kinds}
-    sheets: list[Sheet] = []
-    view: list[Sheet] = []
+    boards: list[OpenBoard] = []
+    view: list[OpenBoard] = []
     without: list[Piece] = []
     for piece in pieces:
         if effort.left <= 0:
@@ -162,66 +162,66 @@ def _laid(
             without.append(piece)
             continue
         left[kind] -= 1
-        sheet = recipe.sheet(kind)
-        _lay_in_view(piece, [sheet], recipe, effort)
-        sheets.append(sheet)
-        view.append(sheet)
+        board = recipe.board(kind)
+        _lay_in_view(piece, [board], recipe, effort)
+        boards.append(board)
+        view.append(board)
         if len(view) > _IN_VIEW:
-            view.remove(min(view, key=lambda sheet: sheet.room))
+            view.remove(min(view, key=lambda board: board.room))
             effort.left -= _IN_VIEW
-    return Draft(sheets, without)
+    return Draft(boards, without)
 
 
-def _lay_in_view(piece: Piece, view: Iterable[Sheet], recipe: Recipe, effort: Effort) -> bool:
+def _lay_in_view(piece: Piece, view: Iterable[OpenBoard], recipe: Recipe, effort: Effort) -> bool:
     """Lay the piece in the tightest place in view; False where there is none."""
-    best: tuple[int, Sheet, Free, Way] | None = None
+    best: tuple[int, OpenBoard, Free, Way] | None = None
     looks, area, score = _LAYING, piece.area, recipe.score
-    for sheet in view:
+    for board in view:
         looks += 1
-        if sheet.room < area:
+        if board.room < area:
             continue
-        ways = piece.ways[sheet.kind.position]
-        looks += len(sheet.free)
-        for free in sheet.free:
+        ways = piece.ways[board.kind.position]
+        looks += len(board.free)
+        for free in board.free:
             for way in ways:
                 if way[0] <= free[2] and way[1] <= free[3]:
                     rest = score(free, way)
                     if best is None or rest < best[0]:
-                        best = rest, sheet, free, way
+                        best = rest, board, free, way
         if best is not None and not recipe.anywhere:
             break
     effort.left -= looks
     if best is None:
         return False
-    _, sheet, free, way = best
-    effort.left -= sheet.lay(piece, free, way, recipe.split)
+    _, board, free, way = best
+    effort.left -= board.lay(piece, free, way, recipe.split)
     return True
 
 
 def _bettered(draft: Draft, kinds: Sequence[Kind], recipes: list[Recipe], bound: int, effort: Effort) -> Draft:
     """Take one of the emptiest boards and a few others apart again and again; keep what is no worse."""
     shuffle = Shuffle()
-    sheets, without, idle = list(draft.sheets), list(draft.without), 0
-    while effort.left > 0 and idle < _ROUNDS_WITHOUT_GAIN and not _least(Draft(sheets, without), bound):
-        effort.left -= len(sheets)
-        taken = _to_take_apart(sheets, shuffle)
-        old = Draft([sheets[number] for number in taken], without[:_MOST_WITHOUT])
-        new = _laid_anew(old, _still_there(kinds, sheets, old.sheets), recipes, shuffle, effort)
+    boards, without, idle = list(draft.boards), list(draft.without), 0
+    while effort.left > 0 and idle < _ROUNDS_WITHOUT_GAIN and not _least(Draft(boards, without), bound):
+        effort.left -= len(boards)
+        taken = _to_take_apart(boards, shuffle)
+        old = Draft([boards[number] for number in taken], without[:_MOST_WITHOUT])
+        new = _laid_anew(old, _still_there(kinds, boards, old.boards), recipes, shuffle, effort)
         idle += 1
         if new is not None and new.rank <= old.rank:
             idle = 0 if new.rank < old.rank else idle
-            sheets = [sheet for number, sheet in enumerate(sheets) if number not in taken] + new.sheets
+            boards = [board for number, board in enumerate(boards) if number not in taken] + new.boards
             without = new.without + without[_MOST_WITHOUT:]
-    return Draft(sheets, without)
+    return Draft(boards, without)
 
 
-def _to_take_apart(sheets: list[Sheet], shuffle: Shuffle) -> set[int]:
+def _to_take_apart(boards: list[OpenBoard], shuffle: Shuffle) -> set[int]:
     """Return the numbers of one of the emptiest boards and of up to three others."""
-    emptiest = sorted(range(len(sheets)), key=lambda number: _filled(sheets[number]))[:_AMONG_EMPTIEST]
+    emptiest = sorted(range(len(boards)), key=lambda number: _filled(boards[number]))[:_AMONG_EMPTIEST]
     if not emptiest:
         return set()
     first = emptiest[min(shuffle.below(len(emptiest)), shuffle.below(len(emptiest)))]
-    return {first, *(shuffle.below(len(sheets)) for _ in range(1 + shuffle.below(3)))}
+    return {first, *(shuffle.below(len(boards)) for _ in range(1 + shuffle.below(3)))}
 
 
 def _laid_anew(
@@ -229,7 +229,7 @@ def _laid_anew(
 ) -> Draft | None:
     """Lay the pieces of a few boards again by one of the recipes, not quite in its order."""
     recipe = recipes[shuffle.below(len(recipes))]
-    pieces = [piece for sheet in old.sheets for piece in sheet.pieces] + old.without
+    pieces = [piece for board in old.boards for piece in board.pieces] + old.without
     weights = {piece: _weight(piece, recipe) * (1 - _NOISE * shuffle.share()) for piece in pieces}
     pieces.sort(key=lambda piece: -weights[piece])
     return _laid(pieces, kinds, recipe, effort)
@@ -239,49 +239,49 @@ def _weight(piece: Piece, recipe: Recipe) -> float:
     return float(recipe.order(piece)[0])
 
 
-def _still_there(kinds: Sequence[Kind], sheets: list[Sheet], taken: list[Sheet]) -> list[Kind]:
+def _still_there(kinds: Sequence[Kind], boards: list[OpenBoard], taken: list[OpenBoard]) -> list[Kind]:
     """Return the kinds, the largest first, with as many boards as may be opened when these are given back."""
-    used = Counter(sheet.kind.index for sheet in sheets)
-    used.subtract(sheet.kind.index for sheet in taken)
+    used = Counter(board.kind.index for board in boards)
+    used.subtract(board.kind.index for board in taken)
     return [
         kind.with_available(kind.available - used[kind.index]) for kind in sorted(kinds, key=lambda kind: -kind.area)
     ]
 
 
-def _filled(sheet: Sheet) -> float:
-    return sheet.used / sheet.kind.area
+def _filled(board: OpenBoard) -> float:
+    return board.used / board.kind.area
 
 
-def _in_smaller_kinds(sheets: list[Sheet], kinds: Sequence[Kind], recipes: list[Recipe], effort: Effort) -> None:
+def _in_smaller_kinds(boards: list[OpenBoard], kinds: Sequence[Kind], recipes: list[Recipe], effort: Effort) -> None:
     """Move the pieces of each board, the emptiest first, to the smallest kind of board that takes them all."""
-    for number in sorted(range(len(sheets)), key=lambda number: sheets[number].used):
-        sheet = sheets[number]
-        there = [kind for kind in _still_there(kinds, sheets, [sheet]) if kind.available > 0]
-        smaller = [kind for kind in there if kind.full_area < sheet.kind.full_area and sheet.used <= kind.area]
+    for number in sorted(range(len(boards)), key=lambda number: boards[number].used):
+        board = boards[number]
+        there = [kind for kind in _still_there(kinds, boards, [board]) if kind.available > 0]
+        smaller = [kind for kind in there if kind.full_area < board.kind.full_area and board.used <= kind.area]
         for kind, recipe in product(reversed(smaller), recipes):
             if effort.left <= 0:
                 return
-            draft = _on_one(sheet.pieces, kind, recipe, effort)
+            draft = _on_one(board.pieces, kind, recipe, effort)
             if draft is not None:
-                sheets[number] = draft
+                boards[number] = draft
                 break
 
 
-def _with_largest_offcut(sheet: Sheet, recipes: list[Recipe], kerf: int, effort: Effort) -> Sheet:
+def _with_largest_offcut(board: OpenBoard, recipes: list[Recipe], kerf: int, effort: Effort) -> OpenBoard:
     """Lay the pieces of one board in every way; return the one that leaves the largest rectangle whole."""
-    others = (_on_one(sheet.pieces, sheet.kind, recipe, effort) for recipe in recipes)
-    return max([sheet, *(other for other in others if other is not None)], key=lambda one: _offcut(one, kerf))
+    others = (_on_one(board.pieces, board.kind, recipe, effort) for recipe in recipes)
+    return max([board, *(other for other in others if other is not None)], key=lambda one: _offcut(one, kerf))
 
 
-def _on_one(pieces: list[Piece], kind: Kind, recipe: Recipe, effort: Effort) -> Sheet | None:
+def _on_one(pieces: list[Piece], kind: Kind, recipe: Recipe, effort: Effort) -> OpenBoard | None:
     """Return one board with all of the pieces, None where the recipe needs more."""
     if any(not piece.lies_on(kind) for piece in pieces):
         return None
     ordered = sorted(pieces, key=recipe.order, reverse=True)
     draft = _laid(ordered, [kind.with_available(1)], recipe, effort)
-    return draft.sheets[0] if draft is not None and not draft.without else None
+    return draft.boards[0] if draft is not None and not draft.without else None
 
 
-def _offcut(sheet: Sheet, kerf: int) -> int:
-    free = sheet.largest_free(kerf)
+def _offcut(board: OpenBoard, kerf: int) -> int:
+    free = board.largest_free(kerf)
     return free[2] * free[3] if free else 0

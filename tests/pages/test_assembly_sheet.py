@@ -14,7 +14,7 @@ from tests.pages.conftest import TOKEN
 from tests.pages.looking import SIZES, fits, readable, sign_in, violations
 from tests.pages.served_shop import Shop, served
 from tracker.shop.roles import Role
-from tracker.work.sheets import sheet_language
+from tracker.work.assembly_sheets import sheet_language
 
 SHEETS = ("101", "102")
 

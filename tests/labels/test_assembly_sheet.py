@@ -18,16 +18,8 @@ from PIL import Image
 from tests.conftest import missing_tool
 from tests.labels.printed_sheets import BASE, IN_ENGLISH_ON, LINK, TALL, made, pages_of, pdf_of, read
 from tests.shop.cabinets.examples import ONE_OF_EACH, name_of
-from tracker.labels.sheets import (
-    LONGEST_LINK,
-    OVERVIEW_FRAME,
-    STEP_FRAME,
-    Paper,
-    Sheet,
-    pictures_of,
-    symbol_of,
-    write_sheet,
-)
+from tracker.labels.assembly_sheet import LONGEST_LINK, OVERVIEW_FRAME, STEP_FRAME, Sheet, pictures_of, symbol_of
+from tracker.labels.assembly_sheet_pdf import Paper, write_sheet
 from tracker.labels.svg import svg_of
 from tracker.labels.tongues import IN_ENGLISH
 from tracker.shop.cabinets.drawing.shapes import Drawing, Frame, Label
@@ -206,7 +198,7 @@ def page_of(sheet: Sheet) -> str:
     environment = Environment(loader=loader, autoescape=True)
     environment.globals |= {"_": say, "ngettext": say_many, "url_for": lambda endpoint, /, **_values: f"/{endpoint}"}
     environment.filters["spoken"] = lambda text: spoken(text, IN_ENGLISH)
-    return environment.get_template("site/sheet.html").render(
+    return environment.get_template("site/assembly_sheet.html").render(
         sheet=sheet,
         svgs=[svg_of(drawing) for drawing in pictures_of(sheet)],
         languages=LANGUAGES,

@@ -49,7 +49,7 @@ class Laid:
     rotated: bool
 
 
-class Sheet:
+class OpenBoard:
     """A board of one kind, the pieces that lie on it, and its free rectangles.
 
     ``room`` is the area of the largest free rectangle; no larger piece needs to be tried.
@@ -91,7 +91,7 @@ class Sheet:
         raise NotImplementedError
 
 
-class SawnSheet(Sheet):
+class SawnBoard(OpenBoard):
     """A board that is cut from edge to edge.
 
     Every piece takes the corner of a free rectangle, and two cuts, one of them through, leave two others: ``inner``
@@ -137,7 +137,7 @@ class SawnSheet(Sheet):
         return len(self.free) // 2
 
 
-class RoutedSheet(Sheet):
+class RoutedBoard(OpenBoard):
     """A board that is cut around each piece: its free rectangles overlap, each as large as can be."""
 
     __slots__ = ()
@@ -159,7 +159,7 @@ class RoutedSheet(Sheet):
         return len(kept) * (2 + len(parts))
 
 
-SheetMaker = Callable[[Kind], Sheet]
+BoardMaker = Callable[[Kind], OpenBoard]
 
 
 def _area(free: Free) -> int:

@@ -4,7 +4,8 @@ from datetime import datetime
 from typing import BinaryIO, Final
 from urllib.parse import quote
 
-from tracker.labels.sheets import Paper, Sheet, sheet_of, write_sheet
+from tracker.labels.assembly_sheet import Sheet, sheet_of
+from tracker.labels.assembly_sheet_pdf import Paper, write_sheet
 from tracker.labels.tongues import tongue_of
 from tracker.records.box_contents import boxes_of_cabinet, boxes_of_parts
 from tracker.records.database import Database

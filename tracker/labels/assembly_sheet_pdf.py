@@ -1,43 +1,34 @@
-"""The sheet that lies in the carton, as a PDF: parts, bag, a drawing of all, the steps, a code to report what is wrong.
+"""The sheet in the carton as a PDF: parts, bag, a drawing of all, the steps, a code to report what is wrong.
 
-Black, white and grey; nothing on it depends on colour. Sizes in mm, letters in points.
+Sizes in mm, letters in points.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, BinaryIO, Final, Literal
 
-import zxingcpp
 from fpdf import FPDF
 from fpdf.enums import MethodReturnValue, XPos, YPos
 
+from tracker.labels.assembly_sheet import HOW_TO_READ, STEP_FRAME, Sheet, symbol_of
+from tracker.labels.drawing_pdf import POINTS_PER_MM, draw
 from tracker.labels.tongues import IN_ENGLISH
-from tracker.shop.cabinets.design import Cabinet
-from tracker.shop.cabinets.drawing.drawings import Drawings, drawings_of
-from tracker.shop.cabinets.drawing.shapes import Area, Dot, Drawing, Frame, Label, Line, Shape
-from tracker.shop.cabinets.guide.cautions import LIFTERS
-from tracker.shop.cabinets.guide.values import Guide, PartRow, Step
-from tracker.shop.cabinets.guide.writing import guide_of
-from tracker.shop.cabinets.joints import Item
-from tracker.shop.cabinets.wording import item_words, measured
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.cabinets.drawing.shapes import Drawing
+from tracker.shop.cabinets.guide.values import Step
+from tracker.shop.cabinets.wording import item_words
 from tracker.shop.lengths import Units
 from tracker.shop.saying import Tongue, join, say, say_many, spoken
-from tracker.shop.written import mass_text
 
 _FONTS: Final = Path(__file__).parent / "fonts"
-_POINTS_PER_MM: Final = 72 / 25.4
-STEP_FRAME: Final = (118.0, 80.0)
-OVERVIEW_FRAME: Final = (186.0, 185.0)
-LONGEST_LINK: Final = 500
 CAUTION: Final = say("CAUTION")
-HOW_TO_READ: Final = say(
-    "Each panel has a label with an arrow and numbers. The arrow points to the front of the cabinet. "
-    "Where two panels meet, both have the same number. In the drawings a number in a broken frame is on a side "
-    "that you do not see. Nothing is glued. Lay out all parts and count them first."
-)
+_MARGIN: Final = 12.0
+_FOOT: Final = 9.0
+_CODE_MM: Final = 34.0
+_ASIDE: Final = 20.0  # the words beneath the code are wider than it
+_GAP: Final = 2.0
+_LEAST_BAG: Final = 26.0  # a heading does not stand alone at the foot of a page
 
 
 class Paper(StrEnum):
@@ -45,136 +36,6 @@ class Paper(StrEnum):
 
     A4 = "a4"
     LETTER = "letter"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
-    """What one carton's sheet says; nothing on it names a customer.
-
-    ``box_of`` names the box of each part id, where it is known. ``report_link`` stands in the code to scan,
-    ``report_code`` as text below it. Raises InvalidInputError when a text is missing, the link is too long for a code,
-    or there is not one drawing for each step.
-    """
-
-    job: str
-    cabinet: str
-    boxes: tuple[str, ...]
-    box_of: Mapping[str, str]
-    note: str
-    guide: Guide
-    drawings: Drawings
-    report_code: str
-    report_link: str
-
-    def __post_init__(self) -> None:
-        texts = {
-            "job": self.job,
-            "cabinet": self.cabinet,
-            "report_code": self.report_code,
-            "report_link": self.report_link,
-        }
-        faults = [
-            Fault(where={"field": name}, what="wanted: a text") for name, text in texts.items() if not text.strip()
-        ]
-        if len(self.report_link) > LONGEST_LINK:
-            faults.append(Fault(where={"field": "report_link"}, what=f"wanted: at most {LONGEST_LINK} characters"))
-        if len(self.drawings.steps) != len(self.guide.steps):
-            faults.append(Fault(where={"field": "drawings"}, what="wanted: one drawing for each step"))
-        if faults:
-            raise InvalidInputError("The sheet cannot be made.", faults)
-
-    @property
-    def units(self) -> Units:
-        """Those in which the cabinet was ordered."""
-        return self.guide.units
-
-    @property
-    def mass_units(self) -> str:
-        return "kg" if self.units is Units.MM else "lb"
-
-    @property
-    def lifters(self) -> str:
-        return LIFTERS[self.guide.lifted_by]
-
-    def mass_of(self, row: PartRow) -> str:
-        """Return the mass of one of these parts, a number in the sheet's units."""
-        return measured(mass_text(row.mass_kg, self.units, digits=1).partition(" ")[0])
-
-    @property
-    def weight(self) -> str:
-        """How heavy the cabinet is, and who lifts it."""
-        return say("%(mass)s put together, %(lifters)s", mass=self.guide.mass, lifters=self.lifters)
-
-    @property
-    def how_to_read(self) -> str:
-        return HOW_TO_READ
-
-    def counted(self, item: Item) -> str:
-        """Return how many of an item there are: ``2 × spring pin 8 mm``."""
-        return join([str(item.quantity), item_words(item.item)], between=" × ")
-
-    def boxes_of(self, row: PartRow) -> str:
-        """Return the names of the boxes in which these parts lie; none where one box holds all."""
-        if len(self.boxes) < 2:
-            return ""
-        found = {self.box_of[own] for own in row.ids if own in self.box_of}
-        return ", ".join(name for name in self.boxes if name in found)
-
-
-def sheet_of(
-    cabinet: Cabinet,
-    *,
-    job: str,
-    name: str,
-    boxes: Sequence[str],
-    box_of: Mapping[str, str] | None = None,
-    one_person_kg: float,
-    report_code: str,
-    report_link: str,
-) -> Sheet:
-    """Return the sheet of a designed cabinet that the job calls ``name``."""
-    guide = guide_of(cabinet, one_person_kg=one_person_kg)
-    return Sheet(
-        job=job,
-        cabinet=name,
-        boxes=tuple(boxes),
-        box_of=box_of or {},
-        note=cabinet.order.note,
-        guide=guide,
-        drawings=drawings_of(cabinet, guide, step=STEP_FRAME, overview=OVERVIEW_FRAME),
-        report_code=report_code,
-        report_link=report_link,
-    )
-
-
-def pictures_of(sheet: Sheet) -> tuple[Drawing, ...]:
-    """Return what the page shows: all parts apart, one drawing a step, and last the code to scan."""
-    return (sheet.drawings.overview, *sheet.drawings.steps, symbol_of(sheet.report_link))
-
-
-def symbol_of(link: str) -> Drawing:
-    """Return the code to scan, as a drawing one unit a module, its quiet zone of four modules around it."""
-    rows = _modules(link)
-    shapes: list[Shape] = []
-    for y, row in enumerate(rows):
-        x = 0
-        while x < len(row):
-            end = x
-            while end < len(row) and not row[end]:
-                end += 1
-            if end > x:
-                shapes.append(Area(points=((x, y), (end, y), (end, y + 1), (x, y + 1)), tone=0.0))
-            x = end + 1
-    title = say("Code to scan: %(link)s", link=link)
-    return Drawing(width=len(rows[0]), height=len(rows), title=title, shapes=tuple(shapes))
-
-
-def _modules(link: str) -> list[list[int]]:
-    """The code's pixels, one a module: 0 is black."""
-    image: Any = zxingcpp.create_barcode(link, zxingcpp.BarcodeFormat.QRCode, ec_level="M").to_image(1, False, True)
-    view: Any = memoryview(image)
-    rows: list[list[int]] = view.tolist()
-    return rows
 
 
 def write_sheet(sheet: Sheet, stream: BinaryIO, *, paper: Paper = Paper.A4, tongue: Tongue = IN_ENGLISH) -> int:
@@ -187,14 +48,6 @@ def write_sheet(sheet: Sheet, stream: BinaryIO, *, paper: Paper = Paper.A4, tong
         printer.step(step, drawing)
     stream.write(printer.pdf.output())
     return printer.pdf.pages_count
-
-
-_MARGIN: Final = 12.0
-_FOOT: Final = 9.0
-_CODE_MM: Final = 34.0
-_ASIDE: Final = 20.0  # the words beneath the code are wider than it
-_GAP: Final = 2.0
-_LEAST_BAG: Final = 26.0  # a heading does not stand alone at the foot of a page
 
 
 class _Pages(FPDF):
@@ -232,7 +85,7 @@ class _Text:
 
     @property
     def line(self) -> float:
-        return self.points / _POINTS_PER_MM * (1.3 if self.caution else 1.25)
+        return self.points / POINTS_PER_MM * (1.3 if self.caution else 1.25)
 
     @property
     def before(self) -> float:
@@ -441,79 +294,3 @@ class _Printer:
             return {"h": text.line, "text": said, "align": "L"}
         said = f"**{self._said(CAUTION)}** {said}"
         return {"h": text.line, "text": said, "align": "L", "border": 1, "markdown": True, "padding": 1}
-
-
-def draw(pdf: FPDF, drawing: Drawing, at: tuple[float, float], width: float, tongue: Tongue) -> None:
-    """Draw a drawing with its top left corner at a place, as wide as asked, all in mm."""
-    scale = width / drawing.width
-    pen = _Pen(pdf, at, scale, tongue)
-    for shape in drawing.shapes:
-        match shape:
-            case Area():
-                pen.area(shape)
-            case Line():
-                pen.line(shape)
-            case Label():
-                pen.label(shape)
-            case Dot():
-                pen.dot(shape)
-    pdf.set_dash_pattern()
-    pdf.set_draw_color(0)
-    pdf.set_text_color(0)
-
-
-class _Pen:
-    def __init__(self, pdf: FPDF, at: tuple[float, float], scale: float, tongue: Tongue) -> None:
-        self.pdf, self.scale, self.tongue = pdf, scale, tongue
-        self.x, self.y = at
-
-    def _at(self, point: tuple[float, float]) -> tuple[float, float]:
-        return (self.x + point[0] * self.scale, self.y + point[1] * self.scale)
-
-    def area(self, area: Area) -> None:
-        """Fill an area and go round it in its own grey: else hair lines show where areas of one side meet."""
-        grey = round(area.tone * 255)
-        self.pdf.set_fill_color(grey)
-        self.pdf.set_draw_color(grey)
-        self.pdf.set_line_width(0.1)
-        self.pdf.set_dash_pattern()
-        self.pdf.polygon([self._at(point) for point in area.points], style="DF")
-
-    def line(self, line: Line) -> None:
-        pdf = self.pdf
-        pdf.set_line_width(line.weight * self.scale)
-        pdf.set_draw_color(0)
-        pdf.set_dash_pattern(*((1.6, 1.1) if line.dashed else (0, 0)))
-        pdf.line(*self._at(line.start), *self._at(line.end))
-
-    def dot(self, dot: Dot) -> None:
-        """Draw a hole: white ones open, black ones filled."""
-        x, y = self._at(dot.at)
-        self.pdf.set_dash_pattern()
-        self.pdf.set_line_width(0.15 * self.scale)
-        self.pdf.set_draw_color(0)
-        self.pdf.set_fill_color(round(dot.tone * 255))
-        self.pdf.circle(x, y, dot.radius * self.scale, style="DF")
-
-    def label(self, label: Label) -> None:
-        pdf = self.pdf
-        (x, y), (wide, high) = self._at(label.at), label.half
-        wide, high = wide * self.scale, high * self.scale
-        pdf.set_dash_pattern()
-        pdf.set_line_width(0.3 * self.scale)
-        pdf.set_draw_color(0)
-        if label.frame is Frame.DISC:
-            pdf.set_fill_color(0)
-            pdf.circle(x, y, wide, style="F")
-        elif label.frame in (Frame.BOX, Frame.BEHIND):
-            if label.frame is Frame.BEHIND:
-                pdf.set_dash_pattern(0.9, 0.6)
-            pdf.set_fill_color(255)
-            pdf.rect(x - wide, y - high, 2 * wide, 2 * high, style="DF")
-        else:
-            pdf.set_fill_color(255)
-            pdf.rect(x - wide, y - high, 2 * wide, 2 * high, style="F")
-        pdf.set_text_color(255 if label.frame is Frame.DISC else 0)
-        pdf.set_font("DejaVu", "B", label.size * self.scale * _POINTS_PER_MM)
-        text = spoken(label.text, self.tongue)
-        pdf.text(x - pdf.get_string_width(text) / 2, y + label.size * self.scale * 0.36, text)

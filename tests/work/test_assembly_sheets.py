@@ -13,11 +13,11 @@ from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.errors import InvalidInputError, NotFoundError
 from tracker.shop.lengths import Units
+from tracker.work.assembly_sheets import cabinet_sheet, set_sheet_language, sheet_language, write_cabinet_sheet
 from tracker.work.intake import read_json_order
 from tracker.work.lists import shipped_standard
 from tracker.work.orders import take_order
 from tracker.work.reports import key_is_right
-from tracker.work.sheets import cabinet_sheet, set_sheet_language, sheet_language, write_cabinet_sheet
 
 CABINET = {"cabinet": "101", "family": "base", "width": 600, "height": 876, "depth": 580, "fronts": "open"}
 SITE = "https://tracker.example"
