@@ -15,6 +15,7 @@ from sqlalchemy import create_engine, text
 
 from tests.examples import MORE
 from tests.floor import Floor
+from tests.played_day import Day, played_day
 from tests.shops import sqlite_shop
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
@@ -32,6 +33,12 @@ def missing_tool(what: str) -> None:
     if os.environ.get("CI"):
         pytest.fail(f"{what} is not installed, and in CI nothing is skipped")
     pytest.skip(f"{what} is not installed")
+
+
+@pytest.fixture(scope="session")
+def day(tmp_path_factory: pytest.TempPathFactory) -> Day:
+    """The demo's day, played to its end."""
+    return played_day(tmp_path_factory)
 
 
 @pytest.fixture(scope="session")

@@ -15,17 +15,15 @@ import pytest
 import zxingcpp
 from PIL import Image
 
+from tests.played_day import Day
 from tests.waiting import HANGS_AFTER_S, until
 from tracker.demo.shop import read_image
-from tracker.demo.story import run_once
 
 PROGRAM = [sys.executable, "-c", "from tracker.cli import main; main()", "demo"]
 
 
-def test_the_main_job_runs_once_from_cabinets_to_a_shipped_load() -> None:
-    said: list[str] = []
-    run_once(said.append)
-    story = "\n".join(said)
+def test_the_main_job_runs_once_from_cabinets_to_a_shipped_load(day: Day) -> None:
+    story = day.said
     assert story.count("labels drawn and read back") == 4
     labels = sum(int(count) for count in re.findall(r"(\d+) labels drawn", story))
     parts = sum(int(count) for count in re.findall(r"(\d+) parts of", story))

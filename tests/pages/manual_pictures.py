@@ -1,6 +1,7 @@
 """The manual's pictures, taken anew of the invented shop: ``python -m tests.pages.manual_pictures``."""
 
 import tempfile
+from contextlib import ExitStack
 from io import BytesIO
 from pathlib import Path
 from typing import Final
@@ -10,6 +11,7 @@ from playwright.sync_api import Page, sync_playwright
 
 from tests.pages.conftest import chromium
 from tests.pages.served_demo import Demo, served_demo
+from tracker.demo.story import run_once
 from tracker.pages.help.manual import PICTURES
 from tracker.records.missing_lists import missing_page
 from tracker.shop.steps import Step
@@ -21,11 +23,9 @@ COLOURS: Final = 24  # a screen has few, and a manual is to be small
 
 def take_pictures(folder: Path) -> None:
     """Take the pictures of the board, a station and a bench, in each language."""
-    with (
-        tempfile.TemporaryDirectory() as shop,
-        served_demo(Path(shop)) as demo,
-        sync_playwright() as playwright,
-    ):
+    with tempfile.TemporaryDirectory() as shop, sync_playwright() as playwright, ExitStack() as opened:
+        run_once(lambda _line: None, shop)
+        demo = opened.enter_context(served_demo(Path(shop) / "tracker.db"))
         browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
         for language in LANGUAGES:
             context = demo.signed_in(browser, locale=language, viewport=SIZE, color_scheme="light")

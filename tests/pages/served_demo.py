@@ -9,8 +9,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext
 
-from tests.shops import app_of, sqlite_shop
-from tracker.demo.story import play_day
+from tests.shops import app_of
 from tracker.records.database import Database
 from tracker.server import Server
 from tracker.settings import Settings
@@ -41,11 +40,10 @@ class Demo:
 
 
 @contextmanager
-def served_demo(folder: Path) -> Iterator[Demo]:
-    """Play the day and serve the shop as it then stands."""
-    database = sqlite_shop(folder / "demo.db")
-    settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
-    play_day(database, settings, lambda _line: None)
+def served_demo(path: Path) -> Iterator[Demo]:
+    """Serve the shop in the database that the day was played on."""
+    database = Database(f"sqlite:///{path}")
+    settings = Settings(data_dir=path.parent, database_url=str(database.url), secret_key="for tests")  # noqa: S106
     add_person(database, "Ada", Role.ADMIN, password=PASSWORD, now=datetime.now(UTC))
     server = Server(app_of(settings, database), host="127.0.0.1", port=0)
     thread = threading.Thread(target=server.run)

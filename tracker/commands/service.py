@@ -127,7 +127,8 @@ def demo(port: int, once: bool) -> None:
     from tracker.demo.day import run_day
     from tracker.demo.story import run_once
 
+    folder = os.environ.get("TRACKER_DATA_DIR")
     if once:
-        run_once(echo)
+        run_once(echo, folder)
     else:
-        run_day(port, echo, os.environ.get("TRACKER_DATA_DIR"))
+        run_day(port, echo, folder)

@@ -15,14 +15,13 @@ from typing import Any
 from uuid import uuid4
 
 from tracker.app import create_app
-from tracker.demo.shop import DemoShop, Say
+from tracker.demo.shop import DemoShop, Say, new_shop
 from tracker.demo.story import play_day
 from tracker.records.database import Database
 from tracker.records.holding import hold
 from tracker.records.migrate import upgrade
 from tracker.server import Server
-from tracker.settings import Settings, read_settings
-from tracker.shop.errors import ConflictError
+from tracker.settings import Settings
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.work.access import add_station, make_token
@@ -44,11 +43,7 @@ def run_day(port: int, say: Say, folder: str | None = None) -> None:
 
     Raises ConflictError for a folder that holds a database: it may be that of a real shop.
     """
-    settings = read_settings({"TRACKER_DATA_DIR": folder or tempfile.mkdtemp(prefix="tracker-demo-")})
-    database = Database(settings.database_url)
-    if database.file.exists():
-        told = f"{settings.data_dir} holds a shop already, which the demo leaves alone."
-        raise ConflictError(f"{told} Set TRACKER_DATA_DIR to a new folder, or to none.")
+    settings, database = new_shop(folder or tempfile.mkdtemp(prefix="tracker-demo-"))
     with hold(database):
         _run_held(database, settings, port, say)
 

@@ -15,8 +15,9 @@ from PIL import Image
 from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.look import PartView
-from tracker.settings import Settings
+from tracker.settings import Settings, read_settings
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
+from tracker.shop.errors import ConflictError
 from tracker.shop.lengths import Units
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
@@ -35,6 +36,10 @@ from tracker.work.seal import Sealed, Sealing, seal_box
 Say = Callable[[str], None]
 WHO = "demo"
 DPI = 203
+_OF_LABELS: dict[str, Any] = {
+    "formats": [zxingcpp.BarcodeFormat.Code128, zxingcpp.BarcodeFormat.QRCode],
+    **dict.fromkeys(("try_rotate", "try_downscale", "try_invert"), False),  # a fresh label lies straight and is sharp
+}
 
 
 @dataclass(slots=True)
@@ -182,6 +187,19 @@ class DemoShop:
         return self.scan([code], step, action=Action.DAMAGED)[0]
 
 
+def new_shop(folder: str) -> tuple[Settings, Database]:
+    """Return where a new shop is to be kept: in this folder, which has none yet.
+
+    Raises ConflictError for a folder that holds a database: it may be that of a real shop.
+    """
+    settings = read_settings({"TRACKER_DATA_DIR": folder})
+    database = Database(settings.database_url)
+    if database.file.exists():
+        told = f"{settings.data_dir} holds a shop already, which the demo leaves alone."
+        raise ConflictError(f"{told} Set TRACKER_DATA_DIR to a new folder, or to none.")
+    return settings, database
+
+
 def load_shop(database: Database, settings: Settings) -> DemoShop:
     """Return the invented shop on an empty database."""
     with _seed("shop.toml") as file:
@@ -197,7 +215,7 @@ def read_image(label: Image.Image) -> str:
 
     Raises ValueError when there is none, or more than one.
     """
-    texts = [barcode.text for barcode in zxingcpp.read_barcodes(label.convert("L"))]
+    texts = [barcode.text for barcode in zxingcpp.read_barcodes(label.convert("L"), **_OF_LABELS)]
     found = {str(code) for text in texts if (code := _code_or_none(text)) is not None}
     if len(found) != 1:
         raise ValueError(f"a label was read as {texts}")

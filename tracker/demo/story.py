@@ -3,13 +3,12 @@
 import tempfile
 from datetime import UTC, datetime
 from io import BytesIO
-from pathlib import Path
-from secrets import token_hex
 from typing import Any
 from uuid import uuid4
 
-from tracker.demo.shop import DemoShop, Say, load_shop, of_kind
+from tracker.demo.shop import DemoShop, Say, load_shop, new_shop, of_kind
 from tracker.records.database import Database
+from tracker.records.holding import hold
 from tracker.records.migrate import upgrade
 from tracker.records.missing_lists import Bounds, missing_page
 from tracker.settings import Settings
@@ -26,14 +25,17 @@ from tracker.work.verify import verify
 MAKING = (Step.CUT, Step.MACHINE, Step.BAND)
 
 
-def run_once(say: Say) -> None:
-    """Play the day in a folder that is thrown away, saying what happens."""
-    with tempfile.TemporaryDirectory(prefix="tracker-demo-") as folder:
-        database = Database(f"sqlite:///{Path(folder) / 'demo.db'}")
+def run_once(say: Say, folder: str | None = None) -> None:
+    """Play the day in a folder, or in one that is thrown away, saying what happens.
+
+    Raises ConflictError for a folder that holds a database.
+    """
+    with tempfile.TemporaryDirectory(prefix="tracker-demo-") as thrown_away:
+        settings, database = new_shop(folder or thrown_away)
         try:
-            upgrade(database)
-            settings = Settings(data_dir=Path(folder), database_url=str(database.url), secret_key=token_hex(32))
-            play_day(database, settings, say)
+            with hold(database):
+                upgrade(database)
+                play_day(database, settings, say)
         finally:
             database.close()
 
