@@ -16,7 +16,7 @@ from babel.localtime import get_localzone
 from platformdirs import user_data_path
 
 from tracker.files import keep_private, make_file, put_file
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import InvalidInputError, fault_at
 
 ANY_PROXY: Final = "*"
 _PLAIN: Final = re.compile(r"[!-~]+")  # an address is written in ASCII, without spaces (RFC 3986)
@@ -97,7 +97,7 @@ def _timezone(name: str) -> str:
     try:
         get_timezone(name)
     except LookupError:
-        fault = Fault(where={"field": "TRACKER_TIMEZONE"}, what=f"{name[:80]} is not known")
+        fault = fault_at("TRACKER_TIMEZONE", f"{name[:80]} is not known")
         told = "TRACKER_TIMEZONE is no time zone: a name such as Europe/Madrid is wanted."
         raise InvalidInputError(told, [fault]) from None
     return name
@@ -113,7 +113,7 @@ def _site_url(address: str) -> str:
         good = False
     if good and _PLAIN.fullmatch(address) and not parts.query and not parts.fragment:
         return address.rstrip("/")
-    fault = Fault(where={"field": "TRACKER_SITE_URL"}, what=f"{address[:80]} is none")
+    fault = fault_at("TRACKER_SITE_URL", f"{address[:80]} is none")
     told = "TRACKER_SITE_URL is no address: one such as https://tracker.example is wanted, with http:// or https://."
     raise InvalidInputError(told, [fault])
 
@@ -124,7 +124,7 @@ def _proxy(address: str) -> str:
     try:
         return str(ip_address(address))
     except ValueError:
-        fault = Fault(where={"field": "TRACKER_TRUSTED_PROXY"}, what=f"{address[:80]} is none")
+        fault = fault_at("TRACKER_TRUSTED_PROXY", f"{address[:80]} is none")
         told = "TRACKER_TRUSTED_PROXY is no address: an IP address such as 127.0.0.1 is wanted, or * for any."
         raise InvalidInputError(told, [fault]) from None
 

@@ -16,7 +16,7 @@ from tracker.records import look
 from tracker.records.look import JobView
 from tracker.shop.cabinets.orders import MOST_ROWS
 from tracker.shop.cutlist import MOST_PIECES
-from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
+from tracker.shop.errors import InvalidInputError, NotFoundError, fault_at
 from tracker.shop.job_states import JobStatus
 from tracker.shop.lengths import Units
 from tracker.shop.order_warnings import made_of, order_warnings
@@ -150,7 +150,7 @@ def import_job(form: dict[str, Any], query: dict[str, Any]) -> Any:
     """
     file = request.files.get("file")
     if file is None:
-        fault = Fault(where={"field": "file"}, what="the cut list, as a file of the form")
+        fault = fault_at("file", "the cut list, as a file of the form")
         raise InvalidInputError("There is no file in the form. Nothing was stored.", [fault])
     items = request.files.get("items")
     order = read_order_table(

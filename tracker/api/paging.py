@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any, TypeVar
 
 from tracker.records.missing_lists import After, read_after
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import InvalidInputError, fault_at
 
 Row = TypeVar("Row")
 
@@ -50,5 +50,5 @@ def number_after(after: str) -> int:
 
 
 def _unreadable() -> InvalidInputError:
-    fault = Fault(where={"field": "after"}, what="the `next` of the page before, as it was given")
+    fault = fault_at("after", "the `next` of the page before, as it was given")
     return InvalidInputError("The page cannot be found.", [fault])

@@ -14,7 +14,7 @@ from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import order_from_cells
 from tracker.shop.cabinets.standard_reading import standard_from_table
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
 from tracker.web.context import database
@@ -147,8 +147,7 @@ def _made(make: Callable[..., Value], rows: Sequence[dict[str, Any]], field: str
             made.append(make(**row))
         except InvalidInputError as error:
             faults += [
-                Fault(where={"field": f"{field}.{index}.{fault.where.get('field', '')}"}, what=fault.what)
-                for fault in error.faults
+                fault_at(f"{field}.{index}.{fault.where.get('field', '')}", fault.what) for fault in error.faults
             ]
     if faults:
         raise InvalidInputError("The plan cannot be made from these.", faults)

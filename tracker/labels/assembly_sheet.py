@@ -17,7 +17,7 @@ from tracker.shop.cabinets.guide.values import Guide, PartRow
 from tracker.shop.cabinets.guide.writing import guide_of
 from tracker.shop.cabinets.joints import Item
 from tracker.shop.cabinets.wording import item_words, measured
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import InvalidInputError, fault_at
 from tracker.shop.lengths import Units
 from tracker.shop.saying import join, say
 from tracker.shop.written import mass_text
@@ -58,13 +58,11 @@ class Sheet:
             "report_code": self.report_code,
             "report_link": self.report_link,
         }
-        faults = [
-            Fault(where={"field": name}, what="wanted: a text") for name, text in texts.items() if not text.strip()
-        ]
+        faults = [fault_at(name, "wanted: a text") for name, text in texts.items() if not text.strip()]
         if len(self.report_link) > LONGEST_LINK:
-            faults.append(Fault(where={"field": "report_link"}, what=f"wanted: at most {LONGEST_LINK} characters"))
+            faults.append(fault_at("report_link", f"wanted: at most {LONGEST_LINK} characters"))
         if len(self.drawings.steps) != len(self.guide.steps):
-            faults.append(Fault(where={"field": "drawings"}, what="wanted: one drawing for each step"))
+            faults.append(fault_at("drawings", "wanted: one drawing for each step"))
         if faults:
             raise InvalidInputError("The sheet cannot be made.", faults)
 

@@ -23,7 +23,7 @@ from tracker.labels.layout import (
     draw_label,
 )
 from tracker.labels.symbols import DPIS
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.lengths import Units, read_length
 from tracker.shop.saying import Mm, Said, say
 from tracker.shop.sscc import PAYLOAD_DIGITS
@@ -74,10 +74,6 @@ def read_layout(text: str, faces: Mapping[str, Face] | None = None) -> Layout:
     return layout
 
 
-def _fault(field: str, what: str) -> Fault:
-    return Fault(where={"field": field}, what=what)
-
-
 class _Reader:
     """Turns the tables of one text into a layout; notes each fault and goes on."""
 
@@ -93,11 +89,12 @@ class _Reader:
             "when": self._named,
             "unless": self._named,
             "says": self._says,
+            **_READERS,
         }
 
     def layout(self) -> Layout | None:
         unknown = [name for name in self._table if name not in _HEAD and name not in _SORTS]
-        self.faults += [_fault(name[:40], say("not known")) for name in unknown]
+        self.faults += [fault_at(name[:40], say("not known")) for name in unknown]
         kind = self._head("for", self._kind)
         self._names = texts_of(kind) if kind else frozenset()
         name = self._head("name", _name)
@@ -116,7 +113,7 @@ class _Reader:
     def _head(self, name: str, read: Callable[[Any], Any], default: Any = None) -> Any:
         given = self._table.get(name, default)
         if given is None:
-            self.faults.append(_fault(name, say("this value is absent")))
+            self.faults.append(fault_at(name, say("this value is absent")))
             return None
         return self._value(name, read, given)
 
@@ -125,7 +122,7 @@ class _Reader:
             return read(given)
         except _WantedError as error:
             what = say("%(given)s: %(wanted)s", given=repr(str(given)[:40]), wanted=error.wanted)
-            self.faults.append(_fault(field, what))
+            self.faults.append(fault_at(field, what))
             return None
 
     def _elements(self) -> tuple[Element, ...]:
@@ -134,32 +131,21 @@ class _Reader:
             rows = self._table.get(sort, [])
             if not isinstance(rows, list) or len(rows) > MOST_OF_A_SORT:
                 most = say("wanted: at most %(most)d tables, each as [[%(sort)s]]", most=MOST_OF_A_SORT, sort=sort)
-                self.faults.append(_fault(sort, most))
+                self.faults.append(fault_at(sort, most))
                 continue
             found += [self._element(kind, row, f"{sort}.{number}") for number, row in enumerate(rows, 1)]
         return tuple(element for element in found if element is not None)
 
     def _element(self, kind: type[Element], row: Any, path: str) -> Element | None:
         if not isinstance(row, Mapping):
-            self.faults.append(_fault(path, say("wanted: a table")))
+            self.faults.append(fault_at(path, say("wanted: a table")))
             return None
         before = len(self.faults)
         own = {field.name: field for field in fields(kind)}
-        self.faults += [_fault(f"{path}.{str(name)[:40]}", say("not known")) for name in row if name not in own]
+        self.faults += [fault_at(f"{path}.{str(name)[:40]}", say("not known")) for name in row if name not in own]
         absent = [name for name, field in own.items() if field.default is MISSING and name not in row]
-        self.faults += [_fault(f"{path}.{name}", say("this value is absent")) for name in absent]
-        readers = {
-            "at": self._point,
-            "size": self._size,
-            "when": self._named,
-            "unless": self._named,
-            "says": self._says,
-        }
-        values = {
-            name: self._value(f"{path}.{name}", readers.get(name) or _READERS[name], row[name])
-            for name in own
-            if name in row
-        }
+        self.faults += [fault_at(f"{path}.{name}", say("this value is absent")) for name in absent]
+        values = {name: self._value(f"{path}.{name}", self._readers[name], row[name]) for name in own if name in row}
         return kind(**values) if len(self.faults) == before else None
 
     def _kind(self, given: Any) -> LabelKind:
@@ -263,21 +249,23 @@ _READERS: Final[Mapping[str, Callable[[Any], Any]]] = {
 def _faults_of(layout: Layout) -> list[Fault]:
     """What is wrong with a layout as a whole: what lies outside it, what covers a symbol, a symbol that cannot fit."""
     if min(layout.size) < LEAST_MM:
-        return [_fault("size", say("wanted: from %(least)s to %(most)s", least=Mm(LEAST_MM), most=Mm(LARGEST_MM)))]
+        return [fault_at("size", say("wanted: from %(least)s to %(most)s", least=Mm(LEAST_MM), most=Mm(LARGEST_MM)))]
     named = list(_paths(layout.elements))
-    faults = [_fault(path, say("reaches over the edge of the label")) for path, each in named if _outside(each, layout)]
+    faults = [
+        fault_at(path, say("reaches over the edge of the label")) for path, each in named if _outside(each, layout)
+    ]
     faults += [
-        _fault(path, say("only the label of a part has this"))
+        fault_at(path, say("only the label of a part has this"))
         for path, each in named
         if isinstance(each, _OF_PARTS) and layout.kind is not LabelKind.PART
     ]
     faults += [
-        _fault(path, say("only the label of a board has this"))
+        fault_at(path, say("only the label of a board has this"))
         for path, each in named
         if isinstance(each, Pieces) and layout.kind is not LabelKind.BOARD
     ]
     if not any(isinstance(each, Bars | Qr) and not each.when and not each.unless for _, each in named):
-        faults.append(_fault("bars", say("wanted: [[bars]] or [[qr]]: a label that cannot be scanned is none")))
+        faults.append(fault_at("bars", say("wanted: [[bars]] or [[qr]]: a label that cannot be scanned is none")))
     faults += _covered(named)
     return faults or _too_small(layout)
 
@@ -303,7 +291,9 @@ def _covered(named: Sequence[tuple[str, Element]]) -> list[Fault]:
         symbol = isinstance(one, Bars | Qr) or isinstance(other, Bars | Qr)
         never_both = bool(one.when and one.when == other.unless) or bool(one.unless and one.unless == other.when)
         if symbol and not never_both and _meet(one, other):
-            faults.append(_fault(other_path, say("lies over %(other)s: a covered code does not read", other=one_path)))
+            faults.append(
+                fault_at(other_path, say("lies over %(other)s: a covered code does not read", other=one_path))
+            )
     return faults
 
 
@@ -325,5 +315,5 @@ def _too_small(layout: Layout) -> list[Fault]:
             draw_label(layout, sample, dpi)
         except ValueError as error:
             room = say("a code does not fit at %(dpi)d dots an inch: %(why)s", dpi=dpi, why=str(error))
-            return [_fault("bars" if "symbol" in str(error) else "qr", room)]
+            return [fault_at("bars" if "symbol" in str(error) else "qr", room)]
     return []

@@ -131,8 +131,7 @@ def _spots(label: PartLabel, width: float, height: float, high: float) -> Laid:
         wide = _DIGIT * high * len(str(mark.number)) + 0.4
         x = width * mark.along_mm / label.length_mm - wide / 2
         y = height * (1 - mark.across_mm / label.width_mm) - high / 2
-        wanted = Spot(x=x, y=y, wide=wide, high=high)
-        spot = _free_spot(wanted, [spot for _, spot in found], width, height)
+        spot = _free_spot(Spot(x=x, y=y, wide=wide, high=high), [spot for _, spot in found], width, height)
         if spot is not None:
             found.append((mark, spot))
     return found

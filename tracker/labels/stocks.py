@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.saying import Mm, say
 from tracker.shop.toml_text import read_toml
 
@@ -34,7 +34,7 @@ class Stock:
     def __post_init__(self) -> None:
         faults = [*self._wrong_sizes(), *self._wrong_places()]
         if not 1 <= len(self.name) <= LONGEST_NAME or not self.name.isprintable():
-            faults.append(_fault("name", say("wanted: a name of 1 to %(most)d characters", most=LONGEST_NAME)))
+            faults.append(fault_at("name", say("wanted: a name of 1 to %(most)d characters", most=LONGEST_NAME)))
         if faults:
             raise InvalidInputError(say("This is no stock for labels."), faults)
 
@@ -42,20 +42,20 @@ class Stock:
         wanted = say("wanted: from %(least)s to %(most)s", least=Mm(LEAST_MM), most=Mm(LARGEST_MM))
         for name, size in (("label", self.label), ("page", self.page or self.label)):
             if not all(LEAST_MM <= each <= LARGEST_MM for each in size):
-                yield _fault(name, wanted)
+                yield fault_at(name, wanted)
 
     def _wrong_places(self) -> Iterator[Fault]:
         if self.page is None:
             if (self.across, self.down) != (1, 1):
-                yield _fault("page", say("this value is absent"))
+                yield fault_at("page", say("this value is absent"))
             return
         for name, count, axis in (("across", self.across, 0), ("down", self.down, 1)):
             if not 1 <= count <= MOST:
-                yield _fault(name, say("wanted: a whole number from 1 to %(most)d", most=MOST))
+                yield fault_at(name, say("wanted: a whole number from 1 to %(most)d", most=MOST))
             elif count > 1 and self.pitch[axis] < self.label[axis] - _SLACK_MM:
-                yield _fault("pitch", say("the labels would overlap"))
+                yield fault_at("pitch", say("the labels would overlap"))
             elif self.first[axis] + (count - 1) * self.pitch[axis] + self.label[axis] > self.page[axis] + _SLACK_MM:
-                yield _fault(name, say("the labels would reach over the edge of the page"))
+                yield fault_at(name, say("the labels would reach over the edge of the page"))
 
     @property
     def sheet(self) -> Size:
@@ -89,7 +89,7 @@ def stocks_from_rows(rows: Any) -> dict[str, Stock]:
     """Return the stocks of a list of tables, by name."""
     if not isinstance(rows, list) or len(rows) > MOST:
         what = say("wanted: at most %(most)d tables, each as [[%(sort)s]]", most=MOST, sort="stock")
-        raise InvalidInputError(say("The stocks have faults."), [_fault("stock", what)])
+        raise InvalidInputError(say("The stocks have faults."), [fault_at("stock", what)])
     faults: list[Fault] = []
     found: dict[str, Stock] = {}
     for number, row in enumerate(rows, 1):
@@ -97,11 +97,11 @@ def stocks_from_rows(rows: Any) -> dict[str, Stock]:
             stock = _stock(row)
         except InvalidInputError as refused:
             faults += [
-                _fault(f"stock.{number}.{fault.where['field']}".rstrip("."), fault.what) for fault in refused.faults
+                fault_at(f"stock.{number}.{fault.where['field']}".rstrip("."), fault.what) for fault in refused.faults
             ]
             continue
         if stock.name in found:
-            faults.append(_fault(f"stock.{number}.name", say("another stock has this name")))
+            faults.append(fault_at(f"stock.{number}.name", say("another stock has this name")))
         found[stock.name] = stock
     if faults:
         raise InvalidInputError(say("The stocks have faults."), faults)
@@ -116,17 +116,17 @@ _NEEDED: Final = ("name", "label")
 
 def _stock(row: Any) -> Stock:
     given = row if isinstance(row, Mapping) else {}
-    faults = [_fault(str(name)[:40], say("not known")) for name in given if name not in _KINDS]
-    faults += [_fault(name, say("this value is absent")) for name in _NEEDED if name not in given]
+    faults = [fault_at(str(name)[:40], say("not known")) for name in given if name not in _KINDS]
+    faults += [fault_at(name, say("this value is absent")) for name in _NEEDED if name not in given]
     values: dict[str, Any] = {}
     for name, value in given.items():
         kind = _KINDS.get(name)
         if kind is list and not _is_pair(value):
-            faults.append(_fault(name, say("wanted: two lengths, such as [100, 50]")))
+            faults.append(fault_at(name, say("wanted: two lengths, such as [100, 50]")))
         elif kind is int and (isinstance(value, bool) or not isinstance(value, int)):
-            faults.append(_fault(name, say("wanted: a whole number from 1 to %(most)d", most=MOST)))
+            faults.append(fault_at(name, say("wanted: a whole number from 1 to %(most)d", most=MOST)))
         elif kind is str and not isinstance(value, str):
-            faults.append(_fault(name, say("wanted: a name of 1 to %(most)d characters", most=LONGEST_NAME)))
+            faults.append(fault_at(name, say("wanted: a name of 1 to %(most)d characters", most=LONGEST_NAME)))
         elif kind is not None:
             values[name] = (float(value[0]), float(value[1])) if kind is list else value
     if faults:
@@ -142,7 +142,3 @@ def _is_pair(value: Any) -> bool:
             isinstance(each, int | float) and not isinstance(each, bool) and 0 <= each <= LARGEST_MM for each in value
         )
     )
-
-
-def _fault(field: str, what: str) -> Fault:
-    return Fault(where={"field": field}, what=what)

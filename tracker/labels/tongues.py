@@ -6,7 +6,7 @@ from typing import Final
 from babel.numbers import format_decimal, get_decimal_symbol
 from babel.support import Translations
 
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import InvalidInputError, fault_at
 from tracker.shop.lengths import Units
 from tracker.shop.saying import ENGLISH, Tongue
 from tracker.shop.written import length_number, length_text
@@ -17,7 +17,7 @@ from tracker.translations.catalogues import CATALOGUES, LANGUAGES
 def tongue_of(language: str) -> Tongue:
     """Return how a reader of a language is spoken to; lengths in mm. Raises InvalidInputError when none speaks it."""
     if language not in LANGUAGES:
-        fault = Fault(where={"field": "language"}, what=f"{language[:20]!r}; wanted: {' or '.join(LANGUAGES)}")
+        fault = fault_at("language", f"{language[:20]!r}; wanted: {' or '.join(LANGUAGES)}")
         raise InvalidInputError("This language is not spoken here.", [fault])
     if language == ENGLISH:
         return IN_ENGLISH

@@ -17,7 +17,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, select, text
+from sqlalchemy import URL, Connection, Engine, create_engine, event, select
 from sqlalchemy.engine import ExceptionContext, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.pool import ConnectionPoolEntry, QueuePool
@@ -253,8 +253,3 @@ def is_sqlite_file(path: Path) -> bool:
     """Whether a file begins as SQLite's do, whatever became of the rest. Raises OSError."""
     with path.open("rb") as file:
         return file.read(len(_SQLITE_HEAD)) == _SQLITE_HEAD
-
-
-def ping(connection: Connection) -> None:
-    """Ask the database for nothing; raises what the driver raises when it is away."""
-    connection.execute(text("SELECT 1"))

@@ -19,6 +19,11 @@ class Fault:
     what: str
 
 
+def fault_at(field: str, what: str) -> Fault:
+    """Return what is wrong in a field."""
+    return Fault(where={"field": field}, what=what)
+
+
 class ShopError(Exception):
     """The base of all refusals."""
 

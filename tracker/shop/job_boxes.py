@@ -7,7 +7,7 @@ from typing import Final
 
 from tracker.shop.boxing.planner import MOST_IN_JOB, plan_job
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel, PlacedPanel
-from tracker.shop.errors import Fault, InvalidInputError, TooLargeError, gathered
+from tracker.shop.errors import InvalidInputError, TooLargeError, fault_at, gathered
 from tracker.shop.left_over import told_with_first
 from tracker.shop.orders import ItemLine, PartLine
 from tracker.shop.saying import Count, say
@@ -99,7 +99,7 @@ def _carton_boxes(parts: Sequence[PartLine], packing: Packing, taken: Collection
             most=Count(MOST_IN_JOB),
         )
         what = say("wanted: at most %(most)s in one job", most=Count(MOST_IN_JOB))
-        raise TooLargeError(told, [Fault(where={"field": "parts"}, what=what)])
+        raise TooLargeError(told, [fault_at("parts", what)])
     plan = plan_job([_panel(index, piece) for index, piece in enumerate(pieces)], packing.cartons, packing.rules)
     if plan.unplaceable:
         left = [(pieces[int(each.id)], each.why) for each in plan.unplaceable]

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final
 
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import InvalidInputError, fault_at
 
 LOAD_CONSTANT_KG: Final = 23.0
 HIGH_MM: Final = 750.0  # from here up the hands are counted as high in the tables
@@ -246,7 +246,7 @@ def _index(mass_kg: float, limit_kg: float) -> float:
 
 def _refuse_below_zero(**values: float) -> None:
     faults = [
-        Fault(where={"field": name}, what=f"a number of 0 or more is wanted, not {value}")
+        fault_at(name, f"a number of 0 or more is wanted, not {value}")
         for name, value in values.items()
         if not 0 <= value < math.inf
     ]

@@ -9,7 +9,7 @@ from typing import Any, Final, TypeVar
 
 from tracker.shop.boxing.values import Carton, PackingRules
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, CuttingRules, Stock
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.job_boxes import Packing
 from tracker.shop.lengths import MM_PER_INCH, Units, read_length
 from tracker.shop.saying import Count, say, words_of
@@ -113,7 +113,7 @@ class _Reader:
         self.faults: list[Fault] = []
         units = self.table.pop("units", "mm")
         if units not in tuple(Units):
-            self.faults.append(Fault(where={"field": "units"}, what=say("wanted: mm or in")))
+            self.faults.append(fault_at("units", say("wanted: mm or in")))
         self._units = Units(units) if units in tuple(Units) else Units.MM
         self.own = {name: value for name, value in self.table.items() if not isinstance(value, list)}
 
@@ -121,10 +121,10 @@ class _Reader:
         rows = self.table.get(name, [])
         unknown = [key for key, value in self.table.items() if isinstance(value, list) and key != name]
         what = say("not known; known: %(known)s", known=name)
-        self.faults += [Fault(where={"field": key[:40]}, what=what) for key in unknown]
+        self.faults += [fault_at(key[:40], what) for key in unknown]
         if not isinstance(rows, list) or not least <= len(rows) <= MOST_KINDS:
             what = say("wanted: %(least)s to %(most)s of them", least=least, most=MOST_KINDS)
-            self.faults.append(Fault(where={"field": name}, what=what))
+            self.faults.append(fault_at(name, what))
             return []
         made = [self.make(make, row, f"{name}.{index}.", names) for index, row in enumerate(rows, 1)]
         return [value for value in made if value is not None]
@@ -132,14 +132,14 @@ class _Reader:
     def make(self, make: Callable[..., Made], row: Any, path: str, names: Mapping[str, str]) -> Made | None:
         """Return a value of a table whose keys ``names`` translates, or None after noting its faults."""
         if not isinstance(row, Mapping):
-            self.faults.append(Fault(where={"field": path.rstrip(".")}, what=say("wanted: a table")))
+            self.faults.append(fault_at(path.rstrip("."), say("wanted: a table")))
             return None
         before = len(self.faults)
         values = {}
         for key, value in row.items():
             if key not in names:
                 what = say("not known; known: %(known)s", known=", ".join(names))
-                self.faults.append(Fault(where={"field": f"{path}{str(key)[:40]}"}, what=what))
+                self.faults.append(fault_at(f"{path}{str(key)[:40]}", what))
             elif names[key].endswith("_mm"):
                 values[names[key]] = self.length(value, f"{path}{key}")
             else:
@@ -152,11 +152,11 @@ class _Reader:
             back = {own: key for key, own in names.items()}
             for fault in error.faults:
                 own = str(fault.where.get("field", ""))
-                self.faults.append(Fault(where={"field": f"{path}{back.get(own, own)}"}, what=fault.what))
+                self.faults.append(fault_at(f"{path}{back.get(own, own)}", fault.what))
         except TypeError:
             absent = [key for key in names if key not in row and key not in _MAY_BE_ABSENT]
             what = say("this value is absent")
-            self.faults += [Fault(where={"field": f"{path}{key}"}, what=what) for key in absent]
+            self.faults += [fault_at(f"{path}{key}", what) for key in absent]
         return None
 
     def length(self, value: Any, field_name: str) -> float:
@@ -166,7 +166,7 @@ class _Reader:
             try:
                 return read_length(value, self._units)
             except ValueError as error:
-                self.faults.append(Fault(where={"field": field_name}, what=words_of(error)))
+                self.faults.append(fault_at(field_name, words_of(error)))
                 return 0.0
         number = self._plain("", value, field_name)
         return float(number * float(MM_PER_INCH)) if self._units is Units.INCH else float(number)
@@ -178,11 +178,10 @@ class _Reader:
         kinds = wanted.get(own, (int, float))
         if not isinstance(value, kinds) or (isinstance(value, bool) and bool not in kinds):
             what = say("%(given)s; wanted: %(wanted)s", given=repr(str(value)[:40]), wanted=_SAYS[kinds[0]])
-            self.faults.append(Fault(where={"field": field_name}, what=what))
+            self.faults.append(fault_at(field_name, what))
             return 0
         if isinstance(value, int) and abs(value) > LARGEST:
-            what = say("wanted: at most %(most)s", most=Count(LARGEST))
-            self.faults.append(Fault(where={"field": field_name}, what=what))
+            self.faults.append(fault_at(field_name, say("wanted: at most %(most)s", most=Count(LARGEST))))
             return 0
         return value
 

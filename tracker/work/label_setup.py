@@ -24,7 +24,7 @@ from tracker.labels.stocks import Stock, read_stocks, stocks_from_rows
 from tracker.records.database import Database
 from tracker.records.settings import keep_setting, setting_names, setting_text
 from tracker.settings import Settings
-from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
+from tracker.shop.errors import InvalidInputError, NotFoundError, fault_at
 from tracker.shop.saying import Mm, say
 from tracker.shop.toml_text import read_toml
 
@@ -63,7 +63,7 @@ class Chosen:
                 width=Mm(self.layout.size[1]),
                 stock=self.stock.name,
             )
-            raise InvalidInputError(say("The label does not fit."), [Fault(where={"field": "stock"}, what=what)])
+            raise InvalidInputError(say("The label does not fit."), [fault_at("stock", what)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,13 +232,13 @@ def _read_choice(text: str, own: tuple[str, ...], faces: tuple[Face, ...]) -> Ma
     table = read_toml(text)
     known = {layout.name: layout for layout in (_layout(each, faces) for each in (*shipped_layouts().values(), *own))}
     on = {**shipped_stocks(), **stocks_from_rows(table.pop("stock", []))}
-    faults = [_fault(str(name)[:40], say("not known")) for name in table if name not in tuple(LabelKind)]
+    faults = [fault_at(str(name)[:40], say("not known")) for name in table if name not in tuple(LabelKind)]
     chosen: dict[LabelKind, Chosen] = {}
     for kind in LabelKind:
         try:
             chosen[kind] = _choice(kind, table.get(kind.value, {}), known, on)
         except InvalidInputError as refused:
-            faults += [_fault(f"{kind}.{fault.where['field']}", fault.what) for fault in refused.faults]
+            faults += [fault_at(f"{kind}.{fault.where['field']}", fault.what) for fault in refused.faults]
     if faults:
         raise InvalidInputError(say("The choice of labels has faults."), faults)
     return MappingProxyType(chosen)
@@ -248,14 +248,10 @@ def _choice(kind: LabelKind, given: Any, known: Mapping[str, Layout], on: Mappin
     usual = dict(zip(("layout", "stock"), _USUAL[kind], strict=True))
     row = {**usual, **given} if isinstance(given, Mapping) else {}
     of_kind = {name: layout for name, layout in known.items() if layout.kind is kind}
-    faults = [_fault(str(name)[:40], say("not known")) for name in row if name not in usual]
+    faults = [fault_at(str(name)[:40], say("not known")) for name in row if name not in usual]
     for name, there in (("layout", of_kind), ("stock", on)):
         if str(row.get(name)) not in there:
-            faults.append(_fault(name, say("wanted: one of %(known)s", known=", ".join(there))))
+            faults.append(fault_at(name, say("wanted: one of %(known)s", known=", ".join(there))))
     if faults:
         raise InvalidInputError(say("The choice of labels has faults."), faults)
     return Chosen(layout=of_kind[row["layout"]], stock=on[row["stock"]])
-
-
-def _fault(field_name: str, what: str) -> Fault:
-    return Fault(where={"field": field_name}, what=what)

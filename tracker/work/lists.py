@@ -10,7 +10,7 @@ from tracker.records.database import Database
 from tracker.records.settings import keep_setting, setting_names, setting_text
 from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard
-from tracker.shop.errors import Fault, InvalidInputError, NotFoundError
+from tracker.shop.errors import InvalidInputError, NotFoundError, fault_at
 from tracker.shop.job_boxes import Packing
 from tracker.shop.saying import say
 from tracker.shop.supplies import Boards, read_boards, read_packing, read_weight_limit
@@ -52,7 +52,7 @@ def set_list(database: Database, kind: str, text: str, *, who: str, now: datetim
 def _check_version(database: Database, name: str, text: str, standard: Standard) -> None:
     if len(name) > LONGEST_NAME:
         what = say("wanted: at most %(most)s characters", most=LONGEST_NAME - len(STANDARD) - 1)
-        raise InvalidInputError(say("The standard's name is too long."), [Fault(where={"field": "name"}, what=what)])
+        raise InvalidInputError(say("The standard's name is too long."), [fault_at("name", what)])
     with database.read() as connection:
         kept = setting_text(connection, name)
     if kept is not None and kept != text and read_standard(kept).version >= standard.version:
@@ -60,7 +60,7 @@ def _check_version(database: Database, name: str, text: str, standard: Standard)
             "wanted: more than %(version)s, the version that is kept under this name",
             version=read_standard(kept).version,
         )
-        fault = Fault(where={"field": "version"}, what=what)
+        fault = fault_at("version", what)
         raise InvalidInputError(say("Another text has this name and version."), [fault])
 
 
@@ -114,7 +114,7 @@ def standard_named(database: Database, name: str | None) -> Standard:
         name=repr(str(name)[:80]),
         known=", ".join(sorted({shipped.name, *known})),
     )
-    fault = Fault(where={"field": "standard"}, what=what)
+    fault = fault_at("standard", what)
     raise InvalidInputError(say("There is no such construction standard."), [fault])
 
 

@@ -16,7 +16,7 @@ from tracker.records.database import Database
 from tracker.records.floor import take_numbers
 from tracker.records.people import PersonRow
 from tracker.shop.codes import HIGHEST_NUMBER, Code, Kind
-from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, fault_at
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
 from tracker.shop.saying import join, say
@@ -72,7 +72,7 @@ def set_choices(database: Database, person_id: int, *, language: str | None, uni
     """Keep the language and the units that a person reads in; None is what the browser asks for."""
     if language is not None and language not in LANGUAGES:
         wanted = say("wanted: %(languages)s", languages=join(LANGUAGES, between=" or "))
-        fault = Fault(where={"field": "language"}, what=wanted)
+        fault = fault_at("language", wanted)
         raise InvalidInputError(say("This language is not spoken here."), [fault])
     with database.write() as connection:
         _person(kept.person_by_id(connection, person_id))
@@ -137,7 +137,7 @@ def _hashed(password: str) -> str:
     spelled = _spelled(password[: 4 * LONGEST_PASSWORD])
     if not SHORTEST_PASSWORD <= len(spelled) <= LONGEST_PASSWORD:
         what = say("wanted: %(least)s to %(most)s characters", least=SHORTEST_PASSWORD, most=LONGEST_PASSWORD)
-        raise InvalidInputError(say("This password cannot be used."), [Fault(where={"field": "password"}, what=what)])
+        raise InvalidInputError(say("This password cannot be used."), [fault_at("password", what)])
     with _AT_ONCE:
         return _HASHER.hash(spelled)
 

@@ -8,7 +8,7 @@ from tracker.records import printing as kept
 from tracker.records.database import Database
 from tracker.records.floor import take_numbers
 from tracker.records.printing import PrinterRow
-from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
+from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError, fault_at
 from tracker.shop.printing import Cause, PrinterState, read_address
 from tracker.shop.saying import Mm, say, words_of
 from tracker.work.access import Named, check_name
@@ -58,14 +58,14 @@ def _checked(address: str, dpi: int, stock_mm: tuple[float, float]) -> str:
     try:
         text = str(read_address(address))
     except ValueError as wrong:
-        faults.append(Fault(where={"field": "address"}, what=words_of(wrong)))
+        faults.append(fault_at("address", words_of(wrong)))
     if dpi not in RESOLUTIONS:
         what = say("wanted: one of %(known)s", known=", ".join(map(str, RESOLUTIONS)))
-        faults.append(Fault(where={"field": "dpi"}, what=what))
+        faults.append(fault_at("dpi", what))
     for field, length in zip(("width_mm", "height_mm"), stock_mm, strict=True):
         if not LEAST_MM <= length <= LARGEST_MM:
             what = say("wanted: from %(least)s to %(most)s", least=Mm(LEAST_MM), most=Mm(LARGEST_MM))
-            faults.append(Fault(where={"field": field}, what=what))
+            faults.append(fault_at(field, what))
     if faults:
         raise InvalidInputError(say("The printer cannot be added."), faults)
     return text

@@ -7,7 +7,7 @@ from flask import request
 
 from tracker.pages.words.outcomes import gettext as _
 from tracker.pages.words.spoken import spoken
-from tracker.shop.errors import ConflictError, Fault, InvalidInputError
+from tracker.shop.errors import ConflictError, InvalidInputError, fault_at
 from tracker.shop.saying import say
 from tracker.shop.sscc import Series
 from tracker.web.context import bearer, database, now
@@ -69,5 +69,4 @@ def _typed(name: str) -> str:
 def _whole(field: str, text: str) -> int:
     if text.isdecimal() and text.isascii():
         return int(text)
-    fault = Fault(where={"field": field}, what=say("wanted: a number in digits"))
-    raise InvalidInputError(say("This is no number."), [fault])
+    raise InvalidInputError(say("This is no number."), [fault_at(field, say("wanted: a number in digits"))])

@@ -12,7 +12,7 @@ import zxingcpp
 from PIL import Image, UnidentifiedImageError
 
 from tracker.shop.codes import MisreadError, read_code
-from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
+from tracker.shop.errors import InvalidInputError, TooLargeError, fault_at
 from tracker.shop.saying import say
 from tracker.shop.sscc import find_sscc
 
@@ -63,5 +63,5 @@ def _too_many() -> TooLargeError:
 
 
 def _no_picture() -> InvalidInputError:
-    fault = Fault(where={"field": "picture"}, what="a whole JPEG or PNG is wanted")
+    fault = fault_at("picture", "a whole JPEG or PNG is wanted")
     return InvalidInputError(say("The picture cannot be read."), [fault])

@@ -12,7 +12,7 @@ from uuid import UUID
 
 from tracker.pages.scanning.bylines import whose
 from tracker.pages.words.outcomes import gettext
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.times import read_time
 from tracker.shop.words import DAMAGE_WORDS
@@ -42,7 +42,7 @@ def take_scans(body: Any, station: str) -> list[Answer]:
     scans = given.get("scans", [given])
     if not isinstance(scans, list) or not 1 <= len(scans) <= MOST_AT_ONCE:
         wanted = gettext("a list of 1 to %(most)s scans", most=MOST_AT_ONCE)
-        raise InvalidInputError(gettext("This is no scan."), [_fault("scans", wanted)])
+        raise InvalidInputError(gettext("This is no scan."), [fault_at("scans", wanted)])
     readings = [read_scan(each if isinstance(each, dict) else {}, station) for each in scans]
     return [answer for who, theirs in groupby(readings, lambda each: each.who) for answer in _take(who, list(theirs))]
 
@@ -60,14 +60,14 @@ def read_scan(given: dict[str, Any], station: str) -> Reading:
     sent = None if given.get("sent_at") is None else _time(given["sent_at"], "sent_at", faults)
     action = given.get("action", Action.PASS)
     if action not in ACTIONS:
-        faults.append(_fault("action", f"one of {', '.join(ACTIONS)} is wanted"))
+        faults.append(fault_at("action", f"one of {', '.join(ACTIONS)} is wanted"))
     reason = given.get("reason", "")
     if reason and str(reason) not in DAMAGE_WORDS:
-        faults.append(_fault("reason", f"one of {', '.join(DAMAGE_WORDS)} is wanted"))
+        faults.append(fault_at("reason", f"one of {', '.join(DAMAGE_WORDS)} is wanted"))
     code, part = (given.get(field, "") for field in ("code", "part"))
     for field, text in (("code", code), ("part", part)):
         if not isinstance(text, str):
-            faults.append(_fault(field, "a text is wanted"))
+            faults.append(fault_at(field, "a text is wanted"))
     if faults or scan_id is None or at is None:
         raise InvalidInputError(gettext("This is no scan."), faults)
     scan = Scan(
@@ -96,7 +96,7 @@ def _id(given: Any, faults: list[Fault]) -> UUID | None:
     try:
         return UUID(str(given))
     except ValueError:
-        faults.append(_fault("id", "a UUID is wanted"))
+        faults.append(fault_at("id", "a UUID is wanted"))
         return None
 
 
@@ -104,9 +104,5 @@ def _time(given: Any, field: str, faults: list[Fault]) -> datetime | None:
     try:
         return read_time(str(given))
     except ValueError as wrong:
-        faults.append(_fault(field, str(wrong)))
+        faults.append(fault_at(field, str(wrong)))
         return None
-
-
-def _fault(field: str, what: str) -> Fault:
-    return Fault(where={"field": field}, what=what)

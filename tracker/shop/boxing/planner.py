@@ -13,7 +13,7 @@ from tracker.shop.boxing.places import content_of
 from tracker.shop.boxing.search import boxes_of_many_kinds, boxes_of_one_kind
 from tracker.shop.boxing.supply import in_smaller_cartons, supplied
 from tracker.shop.boxing.values import BoxContent, BoxPlan, Carton, PackingRules, Panel, Unplaceable
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.saying import Count, Mm, Said, join, say
 from tracker.shop.searching import Effort
 
@@ -152,11 +152,9 @@ def _draft(planned: list[Box], kinds: Sequence[ExactCarton]) -> _Draft:
 def _check(panels: Sequence[Panel], cartons: Sequence[Carton], most: int) -> None:
     faults = []
     if len(panels) > most:
-        what = say("at most %(most)s in one plan; send them in parts", most=Count(most))
-        faults.append(Fault(where={"field": "panels"}, what=what))
+        faults.append(fault_at("panels", say("at most %(most)s in one plan; send them in parts", most=Count(most))))
     if not 1 <= len(cartons) <= MOST_CARTONS:
-        what = say("from 1 to %(most)s kinds of carton are wanted", most=MOST_CARTONS)
-        faults.append(Fault(where={"field": "cartons"}, what=what))
+        faults.append(fault_at("cartons", say("from 1 to %(most)s kinds of carton are wanted", most=MOST_CARTONS)))
     for field, ids in (("panels", [panel.id for panel in panels]), ("cartons", [carton.id for carton in cartons])):
         twice = [name for name, count in Counter(ids).items() if count > 1]
         faults += [Fault(where={"field": field, "id": name}, what=say("each id stands once")) for name in twice[:20]]

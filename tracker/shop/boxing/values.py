@@ -56,8 +56,7 @@ class Carton:
         if not 0 <= self.tare_kg < self.max_mass_kg:
             faults.append(("tare_kg", say("the empty carton's mass is 0 kg or more and below max_mass_kg")))
         if self.available is not None and self.available < 0:
-            what = say("the number of cartons is 0 or more, or left out when there is no limit")
-            faults.append(("available", what))
+            faults.append(("available", say("the number of cartons is 0 or more, or left out when there is no limit")))
         refuse_faults("carton", self.id, [*_id_faults(self.id), *faults])
 
 

@@ -27,7 +27,6 @@ from tracker.shop.cabinets.panels import (
     Vector,
     Work,
     cross,
-    dot,
     minus,
     moved,
 )
@@ -375,7 +374,3 @@ def _same(one: Feature, other: Feature) -> bool:
         and abs(one.y_mm - other.y_mm) < _TINY
         and one.work not in (Work.GROOVE, Work.NOTCH, Work.CORNER_CUT)
     )
-
-
-def is_level(direction: Vector) -> bool:
-    return abs(dot(direction, UP)) < _TINY

@@ -44,8 +44,7 @@ def hang_corner_door(build: Build, door: str, hand: Hand, toe: float) -> None:
     half = lines.pitch_mm / 2
     points = []
     for up in spread(0.0, part.length_mm, _count(build, part), hinges.inset_mm):
-        wanted = part.place.origin[2] + up
-        near = round((wanted - origin - half) / lines.pitch_mm)
+        near = round((part.place.origin[2] + up - origin - half) / lines.pitch_mm)
         steps = [origin + half + (near + more) * lines.pitch_mm for more in (0, 1, -1, 2, -2, 3, -3)]
         z = next(iter(_clear_of_shelves(build, steps)), steps[0])
         for hole in (z - half, z + half):
@@ -92,8 +91,7 @@ def _levels(build: Build, carcass: Carcass, door: str, inside: tuple[float, floa
     half = lines.pitch_mm / 2
     middles = _clear_of_shelves(build, [z + half for z in grid(build, carcass, low - half, high - half)])
     count = _count(build, part)
-    wanted = spread(bottom, top, count, rules.inset_mm)
-    chosen = [_nearest(middles, at) for at in wanted]
+    chosen = [_nearest(middles, at) for at in spread(bottom, top, count, rules.inset_mm)]
     if not middles or any(above - below < rules.spacing_mm - 1e-6 for below, above in pairwise(chosen)):
         what = say("a door of %(height)s is too low for its %(count)s hinges", height=Mm(part.length_mm), count=count)
         raise refuse("height", "hinges.spacing", what)

@@ -8,7 +8,7 @@ from tracker.shop.cabinets.design import Cabinet, design_cabinet, kind_of
 from tracker.shop.cabinets.orders import MOST_FAULTS_TOLD, PlacedOrder
 from tracker.shop.cabinets.panels import Grain, Part
 from tracker.shop.cabinets.standard import Standard
-from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
+from tracker.shop.errors import Fault, InvalidInputError, TooLargeError, fault_at
 from tracker.shop.orders import Designed, ItemLine, OrderedDesign, PartLine
 from tracker.shop.saying import Count, join, say
 
@@ -60,8 +60,7 @@ def design_all(
 
 
 def _too_large(told: str, wanted: str) -> TooLargeError:
-    fault = Fault(where={"field": "cabinets"}, what=wanted)
-    return TooLargeError(join([told, say("Split it into several jobs.")], between=" "), [fault])
+    return TooLargeError(join([told, say("Split it into several jobs.")], between=" "), [fault_at("cabinets", wanted)])
 
 
 def part_lines(designs: Sequence[OrderedDesign]) -> Iterator[PartLine]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
 
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.lengths import Units, read_count, read_length
 from tracker.shop.saying import BareMm, Count, Mm, Said, join, say, words_of
 
@@ -116,7 +116,7 @@ class CabinetOrder:
     def __post_init__(self) -> None:
         faults = [*self._wrong_sizes(), *self._wrong_texts(), *self._wrong_choices()]
         if not 1 <= self.quantity <= MOST_CABINETS:
-            faults.append(_fault("quantity", say("wanted: 1 to %(most)s", most=MOST_CABINETS)))
+            faults.append(fault_at("quantity", say("wanted: 1 to %(most)s", most=MOST_CABINETS)))
         if faults:
             told = say("Cabinet %(cabinet)s cannot be built as ordered.", cabinet=repr(self.cabinet[:40]))
             raise InvalidInputError(told, faults)
@@ -126,18 +126,18 @@ class CabinetOrder:
         for field, size in (("width", self.width_mm), ("height", self.height_mm), ("depth", self.depth_mm)):
             if not math.isfinite(size) or not low <= size <= high:
                 what = say("%(given)s; wanted: %(low)s to %(high)s", given=Mm(size), low=BareMm(low), high=Mm(high))
-                yield _fault(field, what)
+                yield fault_at(field, what)
 
     def _wrong_texts(self) -> Iterable[Fault]:
         if not self.cabinet.strip():
-            yield _fault("cabinet", say("wanted: the cabinet's number"))
+            yield fault_at("cabinet", say("wanted: the cabinet's number"))
         if set(self.cabinet) & set("/\\") or not self.cabinet.strip("."):
             what = say("wanted: a number without / and \\ and not of points alone: it stands in addresses")
-            yield _fault("cabinet", what)
+            yield fault_at("cabinet", what)
         for field, text in (("cabinet", self.cabinet), ("finish", self.finish), ("note", self.note)):
             if len(text) > LONGEST_TEXT or not text.isprintable():
                 what = say("wanted: at most %(most)s characters, none of them control characters", most=LONGEST_TEXT)
-                yield _fault(field, what)
+                yield fault_at(field, what)
 
     def _wrong_choices(self) -> Iterable[Fault]:
         choices = CHOICES[self.family]
@@ -148,11 +148,10 @@ class CabinetOrder:
                 family=self.family.value,
                 known=_listed(choices),
             )
-            yield _fault("fronts", what)
+            yield fault_at("fronts", what)
         elif self.hinge not in choices[self.fronts]:
             known = _listed(choices[self.fronts])
-            what = say("%(given)s; wanted here: %(known)s", given=repr(self.hinge.value), known=known)
-            yield _fault("hinge", what)
+            yield fault_at("hinge", say("%(given)s; wanted here: %(known)s", given=repr(self.hinge.value), known=known))
 
     @property
     def unit_names(self) -> tuple[str, ...]:
@@ -164,10 +163,6 @@ class CabinetOrder:
 
 def _listed(choices: Iterable[StrEnum]) -> Said:
     return join([choice.value or say("nothing") for choice in choices])
-
-
-def _fault(field: str, what: str) -> Fault:
-    return Fault(where={"field": field}, what=what)
 
 
 PlacedOrder = tuple[Mapping[str, Any], CabinetOrder]
@@ -186,7 +181,7 @@ def read_cabinets(
     for count, (where, cells) in enumerate(rows, 1):
         if count > MOST_ROWS:
             most = Count(MOST_ROWS)
-            fault = _fault("cabinets", say("wanted: at most %(most)s rows", most=most))
+            fault = fault_at("cabinets", say("wanted: at most %(most)s rows", most=most))
             told = say("More than %(most)s rows of cabinets. Send them in several parts.", most=most)
             raise InvalidInputError(told, [fault])
         try:
@@ -223,7 +218,7 @@ class _Cells:
     def __init__(self, cells: Mapping[str, Any]) -> None:
         self._cells = cells
         self.faults = [
-            _fault(str(name)[:40], say("not known; known: %(known)s", known=", ".join(CABINET_COLUMNS)))
+            fault_at(str(name)[:40], say("not known; known: %(known)s", known=", ".join(CABINET_COLUMNS)))
             for name in cells
             if name not in CABINET_COLUMNS
         ]
@@ -233,7 +228,7 @@ class _Cells:
         if value is None:
             return ""
         if isinstance(value, bool) or not isinstance(value, str | int | float):
-            self.faults.append(_fault(column, say("wanted: a text or a number")))
+            self.faults.append(fault_at(column, say("wanted: a text or a number")))
             return ""
         return (f"{value:.9f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)).strip()
 
@@ -242,7 +237,7 @@ class _Cells:
         try:
             return read_length(spelled, units)
         except ValueError as error:
-            self.faults.append(_fault(column, _not(spelled, words_of(error))))
+            self.faults.append(fault_at(column, _not(spelled, words_of(error))))
             return 0.0
 
     def count(self, column: str) -> int:
@@ -250,7 +245,7 @@ class _Cells:
         try:
             return read_count(spelled, highest=MOST_CABINETS)
         except ValueError as error:
-            self.faults.append(_fault(column, _not(spelled, words_of(error))))
+            self.faults.append(fault_at(column, _not(spelled, words_of(error))))
             return 1
 
     def choice(self, column: str, kind: type[StrEnum]) -> Any:
@@ -259,7 +254,7 @@ class _Cells:
             return kind(spelled)
         except ValueError:
             what = say("%(given)s; known: %(known)s", given=repr(spelled[:40]), known=_listed(kind))
-            self.faults.append(_fault(column, what))
+            self.faults.append(fault_at(column, what))
             return None
 
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 from math import floor
 from typing import Final
 
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import InvalidInputError, fault_at
 from tracker.shop.saying import Mm, say
 
 LOCK_SLIDE_MM: Final = (25.4 / 8, 25.4 / 4)  # common practice, no source: 1/8 to 1/4 in
@@ -223,7 +223,7 @@ class Standard:
 
     def __post_init__(self) -> None:
         faults = [
-            Fault(where={"field": field}, what=rule)
+            fault_at(field, rule)
             for held, field, rule in (*_carcass_rules(self), *_hardware_rules(self), *_drawer_rules(self))
             if not held
         ]

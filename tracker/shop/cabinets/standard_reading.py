@@ -6,7 +6,7 @@ from dataclasses import fields, is_dataclass
 from typing import Any, Final, cast, get_args, get_origin, get_type_hints
 
 from tracker.shop.cabinets.standard import Standard
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.lengths import Units, read_length
 from tracker.shop.orders import EDGES
 from tracker.shop.saying import join, say, words_of
@@ -37,17 +37,13 @@ def standard_from_table(table: Mapping[str, Any]) -> Standard:
     values = dict(table)
     spelled = values.pop("units", "mm")
     if spelled not in tuple(Units):
-        fault = _fault("units", say("wanted: mm or in"))
+        fault = fault_at("units", say("wanted: mm or in"))
         raise InvalidInputError(say("The construction standard has faults."), [fault])
     reader = _Reader(Units(spelled))
     standard = reader.value(Standard, values, "")
     if reader.faults:
         raise InvalidInputError(say("The construction standard has faults. Mend these."), reader.faults)
     return cast("Standard", standard)
-
-
-def _fault(field: str, what: str) -> Fault:
-    return Fault(where={"field": field}, what=what)
 
 
 class _WantedError(ValueError):
@@ -69,7 +65,7 @@ class _Reader:
                 return self._list(get_args(kind)[0], given, field)
             return self._plain(kind, given, field)
         except ValueError as error:
-            self.faults.append(_fault(field, join([repr(str(given)[:40]), words_of(error)], between=": ")))
+            self.faults.append(fault_at(field, join([repr(str(given)[:40]), words_of(error)], between=": ")))
             return None
 
     def _record(self, kind: type, given: Any, field: str) -> Any:
@@ -77,8 +73,8 @@ class _Reader:
             raise _WantedError(say("wanted: a table"))
         types = {name.removesuffix("_mm").removesuffix("_kg"): hint for name, hint in get_type_hints(kind).items()}
         path = f"{field}." if field else ""
-        self.faults += [_fault(f"{path}{str(name)[:40]}", say("not known")) for name in given if name not in types]
-        self.faults += [_fault(f"{path}{name}", say("this value is absent")) for name in types if name not in given]
+        self.faults += [fault_at(f"{path}{str(name)[:40]}", say("not known")) for name in given if name not in types]
+        self.faults += [fault_at(f"{path}{name}", say("this value is absent")) for name in types if name not in given]
         before = len(self.faults)
         values = {
             own.name: self.value(types[name], given[name], f"{path}{name}")

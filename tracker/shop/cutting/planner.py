@@ -22,7 +22,7 @@ from tracker.shop.cutting.values import (
     StockNeed,
     Uncuttable,
 )
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.saying import Count, join, say
 from tracker.shop.searching import Effort
 
@@ -176,10 +176,9 @@ def _check(blanks: Sequence[Blank], stocks: Sequence[Stock]) -> None:
     faults = []
     if len(blanks) > MOST_BLANKS:
         what = say("at most %(most)s in one plan; send them in parts", most=Count(MOST_BLANKS))
-        faults.append(Fault(where={"field": "blanks"}, what=what))
+        faults.append(fault_at("blanks", what))
     if len(stocks) > MOST_STOCKS:
-        what = say("at most %(most)s kinds of board are wanted", most=MOST_STOCKS)
-        faults.append(Fault(where={"field": "stocks"}, what=what))
+        faults.append(fault_at("stocks", say("at most %(most)s kinds of board are wanted", most=MOST_STOCKS)))
     for field, ids in (("blanks", [blank.id for blank in blanks]), ("stocks", [stock.id for stock in stocks])):
         twice = [name for name, count in Counter(ids).items() if count > 1]
         faults += [Fault(where={"field": field, "id": name}, what=say("each id stands once")) for name in twice[:20]]

@@ -18,8 +18,8 @@ from tracker.shop.outcomes import Outcome
 from tracker.shop.reasons import Reason
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.verdicts import verdict
-from tracker.work.clocks import place_scans
 from tracker.work.ledger import Ledger
+from tracker.work.scan_times import place_scans
 from tracker.work.scanning.answering import answer
 from tracker.work.scanning.boards import board_scanned
 from tracker.work.scanning.boxes import box_scanned, load_scanned

@@ -48,6 +48,7 @@ from tracker.shop.errors import (
     NotFoundError,
     ShopError,
     TooLargeError,
+    fault_at,
 )
 from tracker.shop.lengths import Units
 from tracker.shop.order_warnings import order_warnings
@@ -289,7 +290,7 @@ def _head_faults(draft: Draft) -> list[Fault]:
     faults = []
     due = _due(draft)
     if due is None:
-        faults.append(Fault(where={"field": "due"}, what=_("choose a day")))
+        faults.append(fault_at("due", _("choose a day")))
     try:
         # An order without parts is never good; what it says of the rest holds for any.
         preview_order(Order(job=draft.head["code"], customer=draft.head["customer"], due=due or today(), parts=()))
@@ -297,8 +298,7 @@ def _head_faults(draft: Draft) -> list[Fault]:
         faults += [fault for fault in refused.faults if fault.where.get("field") in FIELDS]
     with database().read() as connection:
         if look.job_view(connection, draft.head["code"]) is not None:
-            what = _("a job of this code was taken before: give this one another")
-            faults.append(Fault(where={"field": "code"}, what=what))
+            faults.append(fault_at("code", _("a job of this code was taken before: give this one another")))
     return faults
 
 

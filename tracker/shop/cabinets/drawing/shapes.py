@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Final
 
 from tracker.shop.cabinets.solids import Point
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import InvalidInputError, fault_at
 
 
 class Frame(StrEnum):
@@ -83,5 +83,5 @@ class Drawing:
 
     def __post_init__(self) -> None:
         if not (0 < self.width <= LARGEST and 0 < self.height <= LARGEST):
-            fault = Fault(where={"field": "width, height"}, what=f"wanted: more than 0, at most {LARGEST:g}")
+            fault = fault_at("width, height", f"wanted: more than 0, at most {LARGEST:g}")
             raise InvalidInputError("A drawing has no size.", [fault])

@@ -9,7 +9,7 @@ from enum import StrEnum
 from tracker.shop.cabinets.assembly import STILL
 from tracker.shop.cabinets.joints import Item, Joint
 from tracker.shop.cabinets.panels import Vector
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import InvalidInputError, fault_at
 from tracker.shop.lengths import Units
 from tracker.shop.lifting import Handling
 from tracker.shop.saying import say
@@ -69,7 +69,7 @@ class Step:
     def __post_init__(self) -> None:
         if self.number < 1 or not self.title.strip() or not self.sentences:
             what = "wanted: a number from 1, a title and a sentence or more"
-            raise InvalidInputError("A step says nothing.", [Fault(where={"field": "step"}, what=what)])
+            raise InvalidInputError("A step says nothing.", [fault_at("step", what)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,7 @@ from tracker.shop.cabinets.guide.cautions import general_cautions, lifted_by
 from tracker.shop.cabinets.guide.parts_list import part_rows
 from tracker.shop.cabinets.guide.steps import steps_of
 from tracker.shop.cabinets.guide.values import Guide
-from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.errors import InvalidInputError, fault_at
 from tracker.shop.written import mass_text
 
 
@@ -15,8 +15,7 @@ def guide_of(cabinet: Cabinet, *, one_person_kg: float) -> Guide:
     Raises InvalidInputError when the limit is not a mass.
     """
     if not 0 < one_person_kg < 1_000:
-        what = f"{one_person_kg:g} kg; wanted: more than 0, less than 1000"
-        fault = Fault(where={"field": "one_person_kg"}, what=what)
+        fault = fault_at("one_person_kg", f"{one_person_kg:g} kg; wanted: more than 0, less than 1000")
         raise InvalidInputError("This is not a mass that one person lifts.", [fault])
     rows = part_rows(cabinet)
     return Guide(
