@@ -59,14 +59,14 @@ class Floor:
     def take(self, job: str = JOB, parts: Sequence[PartLine] = (DECK, TOE_KICK, END), **more: Any) -> None:
         items = more.pop("items", (PINS,))
         order = Order(job=job, customer="Invented", due=date(2027, 3, 5), parts=parts, items=items)
-        take_order(self.database, order, who="office", now=self.tick(), act_id=uuid4())
+        take_order(self.database, order, who="office", now=self.tick())
 
     def tick(self, seconds: float = 1) -> datetime:
         self.clock += timedelta(seconds=seconds)
         return self.clock
 
     def act(self) -> dict[str, Any]:
-        return {"who": "foreman", "now": self.tick(), "act_id": uuid4()}
+        return {"who": "foreman", "now": self.tick()}
 
     def scan(self, code: str, station: str, *, at: datetime | None = None, **more: Any) -> Answer:
         made = Scan(id=more.pop("id", None) or uuid4(), code=code, station=station, at=at or self.tick(), **more)

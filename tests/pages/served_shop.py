@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
 from playwright.sync_api import Page
 
@@ -66,7 +65,7 @@ def take(floor: Floor, job: str, due: date, *lines: PartLine, customer: str = "I
     """Take a job; without lines one of one end."""
     lines = lines or (PartLine(cabinet="1", part="End", quantity=1, length_mm=720, width_mm=560, thickness_mm=18),)
     order = Order(job=job, customer=customer, due=due, parts=lines, **more)
-    take_order(floor.database, order, who="office", now=floor.tick(), act_id=uuid4())
+    take_order(floor.database, order, who="office", now=floor.tick())
 
 
 def part(number: int) -> str:

@@ -1,7 +1,5 @@
 """Migrations: the tables are those of the program, up and down, with data in them, on both databases."""
 
-from uuid import uuid4
-
 import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
@@ -13,9 +11,8 @@ from tests.floor import Floor
 from tracker.records.database import Database
 from tracker.records.migrate import _config, expected_revision, revision_of, upgrade
 from tracker.records.tables import metadata
-from tracker.shop.acts import Act
+from tracker.shop.acts import LeftBehind
 from tracker.shop.codes import Code, Kind
-from tracker.shop.reasons import Reason, meaning
 from tracker.shop.steps import Step
 from tracker.work.access import add_station
 from tracker.work.ledger import Ledger
@@ -64,8 +61,7 @@ def test_the_log_takes_an_act_that_no_table_knows_and_goes_down_and_up_with_it(f
     floor.pack_all()
     with floor.database.write() as connection:
         ledger = Ledger(connection, "foreman", floor.tick())
-        stays = meaning(Reason.LEFT_BEHIND, box="B1", load="L1", reason="the door is late")
-        ledger.act(Act.LEAVE, stays, scan_id=uuid4(), box_id=1, job_id=1)
+        ledger.tell(LeftBehind(box_id=1, load_id=1, why="the door is late"))
         ledger.write()
     config = _config()
     with floor.database.engine.begin() as connection:

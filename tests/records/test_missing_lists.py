@@ -1,7 +1,6 @@
 """The boxes that are not complete, in the order in which they leave, with where each missing part is."""
 
 from datetime import date
-from uuid import uuid4
 
 from tests.floor import Floor
 from tracker.records import missing_lists
@@ -29,7 +28,7 @@ def take(floor: Floor, job: str, due: date, parts: int = 1, *, boxes: int = 1) -
         for number in range(boxes)
     ]
     order = Order(job=job, customer="Invented", due=due, parts=lines)
-    take_order(floor.database, order, who="office", now=floor.tick(), act_id=uuid4())
+    take_order(floor.database, order, who="office", now=floor.tick())
 
 
 def test_a_box_leaves_with_its_load_and_else_when_its_job_is_due(floor: Floor) -> None:

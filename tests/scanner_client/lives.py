@@ -19,7 +19,6 @@ from datetime import UTC, date, datetime
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Final
-from uuid import uuid4
 
 from sqlalchemy import select
 
@@ -76,7 +75,7 @@ def template(folder: Path) -> Path:
     make_token(database, "saw", Role.STATION, "CUT-1", secret=lambda: TOKEN, now=now)
     end = PartLine(cabinet="1", part="End", quantity=PARTS, length_mm=700, width_mm=500, thickness_mm=18)
     order = Order(job="J-1", customer="Invented", due=date(2027, 3, 5), parts=[end])
-    take_order(database, order, who="soak", now=now, act_id=uuid4())
+    take_order(database, order, who="soak", now=now)
     with database.engine.connect() as connection:
         connection.exec_driver_sql("COMMIT")
         connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")

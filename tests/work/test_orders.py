@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from datetime import date
-from uuid import uuid4
 
 import pytest
 
@@ -66,7 +65,7 @@ def test_a_job_is_taken_once_and_a_refused_order_leaves_nothing(floor: Floor) ->
     for code, customer in (("", "x"), ("a b", "x"), ("-x", "x"), ("J-3", " "), ("J-3", "a\tb")):
         order = Order(job=code, customer=customer, due=date(2027, 3, 5), parts=[DECK])
         with pytest.raises(InvalidInputError):
-            take_order(floor.database, order, who="x", now=START, act_id=uuid4())
+            take_order(floor.database, order, who="x", now=START)
     with floor.database.read() as connection:
         assert look.last_change(connection) == before
         assert len(look.list_jobs(connection, limit=10)) == 1

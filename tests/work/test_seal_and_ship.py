@@ -132,6 +132,15 @@ def test_a_box_is_planned_for_one_load_at_a_time_and_only_while_it_may_leave(flo
     floor.check()
 
 
+def test_the_changes_name_the_job_of_a_box_that_is_planned_for_a_load(floor: Floor) -> None:
+    with floor.database.read() as connection:
+        before = look.last_change(connection)
+    floor.plan(floor.box_101)
+    with floor.database.read() as connection:
+        found = look.changes_since(connection, before, limit=10)
+    assert (found.jobs, found.boxes) == ([JOB], [floor.box_101])
+
+
 def test_a_held_job_seals_and_ships_nothing(floor: Floor) -> None:
     floor.seal_both()
     load = floor.plan(floor.box_101)

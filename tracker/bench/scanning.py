@@ -49,7 +49,7 @@ def take_parts(database: Database, count: int, job: str, *, per_cabinet: int = 2
         for number in range(0, count, per_cabinet)
     ]  # fmt: skip
     order = Order(job=job, customer="Bench", due=date(2027, 3, 5), parts=lines)
-    take_order(database, order, who="bench", now=START, act_id=uuid4())
+    take_order(database, order, who="bench", now=START)
 
 
 @contextmanager

@@ -2,7 +2,6 @@
 
 from datetime import UTC, date, datetime
 from pathlib import Path
-from uuid import uuid4
 
 import click
 from click import echo
@@ -72,7 +71,7 @@ def import_(
     if dry_run:
         taken = preview_order(order, packing)
     else:
-        taken = take_order(shop_database(), order, who=WHO, now=datetime.now(UTC), act_id=uuid4(), packing=packing)
+        taken = take_order(shop_database(), order, who=WHO, now=datetime.now(UTC), packing=packing)
     verb = "would make" if dry_run else "made"
     parts = say_many("%(num)d part", "%(num)d parts", taken.parts)
     cabinets = say_many("%(num)d cabinet", "%(num)d cabinets", taken.cabinets)

@@ -7,7 +7,6 @@ from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
 import click
 from click import echo
@@ -89,7 +88,7 @@ def boards(job: str, out: Path, dpi: str, as_json: bool) -> None:
     from tracker.work.boards import plan_job_boards
     from tracker.work.label_choice import Choice, What, print_labels
 
-    planned = plan_job_boards(shop_database(), job, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+    planned = plan_job_boards(shop_database(), job, who=WHO, now=datetime.now(UTC))
     document, _ = print_labels(shop_database(), own_settings(), Choice(job=job, what=What.BOARDS), dpi=int(dpi))
     is_stdout = write_out(out, document)
     bought = "\n".join(f"{count:4d} × {stock}" for stock, count in planned.need.items())

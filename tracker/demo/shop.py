@@ -79,11 +79,11 @@ class DemoShop:
                 standard=shipped_standard(),
             )
         packing = packing_of(self.database)
-        return take_order(self.database, order, who=WHO, now=datetime.now(UTC), act_id=uuid4(), packing=packing)
+        return take_order(self.database, order, who=WHO, now=datetime.now(UTC), packing=packing)
 
     def plan_boards(self, job_code: str) -> Planned:
         """Plan a job's boards, draw their labels and read them back."""
-        planned = plan_job_boards(self.database, job_code, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+        planned = plan_job_boards(self.database, job_code, who=WHO, now=datetime.now(UTC))
         self.read.update(self._read_all(Choice(job=job_code, what=What.BOARDS)))
         return planned
 
@@ -154,7 +154,7 @@ class DemoShop:
             items={item.item: item.quantity for item in box.items},
             mass_kg=round(box.mass_kg, 1),
         )
-        return seal_box(self.database, sealing, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+        return seal_box(self.database, sealing, who=WHO, now=datetime.now(UTC))
 
     def ship(self, job_code: str) -> str:
         """Load all boxes of a job and let them go; return the load's code."""
@@ -164,7 +164,7 @@ class DemoShop:
 
     def let_go(self, load: str) -> None:
         """Say that a load has left."""
-        ship_load(self.database, read_code(load).number, who=WHO, now=datetime.now(UTC), act_id=uuid4())
+        ship_load(self.database, read_code(load).number, who=WHO, now=datetime.now(UTC))
 
     def load(self, boxes: Sequence[look.BoxView]) -> str:
         """Plan a load of boxes, scan its paper and every box onto it; return its code."""
@@ -176,7 +176,6 @@ class DemoShop:
             datetime.now(UTC).date() + timedelta(days=1),
             who=WHO,
             now=datetime.now(UTC),
-            act_id=uuid4(),
         )
         paper = self._read_paper(load)
         self.scan([paper, *codes], Step.SHIP)

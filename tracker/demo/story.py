@@ -4,7 +4,6 @@ import tempfile
 from datetime import UTC, datetime
 from io import BytesIO
 from typing import Any
-from uuid import uuid4
 
 from tracker.demo.shop import DemoShop, Say, load_shop, new_shop, of_kind
 from tracker.records.database import Database
@@ -145,7 +144,6 @@ def _half_done(shop: DemoShop, job: str, say: Say) -> None:
         "edge chipped",
         who="demo foreman",
         now=datetime.now(UTC),
-        act_id=uuid4(),
     )
     old = shop.scan([replaced.code], Step.PACK)[0]
     say(f"  {replaced.name} was replaced by {part_code(number)}; its old label now says: {old.outcome.value}.")

@@ -11,8 +11,9 @@ from sqlalchemy import Connection, and_, func, select
 from tracker.records.clocks import log_began
 from tracker.records.floor import progress_of
 from tracker.records.tables import box, job, log, part, tally
-from tracker.shop.acts import JOB_ACTS, Act
+from tracker.shop.acts import Act
 from tracker.shop.clocks import CALENDAR, MARGIN
+from tracker.shop.job_states import STATUS_AFTER
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Progress
 from tracker.shop.steps import Route, Step
@@ -98,14 +99,14 @@ def box_acts(connection: Connection) -> dict[int, BoxActs]:
     return {box_id: BoxActs(**acts) for box_id, acts in found.items()}
 
 
-def job_acts(connection: Connection) -> dict[int, str]:
+def job_acts(connection: Connection) -> dict[int, Act]:
     """Return each job's last act of holding, resuming or cancelling."""
     rows = connection.execute(
         select(log.c.job_id, log.c.action)
-        .where(log.c.part_id.is_(None), log.c.box_id.is_(None), log.c.action.in_(JOB_ACTS))
+        .where(log.c.part_id.is_(None), log.c.box_id.is_(None), log.c.action.in_(STATUS_AFTER))
         .order_by(log.c.seq)
     )
-    return {row.job_id: row.action for row in rows}
+    return {row.job_id: Act(row.action) for row in rows}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

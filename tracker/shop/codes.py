@@ -100,3 +100,8 @@ def part_code(number: int) -> str:
 def box_code(number: int) -> str:
     """Return the eleven characters on the label of box ``number``."""
     return str(Code(Kind.BOX, number))
+
+
+def load_code(number: int) -> str:
+    """Return the eleven characters on the paper of load ``number``."""
+    return str(Code(Kind.LOAD, number))

@@ -3,6 +3,8 @@
 from enum import StrEnum
 from typing import Final
 
+from tracker.shop.acts import Act
+
 
 class JobStatus(StrEnum):
     """Whether a job is worked on."""
@@ -15,3 +17,10 @@ class JobStatus(StrEnum):
 
 UNFINISHED: Final = (JobStatus.OPEN, JobStatus.HELD)
 STOPPED: Final = (JobStatus.HELD, JobStatus.CANCELLED)  # nothing of it is sealed or loaded
+
+# What an act on a job as a whole makes of it.
+STATUS_AFTER: Final = {
+    Act.HOLD: JobStatus.HELD,
+    Act.RESUME: JobStatus.OPEN,
+    Act.CANCEL: JobStatus.CANCELLED,
+}

@@ -97,23 +97,16 @@ def status_of(progress: Progress) -> PartStatus:
 
 def advance(progress: Progress, sighting: Sighting, route: Route) -> Progress:
     """Return the progress after one more scan, the latest so far by its own time."""
-    seen = replace(progress, at=sighting.at, station=sighting.station, slot=sighting.slot)
-    if sighting.what is Happening.PASS:
-        return _passed(seen, sighting, route)
-    if sighting.what is Happening.DAMAGED:
-        return replace(seen, damaged=True)
-    return seen
-
-
-def _passed(seen: Progress, sighting: Sighting, route: Route) -> Progress:
-    step = sighting.step
-    if step is None or step not in route:
-        return seen
-    inferred = frozenset(seen.open_before(step, route)) if sighting.infers else frozenset()
-    return replace(
-        seen,
-        done=seen.done | inferred | {step},
-        inferred=(seen.inferred | inferred) - {step},
+    step = sighting.step if sighting.what is Happening.PASS and sighting.step in route else None
+    passed = frozenset() if step is None else frozenset({step})
+    inferred = frozenset() if step is None or not sighting.infers else frozenset(progress.open_before(step, route))
+    return Progress(
+        done=progress.done | inferred | passed,
+        inferred=(progress.inferred | inferred) - passed,
+        damaged=progress.damaged or sighting.what is Happening.DAMAGED,
+        at=sighting.at,
+        station=sighting.station,
+        slot=sighting.slot,
     )
 
 

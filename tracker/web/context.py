@@ -2,7 +2,6 @@
 
 from datetime import UTC, datetime
 from typing import Any
-from uuid import uuid4
 
 from flask import current_app, g
 
@@ -50,8 +49,8 @@ def now() -> datetime:
 
 
 def act() -> dict[str, Any]:
-    """Who acts, when, and under which new id: what the acts in ``tracker.work`` take."""
-    return {"who": bearer().name, "now": now(), "act_id": uuid4()}
+    """Who acts, and when: what the acts in ``tracker.work`` take."""
+    return {"who": bearer().name, "now": now()}
 
 
 def is_nobody() -> bool:

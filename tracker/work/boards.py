@@ -9,20 +9,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
-from uuid import UUID
 
 from tracker.records import boards as kept
 from tracker.records import look
 from tracker.records.boards import BoardView, UncutPart
 from tracker.records.database import Database
-from tracker.records.floor import take_numbers
-from tracker.shop.acts import Act
+from tracker.shop.acts import BoardsPlanned
 from tracker.shop.cutting.runs import plan_all_boards
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, gathered
 from tracker.shop.job_states import UNFINISHED
 from tracker.shop.left_over import told_with_first
-from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import job_is
 from tracker.shop.supplies import Boards
@@ -43,7 +40,7 @@ class Planned:
     need: dict[str, int]
 
 
-def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetime, act_id: UUID) -> Planned:
+def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetime) -> Planned:
     """Plan the boards for all parts of a job that are not cut and lie on no board that was begun.
 
     A board that was begun stays as it is; the others are planned anew and get new codes. Raises NotFoundError for no
@@ -72,13 +69,12 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
         if _to_plan(kept.uncut_parts(connection, job.id), begun) != parts:
             raise ConflictError(say("Parts of this job were scanned while the boards were planned. Plan them again."))
         ledger.change(kept.drop_boards, job.id, keep=begun)
-        numbers = take_numbers(connection, "board", len(plan.boards))
+        numbers = ledger.take_numbers("board", len(plan.boards))
         first = kept.last_board_number(connection, job.id) + 1
         by_id = {stock.id: stock for stock in known}
         rows = _board_rows(plan, numbers, job.id, first, by_id)
         ledger.change(kept.insert_boards, rows, _piece_rows(plan, numbers))
-        planned = meaning(Reason.PLANNED_BOARDS, boards=len(plan.boards), parts=len(parts), job=job.code)
-        ledger.act(Act.PLAN, planned, scan_id=act_id, job_id=job.id)
+        ledger.tell(BoardsPlanned(job_id=job.id, job=job.code, boards=len(plan.boards), parts=len(parts)))
     return Planned(
         boards=len(plan.boards),
         lower_bound=plan.lower_bound,

@@ -6,17 +6,15 @@ station: an undo there must not find them.
 
 from dataclasses import dataclass
 from datetime import datetime
-from uuid import UUID
 
 from tracker.records.box_contents import count_items, items_of, update_box
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
-from tracker.shop.acts import Act
+from tracker.shop.acts import BoxWeighed, ItemCounted
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
 from tracker.shop.job_states import STOPPED
-from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import Count, say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.shop.weighing import HEAVIEST_KG
@@ -33,7 +31,7 @@ class Counting:
     was: int | None = None
 
 
-def count_item(database: Database, counting: Counting, *, who: str, now: datetime, act_id: UUID) -> int:
+def count_item(database: Database, counting: Counting, *, who: str, now: datetime) -> int:
     """Keep how many of an item are in a box, with who counted them; return that number.
 
     Two packers may count at once, so the count is refused with ConflictError when it is no longer what the counter saw;
@@ -55,12 +53,11 @@ def count_item(database: Database, counting: Counting, *, who: str, now: datetim
             raise ConflictError(told)
         if line.counted != counting.count:
             ledger.change(count_items, counting.box, {counting.item: counting.count})
-            counted = meaning(Reason.COUNTED, item=counting.item, count=counting.count, quantity=line.quantity)
-            _log(ledger, Act.COUNT, box, counted, act_id)
+            ledger.tell(ItemCounted(box_id=box.id, item=line.item, count=counting.count, planned=line.quantity))
     return counting.count
 
 
-def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now: datetime, act_id: UUID) -> None:
+def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now: datetime) -> None:
     """Keep what a box weighs in kg, before it is sealed, with who weighed it.
 
     Raises ConflictError for a box that is sealed or of a held or cancelled job, InvalidInputError for a mass that no
@@ -72,11 +69,7 @@ def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now:
     with open_ledger(database, who, now) as ledger:
         box = _open_box(ledger, box_id)
         ledger.change(update_box, box_id, weighed_kg=mass_kg)
-        _log(ledger, Act.WEIGH, box, meaning(Reason.WEIGHED, mass=f"{mass_kg:.2f}"), act_id)
-
-
-def _log(ledger: Ledger, action: Act, box: BoxRow, told: Meaning, act_id: UUID) -> None:
-    ledger.act(action, told, scan_id=act_id, box_id=box.id, job_id=box.job.id)
+        ledger.tell(BoxWeighed(box_id=box.id, mass_kg=mass_kg))
 
 
 def _open_box(ledger: Ledger, box_id: int) -> BoxRow:

@@ -4,7 +4,6 @@ One that nothing is planned for any more is taken away, or its job would never b
 """
 
 from collections.abc import Mapping, Sequence
-from uuid import UUID, uuid5
 
 from tracker.records.box_contents import (
     box_identity,
@@ -16,15 +15,12 @@ from tracker.records.box_contents import (
     open_follow_up,
     update_box,
 )
-from tracker.records.floor import take_numbers
 from tracker.records.jobs import set_job_status
 from tracker.records.orders import insert_rows, raise_total
 from tracker.records.tables import box
-from tracker.shop.acts import Act
-from tracker.shop.codes import box_code
+from tracker.shop.acts import PartMoved
 from tracker.shop.job_boxes import size_of
 from tracker.shop.job_states import JobStatus
-from tracker.shop.reasons import Reason, meaning
 from tracker.shop.words import FOLLOW_UP
 from tracker.work.ledger import Ledger
 from tracker.work.orders import BOX_TALLIES
@@ -40,7 +36,7 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
     """Add an empty follow-up box; return its number."""
     connection = ledger.connection
     first = box_identity(connection, closed_box)
-    number = take_numbers(connection, "box", 1)[0]
+    number = ledger.take_numbers("box")[0]
     row = {
         "id": number,
         "job_id": first.job_id,
@@ -61,19 +57,13 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
     return number
 
 
-def move_rest(
-    ledger: Ledger, before: int, after: int, parts: Sequence[int], items: Mapping[str, int], act_id: UUID
-) -> None:
+def move_rest(ledger: Ledger, before: int, after: int, parts: Sequence[int], items: Mapping[str, int]) -> None:
     """Plan parts that are packed nowhere, and so many of each item, for box ``after`` instead of ``before``."""
     boxes = {number: ledger.box(number) for number in (before, after)}
     ledger.change(move_parts, parts, after)
     ledger.change(move_items, before, after, items)
-    moved = meaning(Reason.MOVED, box=box_code(after), before=box_code(before))
     for part_id in parts:
-        part = ledger.part(part_id)
-        about = {"part_id": part_id, "box_id": after, "job_id": None if part is None else part.job.id}
-        # A late scan that packed the part before is told by the code.
-        ledger.act(Act.MOVE, moved, scan_id=uuid5(act_id, f"move {part_id}"), code=box_code(before), **about)
+        ledger.tell(PartMoved(part_id=part_id, box_id=after, before=before))
     for number, more in ((before, -len(parts)), (after, len(parts))):
         box = boxes[number]
         if box is not None:

@@ -1,30 +1,28 @@
 """Hold one box in the shop, and let it go: it may be packed, but is neither sealed nor loaded, and no load takes it."""
 
 from datetime import datetime
-from uuid import UUID
 
 from tracker.records.box_contents import update_box
 from tracker.records.database import Database
-from tracker.shop.acts import Act
+from tracker.shop.acts import BoxHeld, BoxLetGo
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, NotFoundError
-from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.work.ledger import open_ledger
 
 
-def hold_box(database: Database, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
+def hold_box(database: Database, box_id: int, *, who: str, now: datetime) -> None:
     """Keep a box in the shop. Raises ConflictError when it has shipped or is held already."""
-    _change(database, box_id, hold=True, who=who, now=now, act_id=act_id)
+    _change(database, box_id, hold=True, who=who, now=now)
 
 
-def let_go_box(database: Database, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
+def let_go_box(database: Database, box_id: int, *, who: str, now: datetime) -> None:
     """Let a held box go on. Raises ConflictError when it is not held."""
-    _change(database, box_id, hold=False, who=who, now=now, act_id=act_id)
+    _change(database, box_id, hold=False, who=who, now=now)
 
 
-def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datetime, act_id: UUID) -> None:
+def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datetime) -> None:
     code = box_code(box_id)
     with open_ledger(database, who, now) as ledger:
         box = ledger.box(box_id)
@@ -36,5 +34,5 @@ def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datet
             on_hold = say("Box %(box)s is on hold already.", box=code)
             raise ConflictError(on_hold if hold else say("Box %(box)s is not on hold.", box=code))
         ledger.change(update_box, box_id, held_at=now if hold else None)
-        told = meaning(Reason.HELD_BOX if hold else Reason.LET_GO_BOX, box=code)
-        ledger.act(Act.HOLD if hold else Act.RESUME, told, scan_id=act_id, box_id=box_id, job_id=box.job.id)
+        act = BoxHeld if hold else BoxLetGo
+        ledger.tell(act(box_id=box_id))

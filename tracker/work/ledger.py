@@ -3,12 +3,12 @@
 The log rows and the state that follows from them leave by the same door, ``write``.
 """
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
-from typing import Any, Concatenate, ParamSpec, TypeVar
-from uuid import UUID
+from typing import Any, Concatenate, Final, ParamSpec, TypeVar
+from uuid import UUID, uuid4
 
 from sqlalchemy import Connection
 
@@ -16,11 +16,10 @@ from tracker.records import floor
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, Changes, LoadRow, PartRow, StationRow
 from tracker.records.sscc import boxes_of_ssccs
-from tracker.shop.acts import Act
+from tracker.shop.acts import AnyAct, told
 from tracker.shop.box_states import CLOSED_STATES, BoxState, filling_state
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES, Progress, fold, status_of
-from tracker.shop.reasons import Meaning
 from tracker.shop.steps import Step
 
 P = ParamSpec("P")
@@ -52,13 +51,17 @@ class Ledger:
 
     def reserve(self, count: int) -> None:
         """Take ``count`` numbers of the log at once."""
-        self._numbers = list(reversed(floor.take_numbers(self.connection, "log", count)))
+        self._numbers = list(reversed(self.take_numbers("log", count)))
 
     def next_seq(self) -> int:
         """Return the next number of the log."""
         if not self._numbers:
             self.reserve(1)
         return self._numbers.pop()
+
+    def take_numbers(self, what: str, count: int = 1) -> range:
+        """Give new numbers of a kind (part, box, board, load); a number is never given twice."""
+        return floor.take_numbers(self.connection, what, count)
 
     def look_up_stations(self, names: Collection[str]) -> None:
         """Read the stations with these names."""
@@ -70,6 +73,12 @@ class Ledger:
         for row in floor.parts_numbered(self.connection, unknown).values():
             self._parts[row.id] = row
             self._boxes.setdefault(row.box.id, row.box)
+
+    def look_up_boxes(self, ids: Collection[int]) -> None:
+        """Read the boxes with these ids, but for those that this transaction sees already."""
+        unknown = [box_id for box_id in ids if box_id not in self._boxes]
+        if unknown:
+            self._boxes.update(floor.boxes_numbered(self.connection, unknown))
 
     def look_up_ssccs(self, ssccs: Collection[str]) -> None:
         """Find the boxes that have these SSCCs; without any, nothing is asked."""
@@ -98,8 +107,7 @@ class Ledger:
 
     def box(self, box_id: int) -> BoxRow | None:
         """Return a box by its number, as this transaction sees it."""
-        if box_id not in self._boxes:
-            self._boxes.update(floor.boxes_numbered(self.connection, [box_id]))
+        self.look_up_boxes([box_id])
         return self._boxes.get(box_id)
 
     def box_of_sscc(self, sscc: str) -> int | None:
@@ -110,18 +118,41 @@ class Ledger:
         """Return a load by its number."""
         return floor.loads_numbered(self.connection, [load_id]).get(load_id)
 
-    def add_to_log(self, told: Meaning, *, about: str = "", **row: Any) -> str:
-        """Append one row to the log; what is not named is empty. Return its message, which says ``about`` what."""
-        sentence = told.sentence()
+    def tell(self, act: AnyAct, *, about: str = "", seq: int | None = None, scan_id: UUID | None = None) -> str:
+        """Append an act to the log. Return its message, which says ``about`` what.
+
+        A scan comes with its id, and with a number that was taken for it.
+        """
+        action, meant = told(act)
+        sentence = meant.sentence()
         message = f"{about}: {sentence}" if about else str(sentence)
-        says = {"message": message, "reason": told.reason.value, "values": told.values}
-        self._changes.log.append({**_EMPTY_ROW, "received_at": self.now, "who": self.who, **says, **row})
+        row: dict[str, Any] = {
+            **{name: getattr(act, name, empty) for name, empty in _EMPTY.items()},
+            "seq": self.next_seq() if seq is None else seq,
+            "scan_id": (scan_id or uuid4()).bytes,
+            "action": action.value,
+            "received_at": self.now,
+            "who": self.who,
+            "message": message,
+            "reason": meant.reason.value,
+            "values": meant.values,
+        }
+        row["at"] = row["at"] or self.now
+        for name in _ENUMS:
+            if row[name] is not None:
+                row[name] = row[name].value  # drivers take a plain text far quicker
+        self._name_box_and_job(row)
+        self._changes.log.append(row)
         return message
 
-    def act(self, action: Act, told: Meaning, *, scan_id: UUID, **row: Any) -> None:
-        """Append an act that is no scan (seal, ship, hold, …) to the log."""
-        row = {"at": self.now, "outcome": Outcome.DONE, **row}
-        self.add_to_log(told, seq=self.next_seq(), scan_id=scan_id.bytes, action=action, **row)
+    def _name_box_and_job(self, row: dict[str, Any]) -> None:
+        """Name the box of a part, too, and the job of both, where the act does not."""
+        part = None if row["part_id"] is None else self.part(row["part_id"])
+        if part is not None and row["box_id"] is None:
+            row["box_id"] = part.box.id
+        thing = part if part is not None or row["box_id"] is None else self.box(row["box_id"])
+        if thing is not None and row["job_id"] is None:
+            row["job_id"] = thing.job.id
 
     def set_open(self, station: StationRow, *, box_id: int | None, load_id: int | None, at: datetime) -> None:
         """Set what a station has open, unless it opened something later already."""
@@ -156,7 +187,7 @@ class Ledger:
         self._parts[part.id] = replace(part, progress=after, status=status, latest_at=latest)
         self._changes.parts[part.id] = {
             "the_id": part.id,
-            "status": status,
+            "status": str(status),
             "done": after.done,
             "inferred": after.inferred,
             "damaged": after.damaged,
@@ -192,7 +223,7 @@ class Ledger:
             state = box.state if closed else filling_state(packed=packed, parts_total=box.parts_total)
         changed = replace(box, packed=packed, state=state)
         self._boxes[box.id] = changed
-        self._changes.boxes[box.id] = {"the_id": box.id, "packed": packed, "state": state}
+        self._changes.boxes[box.id] = {"the_id": box.id, "packed": packed, "state": state.value}
         return changed
 
     def refold(self, part_ids: Iterable[int], *, at: datetime | None = None) -> None:
@@ -226,7 +257,10 @@ class Ledger:
         self._changes = Changes()
 
 
-_EMPTY_ROW: dict[str, Any] = {
+_ENUMS: Final = ("outcome", "step", "next_step", "kind")
+_EMPTY: Final[Mapping[str, Any]] = {
+    "at": None,
+    "outcome": Outcome.DONE,
     "code": "",
     "station_id": None,
     "step": None,

@@ -9,40 +9,35 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from types import MappingProxyType
 from typing import Any, Final
-from uuid import UUID, uuid5
 
 from tracker.records.box_contents import insert_load, plan_on_load, ship_load_rows
 from tracker.records.database import Database
-from tracker.records.floor import take_numbers
 from tracker.records.jobs import all_boxes_shipped, set_job_status
 from tracker.records.shipping import ShippingBox, boxes_on_load, staying_of_loads
-from tracker.shop.acts import Act
+from tracker.shop.acts import BoxShipped, LeftBehind, PlannedForLoad, TakenOffLoad
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import Code, Kind, box_code
+from tracker.shop.codes import box_code, load_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.given_reasons import refuse_bad_reason
 from tracker.shop.job_states import JobStatus
 from tracker.shop.lacking import lack_in_words
 from tracker.shop.leaving import Keeps, keeps_load
-from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
 from tracker.work.ledger import Ledger, open_ledger
 
 
-def plan_load(
-    database: Database, boxes: Collection[int], ship_on: date, *, who: str, now: datetime, act_id: UUID
-) -> str:
+def plan_load(database: Database, boxes: Collection[int], ship_on: date, *, who: str, now: datetime) -> str:
     """Plan boxes for a new load; return its code. A box is planned for one load at a time."""
     with open_ledger(database, who, now) as ledger:
+        ledger.look_up_boxes(boxes)
         faults = [fault for number in boxes if (fault := _unplannable(ledger, number))]
         if faults or not boxes:
             raise InvalidInputError(say("The load cannot be planned; nothing was stored."), faults or [_NO_BOX])
-        load_id = take_numbers(ledger.connection, "load", 1)[0]
+        load_id = ledger.take_numbers("load")[0]
+        for number in boxes:
+            ledger.tell(PlannedForLoad(box_id=number, load_id=load_id))
         ledger.change(insert_load, load_id, ship_on)
         ledger.change(plan_on_load, boxes, load_id)
-        for number in boxes:
-            planned = planned_for_load(number, load_id)
-            ledger.act(Act.PLAN, planned, scan_id=uuid5(act_id, f"plan {number}"), box_id=number, load_id=load_id)
     return load_code(load_id)
 
 
@@ -63,7 +58,7 @@ def _unplannable(ledger: Ledger, number: int) -> Fault | None:
     return None
 
 
-def add_to_load(database: Database, load_id: int, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
+def add_to_load(database: Database, load_id: int, box_id: int, *, who: str, now: datetime) -> None:
     """Plan one more box for a load that has not left.
 
     Raises InvalidInputError for a box that is planned for a load already, ConflictError when the load has left.
@@ -74,10 +69,10 @@ def add_to_load(database: Database, load_id: int, box_id: int, *, who: str, now:
         if fault is not None:
             raise InvalidInputError(say("The load cannot be planned; nothing was stored."), [fault])
         ledger.change(plan_on_load, [box_id], load_id)
-        ledger.act(Act.PLAN, planned_for_load(box_id, load_id), scan_id=act_id, box_id=box_id, load_id=load_id)
+        ledger.tell(PlannedForLoad(box_id=box_id, load_id=load_id))
 
 
-def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, now: datetime, act_id: UUID) -> None:
+def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, now: datetime) -> None:
     """Plan a box for no load: it stays in the shop. A box that was loaded is sealed again."""
     with open_ledger(database, who, now) as ledger:
         _open_load(ledger, load_id)
@@ -88,8 +83,7 @@ def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, no
         if box.state is BoxState.LOADED:
             ledger.set_box(box, state=BoxState.SEALED)
         ledger.change(plan_on_load, [box_id], None)
-        off = meaning(Reason.TOOK_OFF_LOAD, box=box_code(box_id), load=load_code(load_id))
-        ledger.act(Act.PLAN, off, scan_id=act_id, box_id=box_id, job_id=box.job.id)
+        ledger.tell(TakenOffLoad(box_id=box_id, load=load_id))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +109,6 @@ def ship_load(
     leave_behind: LeaveBehind | None = None,
     who: str,
     now: datetime,
-    act_id: UUID,
 ) -> None:
     """Ship a load with all its boxes and the parts in them.
 
@@ -131,13 +124,12 @@ def ship_load(
         _refuse_short(load_id, boxes, staying, leave_behind)
         parts = ledger.change(ship_load_rows, load_id, [box.id for box in boxes], now)
         _count_shipped(ledger, boxes, parts)
+        ledger.look_up_boxes([box.id for box in (*boxes, *staying)])
         why = "" if leave_behind is None else leave_behind.reason
         for box in staying:
-            left = meaning(Reason.LEFT_BEHIND, box=box.code, load=load_code(load_id), reason=why)
-            _write(ledger, Act.LEAVE, left, box, load_id, act_id)
+            ledger.tell(LeftBehind(box_id=box.id, load_id=load_id, why=why))
         for box in boxes:
-            shipped = meaning(Reason.SHIPPED, box=box.code, load=load_code(load_id))
-            _write(ledger, Act.SHIP, shipped, box, load_id, act_id)
+            ledger.tell(BoxShipped(box_id=box.id, load_id=load_id))
         for job_id in {box.job_id for box in boxes}:
             if all_boxes_shipped(ledger.written, job_id):
                 ledger.change(set_job_status, job_id, JobStatus.SHIPPED, now)
@@ -175,11 +167,6 @@ def told_of_staying(box: ShippingBox) -> dict[str, Any]:
     }
 
 
-def _write(ledger: Ledger, action: Act, told: Meaning, box: ShippingBox, load_id: int, act_id: UUID) -> None:
-    about = {"box_id": box.id, "job_id": box.job_id, "load_id": load_id}
-    ledger.act(action, told, scan_id=uuid5(act_id, f"{action} {box.id}"), **about)
-
-
 def _count_shipped(ledger: Ledger, boxes: Collection[ShippingBox], parts: dict[int, int]) -> None:
     for job_id, count in parts.items():
         ledger.bump(job_id, "ship", count)
@@ -211,13 +198,3 @@ def _told(box: ShippingBox, keeps: Keeps) -> dict[str, Any]:
     lack = lack_in_words(parts=box.missing, items=box.uncounted)
     why = _WHY[keeps].format(job=box.job, missing=box.missing, lack=lack and f": {lack}")
     return {"box": box.code, "job": box.job, "state": box.state, "why": why}
-
-
-def planned_for_load(box_id: int, load_id: int) -> Meaning:
-    """Return what the log tells of a box that is planned for a load."""
-    return meaning(Reason.PLANNED_LOAD, box=box_code(box_id), load=load_code(load_id))
-
-
-def load_code(load_id: int) -> str:
-    """Return the eleven characters on a load's paper."""
-    return str(Code(Kind.LOAD, load_id))

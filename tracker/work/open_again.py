@@ -6,21 +6,18 @@ follow-ups hold for the box and nobody has packed comes back. The weight does no
 
 from dataclasses import dataclass
 from datetime import datetime
-from uuid import UUID
 
 from tracker.records.box_contents import follow_ups_that_fill, items_of, last_sealing, planned_parts, update_box
 from tracker.records.contradictions import drop_box, is_void
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
-from tracker.shop.acts import Act
+from tracker.shop.acts import BoxOpenedAgain
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.given_reasons import refuse_bad_reason
 from tracker.shop.job_states import STOPPED
 from tracker.shop.lacking import lacks, short_of
-from tracker.shop.outcomes import Outcome
-from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.work.follow_up import move_rest
@@ -38,7 +35,7 @@ class Opening:
         refuse_bad_reason(self.reason, say("Say why the box is opened again."))
 
 
-def open_again(database: Database, opening: Opening, *, who: str, now: datetime, act_id: UUID) -> None:
+def open_again(database: Database, opening: Opening, *, who: str, now: datetime) -> None:
     """Open a sealed box again: the log takes back its sealing.
 
     What follow-up boxes that still fill hold for it and nobody has packed there comes back; one that is left with
@@ -53,12 +50,11 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime,
         _refuse(box, code)
         ledger.set_box(box, state=filling_state(packed=box.packed, parts_total=box.parts_total))
         ledger.bump(box.job.id, "sealed", -1)
-        opened = meaning(Reason.OPENED_AGAIN, box=code, reason=opening.reason)
-        about = {"box_id": box.id, "job_id": box.job.id, "undoes": last_sealing(ledger.connection, box.id)}
-        ledger.act(Act.UNDO, opened, outcome=Outcome.UNDONE, scan_id=act_id, **about)
+        sealing = last_sealing(ledger.connection, box.id)
+        ledger.tell(BoxOpenedAgain(box_id=box.id, undoes=sealing, why=opening.reason))
         ledger.change(update_box, box.id, sealed_at=None, weighed_kg=None)
         for follow_up in follow_ups_that_fill(ledger.connection, box.id):
-            _bring_back(ledger, follow_up, box.id, act_id)
+            _bring_back(ledger, follow_up, box.id)
 
 
 def _refuse(box: BoxRow, code: str) -> None:
@@ -73,11 +69,11 @@ def _refuse(box: BoxRow, code: str) -> None:
         )
 
 
-def _bring_back(ledger: Ledger, follow_up: int, first: int, act_id: UUID) -> None:
+def _bring_back(ledger: Ledger, follow_up: int, first: int) -> None:
     """Plan for the box again what its follow-up holds for it and what is not in there yet."""
     connection = ledger.connection
     lacking = lacks(planned_parts(connection, follow_up), items_of(connection, follow_up))
     rest = {line.item: short_of(line) for line in lacking.items}
-    move_rest(ledger, follow_up, first, [part.id for part in lacking.parts], rest, act_id)
+    move_rest(ledger, follow_up, first, [part.id for part in lacking.parts], rest)
     if is_void(connection, follow_up):
         ledger.change(drop_box, follow_up, first)

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import islice
 from typing import Any
-from uuid import UUID
 
 from sqlalchemy import Connection
 
@@ -16,14 +15,13 @@ from tracker.records.designs import marked_row, store_designs
 from tracker.records.floor import take_numbers
 from tracker.records.orders import FRESH, insert_rows, job_exists
 from tracker.records.tables import box, item, job, laying, marked, part, tally
-from tracker.shop.acts import Act
+from tracker.shop.acts import OrderTaken
 from tracker.shop.box_states import filling_state
 from tracker.shop.codes import HIGHEST_NUMBER, box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError
 from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
 from tracker.shop.job_states import JobStatus
 from tracker.shop.orders import Order, PartLine
-from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
 from tracker.work.ledger import open_ledger
@@ -44,9 +42,7 @@ class Taken:
     columns: Mapping[str, str] = field(default_factory=dict)  # headings that were read as another name
 
 
-def take_order(
-    database: Database, order: Order, *, who: str, now: datetime, act_id: UUID, packing: Packing | None = None
-) -> Taken:
+def take_order(database: Database, order: Order, *, who: str, now: datetime, packing: Packing | None = None) -> Taken:
     """Store a job with its parts, items, designs and planned boxes; return the codes of the boxes.
 
     Raises InvalidInputError for a code or customer that cannot be used, or panels that fit none of the shop's cartons;
@@ -59,8 +55,7 @@ def take_order(
         if job_exists(ledger.connection, order.job):
             raise ConflictError(say("Job %(job)s was taken before. Give the new order another code.", job=order.job))
         numbers = ledger.change(_store, order, planned, now)
-        taken = meaning(Reason.TOOK_ORDER, job=order.job, parts=preview.parts)
-        ledger.act(Act.ORDER, taken, scan_id=act_id, job_id=numbers.job)
+        ledger.tell(OrderTaken(job_id=numbers.job, job=order.job, parts=preview.parts))
     return replace(preview, boxes=tuple(box_code(number) for number in numbers.boxes))
 
 

@@ -5,66 +5,60 @@ clocks say.
 """
 
 from datetime import datetime
-from uuid import UUID, uuid5
 
 from tracker.records.box_contents import update_box
 from tracker.records.database import Database
 from tracker.records.designs import copy_marks, copy_part, copy_place, retire_part
-from tracker.records.floor import PartRow, take_numbers
-from tracker.shop.acts import Act
+from tracker.records.floor import PartRow
+from tracker.shop.acts import PartMadeAnew, PartRepaired, PartReplaced
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import part_code
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.job_states import JobStatus
-from tracker.shop.reasons import Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
 from tracker.work.follow_up import follow_up_box, measure_anew
 from tracker.work.ledger import Ledger, open_ledger
 
 
-def replace_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime, act_id: UUID) -> int:
+def replace_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime) -> int:
     """Order a new part in place of an old one; return the new part's number.
 
     The old label is dead for ever. The new part starts its route, is urgent, and goes to the same box, or to its
     follow-up box when that one is closed. Raises ConflictError for a part that was replaced or cancelled before.
     """
     with open_ledger(database, who, now) as ledger:
-        return replace_in(ledger, part_id, reason, act_id)
+        return replace_in(ledger, part_id, reason)
 
 
-def replace_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> int:
+def replace_in(ledger: Ledger, part_id: int, reason: str) -> int:
     """Order a new part in place of an old one, in a piece of work that goes on; return the new part's number."""
     old = _living(ledger, part_id)
     target = follow_up_box(ledger, old.box.id) if old.box.state in CLOSED_STATES else old.box.id
-    new_id = take_numbers(ledger.connection, "part", 1)[0]
+    new_id = ledger.take_numbers("part")[0]
     ledger.change(copy_part, old.id, new_id, box_id=target)
     ledger.change(copy_marks, old.id, new_id)
     if target == old.box.id:
         ledger.change(copy_place, old.id, new_id)
     _retire(ledger, old, new_id, target)
-    about = {"job_id": old.job.id, "box_id": old.box.id}
-    replaced = meaning(Reason.REPLACED_BY, part=part_code(new_id), reason=reason)
-    ledger.act(Act.REPLACE, replaced, scan_id=act_id, part_id=old.id, **about)
-    made = meaning(Reason.MADE_IN_PLACE, part=part_code(old.id), reason=reason)
-    ledger.act(Act.ORDER, made, scan_id=uuid5(act_id, "new"), part_id=new_id, **{**about, "box_id": target})
+    ledger.tell(PartReplaced(part_id=old.id, new=new_id, why=reason))
+    ledger.tell(PartMadeAnew(part_id=new_id, old=old.id, why=reason))
     measure_anew(ledger, target)
     return new_id
 
 
-def repair_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime, act_id: UUID) -> None:
+def repair_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime) -> None:
     """Record that a damaged part is good again: it counts as before."""
     with open_ledger(database, who, now) as ledger:
-        repair_in(ledger, part_id, reason, act_id)
+        repair_in(ledger, part_id, reason)
 
 
-def repair_in(ledger: Ledger, part_id: int, reason: str, act_id: UUID) -> None:
+def repair_in(ledger: Ledger, part_id: int, reason: str) -> None:
     """Record that a damaged part is good again, in a piece of work that goes on."""
     part = _living(ledger, part_id)
     if not part.progress.damaged:
         raise ConflictError(say("Part %(part)s is not marked damaged.", part=part_code(part_id)))
-    ids = {"part_id": part_id, "job_id": part.job.id, "box_id": part.box.id}
-    ledger.act(Act.REPAIR, meaning(Reason.REPAIRED, reason=reason), scan_id=act_id, **ids)
+    ledger.tell(PartRepaired(part_id=part_id, why=reason))
     ledger.refold([part_id])
 
 

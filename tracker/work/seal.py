@@ -9,7 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
-from uuid import UUID
 
 from sqlalchemy import Connection
 
@@ -25,13 +24,12 @@ from tracker.records.box_contents import (
 )
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
-from tracker.shop.acts import Act
+from tracker.shop.acts import BoxSealed
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError, OffWeightError
 from tracker.shop.job_states import STOPPED
 from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks, short_of
-from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.standing import closed_box_is, job_is
 from tracker.shop.weighing import Piece, expect
@@ -61,7 +59,7 @@ class Sealed:
     follow_up: str | None = None
 
 
-def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, act_id: UUID) -> Sealed:
+def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime) -> Sealed:
     """Seal a box.
 
     Raises IncompleteError with the list when a part is not in it or an item is not counted in full, OffWeightError when
@@ -94,8 +92,16 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime, a
         if not lacking.complete:
             follow_up = follow_up_box(ledger, box.id)
             rest = {line.item: short_of(line) for line in lacking.items}
-            move_rest(ledger, box.id, follow_up, [part.id for part in lacking.parts], rest, act_id)
-        _close(ledger, box, sealing, _told(code, sealing.override_reason, off, follow_up), act_id)
+            move_rest(ledger, box.id, follow_up, [part.id for part in lacking.parts], rest)
+        ledger.tell(
+            BoxSealed(
+                box_id=box.id,
+                why=sealing.override_reason,
+                rest=follow_up,
+                masses_kg=None if off is None else (off.weighed_kg, off.expected_kg),
+            )
+        )
+        _close(ledger, box, sealing)
     return Sealed(code=code, follow_up=None if follow_up is None else box_code(follow_up))
 
 
@@ -172,22 +178,9 @@ def _off_weight(connection: Connection, sealing: Sealing, parts: Sequence[Planne
     return OffWeightError(told, expected_kg=expected.mass_kg, weighed_kg=weighed_kg, limit_kg=expected.limit_kg)
 
 
-def _told(code: str, reason: str, off: OffWeightError | None, follow_up: int | None) -> Meaning:
-    """Return what the log tells of a sealing: what was overridden, and why."""
-    rest = {} if follow_up is None else {"rest": box_code(follow_up)}
-    if off is None:
-        if not rest:
-            return meaning(Reason.SEALED, box=code)
-        return meaning(Reason.SEALED_SHORT, box=code, reason=reason, **rest)
-    masses = {"mass": f"{off.weighed_kg:.2f}", "expected": f"{off.expected_kg:.2f}"}
-    sealed = Reason.SEALED_SHORT_OFF_WEIGHT if rest else Reason.SEALED_OFF_WEIGHT
-    return meaning(sealed, box=code, reason=reason, **masses, **rest)
-
-
-def _close(ledger: Ledger, box: BoxRow, sealing: Sealing, told: Meaning, act_id: UUID) -> None:
+def _close(ledger: Ledger, box: BoxRow, sealing: Sealing) -> None:
     current = ledger.box(box.id) or box
     ledger.set_box(current, state=BoxState.SEALED)
     ledger.bump(box.job.id, "sealed", 1)
-    ledger.act(Act.SEAL, told, scan_id=act_id, box_id=box.id, job_id=box.job.id)
     weighed = {} if sealing.mass_kg is None else {"weighed_kg": sealing.mass_kg}  # else what was weighed before holds
     ledger.change(update_box, box.id, sealed_at=ledger.now, **weighed)

@@ -11,8 +11,7 @@ label stays dead.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any, Final
-from uuid import UUID, uuid5
+from typing import Final
 
 from tracker.records.box_contents import plan_on_load, update_box
 from tracker.records.contradictions import (
@@ -28,19 +27,25 @@ from tracker.records.contradictions import (
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.jobs import all_boxes_shipped, set_job_status
-from tracker.shop.acts import Act
+from tracker.shop.acts import (
+    Act,
+    CountedAfterAll,
+    FoundInBox,
+    LoadedAfterAll,
+    OldPieceUsed,
+    PartMoved,
+    PlannedForLoad,
+    ScanSettled,
+)
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import box_code, part_code, read_code
+from tracker.shop.codes import box_code, read_code
 from tracker.shop.contradictions import WANT_REASON, Choice, choices_of
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
 from tracker.shop.job_states import JobStatus
-from tracker.shop.outcomes import Outcome
-from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.saying import say
 from tracker.shop.steps import Step
 from tracker.work.follow_up import follow_up_box, measure_anew
 from tracker.work.ledger import Ledger, open_ledger
-from tracker.work.loads import planned_for_load
 from tracker.work.replace import repair_in, replace_in
 
 LONGEST_REASON: Final = 200
@@ -65,7 +70,7 @@ class Settling:
             )
 
 
-def settle(database: Database, settling: Settling, *, who: str, now: datetime, act_id: UUID) -> None:
+def settle(database: Database, settling: Settling, *, who: str, now: datetime) -> None:
     """Settle a contradiction: do what was chosen, and keep who chose it, when and why.
 
     Raises NotFoundError for a row that is not flagged, ConflictError for one that is settled already or when things
@@ -81,28 +86,16 @@ def settle(database: Database, settling: Settling, *, who: str, now: datetime, a
             raise ConflictError(say("That cannot be chosen any more: things changed meanwhile. Look again."))
         do = _DO.get(settling.choice)
         if do is not None:
-            do(_Case(ledger=ledger, flagged=flagged, reason=settling.reason, act_id=act_id))
-        _keep(ledger, flagged, settling, act_id)
-
-
-def _keep(ledger: Ledger, flagged: Flagged, settling: Settling, act_id: UUID) -> None:
-    part = None if flagged.part_id is None else ledger.part(flagged.part_id)
-    ledger.act(
-        Act.SETTLE,
-        _told(settling),
-        scan_id=act_id,
-        kind=settling.choice.value,
-        settles=flagged.seq,
-        part_id=flagged.part_id,
-        box_id=flagged.box_id,
-        job_id=None if part is None else part.job.id,
-    )
-
-
-def _told(settling: Settling) -> Meaning:
-    if settling.reason:
-        return meaning(Reason.SETTLED_FOR, choice=settling.choice, reason=settling.reason)
-    return meaning(Reason.SETTLED, choice=settling.choice)
+            do(_Case(ledger=ledger, flagged=flagged, reason=settling.reason))
+        ledger.tell(
+            ScanSettled(
+                settles=flagged.seq,
+                kind=settling.choice,
+                why=settling.reason,
+                part_id=flagged.part_id,
+                box_id=flagged.box_id,
+            )
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +105,6 @@ class _Case:
     ledger: Ledger
     flagged: Flagged
     reason: str
-    act_id: UUID
 
     @property
     def part(self) -> PartRow:
@@ -130,25 +122,6 @@ class _Case:
             raise ConflictError(say("There is no box to settle this for."))
         return found
 
-    def id_of(self, what: str) -> UUID:
-        return uuid5(self.act_id, what)
-
-    def passed(self, part: PartRow, step: Step, told: Meaning, **row: Any) -> None:
-        """Write that a part passed a step, where and when the flagged scan or the one given was made."""
-        row = {"at": self.flagged.at, "station_id": self.flagged.station_id, "infers": False, **row}
-        self.ledger.add_to_log(
-            told,
-            seq=self.ledger.next_seq(),
-            scan_id=self.id_of(f"{step} of {part.id}").bytes,
-            action=Act.PASS,
-            outcome=Outcome.AGAIN.value,
-            step=step.value,
-            part_id=part.id,
-            box_id=part.box.id,
-            job_id=part.job.id,
-            **row,
-        )
-
 
 # The choices that change something
 
@@ -163,7 +136,16 @@ def _use_old(case: _Case) -> None:
         done.add(case.flagged.step)
     for step in _MAKING:
         if step in done and step in new.route:
-            case.passed(new, step, meaning(Reason.OLD_PIECE_USED, part=part_code(case.part.id)))
+            case.ledger.tell(
+                OldPieceUsed(
+                    part_id=new.id,
+                    step=step,
+                    at=case.flagged.at,
+                    station_id=case.flagged.station_id,
+                    infers=False,
+                    old=case.part.id,
+                )
+            )
     case.ledger.refold([new.id], at=case.ledger.now)
 
 
@@ -174,9 +156,18 @@ def _put_in_box(case: _Case) -> None:
     ledger.change(plan_part, part.id, box.id)
     ledger.change(update_box, box.id, parts_total=box.parts_total + 1)
     ledger.change(update_box, before.id, parts_total=before.parts_total - 1)
-    _log_move(case, part, before=before.id, after=box.id)
-    lies_in = meaning(Reason.IN_BOX_AFTER_ALL, box=box_code(box.id), reason=case.reason)
-    case.passed(case.part, Step.PACK, lies_in, infers=True)
+    ledger.tell(PartMoved(part_id=part.id, box_id=box.id, before=before.id, why=case.reason))
+    ledger.tell(
+        FoundInBox(
+            part_id=part.id,
+            box_id=box.id,
+            step=Step.PACK,
+            at=case.flagged.at,
+            station_id=case.flagged.station_id,
+            infers=True,
+            why=case.reason,
+        )
+    )
     ledger.refold([part.id], at=ledger.now)
     packed = case.part
     if Step.PACK not in packed.progress.counted:
@@ -204,7 +195,7 @@ def _take_out(case: _Case) -> None:
     """The part does not lie in the sealed box: it is planned for a follow-up box and not packed."""
     ledger, part, box = case.ledger, case.part, case.box
     target = follow_up_box(ledger, box.id)
-    _log_move(case, part, before=box.id, after=target)
+    ledger.tell(PartMoved(part_id=part.id, box_id=target, before=box.id, why=case.reason))
     ledger.refold([part.id], at=ledger.now)
     ledger.change(plan_part, part.id, target)
     follow_up = ledger.box(target)
@@ -213,18 +204,6 @@ def _take_out(case: _Case) -> None:
     _look_again(ledger, target)
     measure_anew(ledger, box.id)
     measure_anew(ledger, target)
-
-
-def _log_move(case: _Case, part: PartRow, *, before: int, after: int) -> None:
-    case.ledger.act(
-        Act.MOVE,
-        meaning(Reason.MOVED_FOR, box=box_code(after), before=box_code(before), reason=case.reason),
-        scan_id=case.id_of("move"),
-        code=box_code(before),
-        part_id=part.id,
-        box_id=after,
-        job_id=part.job.id,
-    )
 
 
 def _look_again(ledger: Ledger, box_id: int) -> None:
@@ -238,31 +217,36 @@ def _count(case: _Case) -> None:
     """Each later scan that was refused as too early counts as it would have done on time."""
     refused = refused_early(case.ledger.connection, case.part.id, case.flagged.at)
     while (each := would_count(case.part, refused)) is not None:
-        told = meaning(Reason.COUNTED_AFTER_ALL)
-        case.passed(case.part, each.step, told, at=each.at, station_id=each.station_id, infers=each.infers)
+        case.ledger.tell(
+            CountedAfterAll(
+                part_id=case.part.id,
+                step=each.step,
+                at=each.at,
+                station_id=each.station_id,
+                infers=each.infers,
+            )
+        )
         case.ledger.refold([case.part.id], at=case.ledger.now)
         if each.step not in case.part.progress.counted:
             raise ConflictError(say("Its scan was taken back at that station: scan the part again."))
 
 
 def _make_anew(case: _Case) -> None:
-    replace_in(case.ledger, case.part.id, case.reason, case.id_of("replace"))
+    replace_in(case.ledger, case.part.id, case.reason)
 
 
 def _repaired(case: _Case) -> None:
-    repair_in(case.ledger, case.part.id, case.reason, case.id_of("repair"))
+    repair_in(case.ledger, case.part.id, case.reason)
 
 
 def _put_on_load(case: _Case) -> None:
     """The box stands on the load: it is planned for it, where it is not, and counts as loaded."""
     ledger, box = case.ledger, case.box
     load_id = read_code(case.flagged.standing.load or "").number
-    about = {"box_id": box.id, "job_id": box.job.id, "load_id": load_id}
     if box.load_id != load_id:
         ledger.change(plan_on_load, [box.id], load_id)
-        ledger.act(Act.PLAN, planned_for_load(box.id, load_id), scan_id=case.id_of("plan"), **about)
-    on_load = meaning(Reason.ON_LOAD_AFTER_ALL, load=case.flagged.standing.load, reason=case.reason)
-    ledger.act(Act.PASS, on_load, scan_id=case.id_of("load"), step=Step.SHIP.value, **about)
+        ledger.tell(PlannedForLoad(box_id=box.id, load_id=load_id))
+    ledger.tell(LoadedAfterAll(box_id=box.id, load_id=load_id, why=case.reason))
     ledger.set_box(box, state=BoxState.LOADED)
 
 

@@ -15,7 +15,7 @@ from tracker.records.integrity import damage
 from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code, part_code
-from tracker.shop.job_states import JobStatus
+from tracker.shop.job_states import STATUS_AFTER, JobStatus
 from tracker.shop.progress import PartStatus, Progress, fold, status_of
 from tracker.shop.steps import Step
 
@@ -145,7 +145,7 @@ class _Audit:
 
     def _jobs(self) -> Iterator[Difference]:
         for job_id, (code, status) in audit.kept_jobs(self.connection).items():
-            said = _JOB_STATUSES.get(self.job_acts.get(job_id, ""), JobStatus.OPEN)
+            said = STATUS_AFTER[self.job_acts.get(job_id, Act.RESUME)]
             if said is JobStatus.OPEN and self.steps[job_id, "shipped"] == self.totals[job_id, "shipped"]:
                 said = JobStatus.SHIPPED
             if status != said:
@@ -153,7 +153,6 @@ class _Audit:
 
 
 _NO_ACTS = BoxActs()
-_JOB_STATUSES: dict[str, JobStatus] = {Act.HOLD: JobStatus.HELD, Act.CANCEL: JobStatus.CANCELLED}
 
 
 def _state(acts: BoxActs, packed: int, planned: int) -> BoxState:

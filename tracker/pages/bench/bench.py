@@ -251,7 +251,7 @@ def _count_bagged(box_id: int, bagged: Any, who: str) -> None:
 def _seal(box_id: int, who: str, *, reason: str) -> Sealed:
     # The counts are read where the box is sealed: another packer may have counted since this page was drawn.
     sealing = Sealing(box=box_id, override_reason=reason)
-    return seal_box(database(), sealing, who=who, now=now(), act_id=act()["act_id"])
+    return seal_box(database(), sealing, who=who, now=now())
 
 
 def _doubt(box_id: int) -> str | None:

@@ -3,8 +3,9 @@
 from collections.abc import Iterable
 
 from tracker.records.benches import BenchReading
+from tracker.shop.acts import ScanJudged
 from tracker.shop.cards import Read
-from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.codes import box_code, load_code, part_code
 from tracker.shop.contradictions import Contradiction, named_part, told
 from tracker.shop.scans import Answer
 from tracker.shop.steps import Step
@@ -22,33 +23,31 @@ def answer(
     kind = what_to_look_at(scanned, judged)
     if station is not None:
         ledger.note_reading(scanned.station, scan.at)
-    message = ledger.add_to_log(
-        judged.meaning,
-        about=_about(scanned),
-        seq=scanned.seq,
-        scan_id=scan.id.bytes,
-        action=scanned.action.value,
-        outcome=judged.outcome.value,
+    act = ScanJudged(
+        action=scanned.action,
+        outcome=judged.outcome,
+        told=judged.meaning,
         at=scan.at,
         said_at=scan.said_at,
         code=scan.code[:LONGEST_CODE_KEPT],
         station_id=None if station is None else station.id,
-        step=None if station is None else station.step.value,
+        step=None if station is None else station.step,
         infers=station is not None and not station.strict,
         part_id=None if scanned.part is None else scanned.part.id,
-        job_id=_job_id(scanned),
+        job_id=scanned.job_id,
         box_id=None if box is None else box.id,
         load_id=scanned.load_id,
         slot_id=scanned.slot_id,
-        next_step=None if next_step is None else next_step.value,
+        next_step=next_step,
         inferred=steps,
         undoes=scanned.undoes,
+        kind=kind,
         flag=None if kind is None else _flag(scanned, kind),
-        kind=None if kind is None else kind.value,
         meant=scanned.meant,
         would_change=None if scanned.would_change is None else scanned.would_change.seq,
         opened_id=None if scanned.opened is None else scanned.opened.id,
     )
+    message = ledger.tell(act, about=_about(scanned), seq=scanned.seq, scan_id=scan.id)
     return Answer(
         id=scan.id,
         outcome=judged.outcome,
@@ -70,14 +69,7 @@ def _about(scanned: Scanned) -> str:
         return f"Board {scanned.board.number} of job {scanned.board.job}"
     if scanned.box is not None:
         return f"Box {box_code(scanned.box.id)}"
-    return "" if scanned.load_id is None else f"Load {Code(Kind.LOAD, scanned.load_id)}"
-
-
-def _job_id(scanned: Scanned) -> int | None:
-    if scanned.job_id is not None:
-        return scanned.job_id
-    thing = scanned.part or scanned.box_about
-    return None if thing is None else thing.job.id
+    return "" if scanned.load_id is None else f"Load {load_code(scanned.load_id)}"
 
 
 def _flag(scanned: Scanned, kind: Contradiction) -> str:
@@ -85,7 +77,7 @@ def _flag(scanned: Scanned, kind: Contradiction) -> str:
     return told(
         kind,
         box="" if box is None else box_code(box.id),
-        load="" if load_id is None else str(Code(Kind.LOAD, load_id)),
+        load="" if load_id is None else load_code(load_id),
         other=_other(scanned),
     )
 
