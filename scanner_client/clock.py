@@ -44,7 +44,7 @@ class SteadyClock:
         ahead = (self._wall() - self.now()).total_seconds()
         return ahead if abs(ahead) >= JUMPED_S else 0.0
 
-    def settle(self) -> None:
+    def set_again(self) -> None:
         """Go by the computer's clock again: nothing waits that was timed by the old one.
 
         Little steps back are not followed: the server would take the next reading for an earlier one.

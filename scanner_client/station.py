@@ -162,7 +162,7 @@ class Station:
             self._screen.clock(jump_s, jumped=True)
         with suppress(QueueDiskError):
             if not self._queue.waiting():
-                self._time.settle()
+                self._time.set_again()
                 self._jump_told = False
 
     def step(self) -> float | None:

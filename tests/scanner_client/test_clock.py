@@ -29,7 +29,7 @@ def test_it_goes_on_by_itself_while_the_computers_clock_is_set_back_an_hour() ->
     computer.passes(5)
     assert clock.now() == MORNING + timedelta(seconds=15)
     assert clock.jump_s() == -3600
-    clock.settle()
+    clock.set_again()
     assert clock.now() == computer.wall
     assert clock.jump_s() == 0
 
@@ -38,10 +38,10 @@ def test_little_steps_back_are_not_followed_and_steps_forward_are() -> None:
     computer = Computer()
     clock = computer.clock()
     computer.wall -= timedelta(seconds=JUMPED_S - 1)
-    clock.settle()
+    clock.set_again()
     assert (clock.now(), clock.jump_s()) == (MORNING, 0)
     computer.wall = MORNING + timedelta(seconds=2)
-    clock.settle()
+    clock.set_again()
     assert clock.now() == computer.wall
 
 

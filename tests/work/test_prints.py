@@ -30,9 +30,9 @@ from tracker.work.prints import (
     document_of,
     follow_print,
     give_up,
+    note_what_came_out,
     print_view,
     send_print,
-    settle_print,
     take_print,
 )
 from tracker.work.replace import replace_part
@@ -179,7 +179,7 @@ def test_a_print_whose_answer_is_lost_may_have_been_printed_and_is_never_sent_ag
         assert len(device.got()) == 1
     with pytest.raises(InvalidInputError):
         desk.take()  # it may be there: a second label needs a reason
-    settle_print(desk.database, number, came_out=False, who="Ola", now=now())
+    note_what_came_out(desk.database, number, came_out=False, who="Ola", now=now())
     assert (desk.view(number).state, desk.view(number).detail) == (PrintState.FAILED, "Ola")
     desk.take()
 
@@ -222,17 +222,17 @@ def test_another_job_under_the_same_number_says_nothing_of_a_print_and_is_not_ca
     with pytest.raises(ConflictError, match="does not remember"):
         cancel_print(desk.database, number, who="Ida", now=now())
     assert ask_job(talk, job, ticket.name).state in (3, 5, JOB_COMPLETED)
-    settle_print(desk.database, number, came_out=False, who="Ida", now=now())
+    note_what_came_out(desk.database, number, came_out=False, who="Ida", now=now())
 
 
 def test_a_printer_that_gives_up_in_the_middle_leaves_the_print_in_doubt(desk: Desk, device: NetworkPrinter) -> None:
     device.mood("exit 1")
     row = desk.print()
     assert (row.state, row.cause) == (PrintState.DOUBTFUL, Cause.ABORTED)
-    settle_print(desk.database, row.id, came_out=True, who="Ida", now=now())
+    note_what_came_out(desk.database, row.id, came_out=True, who="Ida", now=now())
     assert desk.view(row.id).state is PrintState.PRINTED
     with pytest.raises(ConflictError):
-        settle_print(desk.database, row.id, came_out=False, who="Ida", now=now())
+        note_what_came_out(desk.database, row.id, came_out=False, who="Ida", now=now())
 
 
 def test_a_printer_that_takes_no_pdf_is_not_sent_one(sqlite: Database, tmp_path: Path) -> None:
@@ -349,7 +349,7 @@ def test_a_print_that_was_being_sent_when_the_service_stopped_is_in_doubt(desk: 
         change_print(connection, number, PrintState.SENDING, now(), only=(PrintState.WAITING,))
     late = desk.view(number, later=LONGEST_SEND + timedelta(seconds=1))
     assert (late.state, late.cause) == (PrintState.DOUBTFUL, Cause.STOPPED)
-    settle_print(desk.database, number, came_out=True, who="Ida", now=now() + LONGEST_SEND + timedelta(seconds=1))
+    note_what_came_out(desk.database, number, came_out=True, who="Ida", now=now() + LONGEST_SEND + timedelta(seconds=1))
     assert desk.view(number).state is PrintState.PRINTED
 
 

@@ -23,8 +23,8 @@ from tracker.work.prints import (
     Request,
     cancel_print,
     document_of,
+    note_what_came_out,
     print_view,
-    settle_print,
     take_print,
 )
 
@@ -201,9 +201,9 @@ def post_cancel(number: int) -> dict[str, Any]:
 @blueprint.arguments(SeenAtPrinterShape)
 @blueprint.response(200, PrintShape)
 @needs(Role.STATION)
-def post_settle_print(body: dict[str, Any], number: int) -> dict[str, Any]:
+def post_came_out(body: dict[str, Any], number: int) -> dict[str, Any]:
     """Say what was seen at the printer: whether the labels came out."""
-    settle_print(database(), number, came_out=body["came_out"], who=bearer().name, now=now())
+    note_what_came_out(database(), number, came_out=body["came_out"], who=bearer().name, now=now())
     return _shaped(print_view(database(), number, now=now()))
 
 

@@ -28,10 +28,10 @@ def grow(database: Database, *, parts: int, open_jobs: int) -> None:
         _scan(connection, finished * PARTS_A_JOB, SCANS_A_PART * parts)
     with database.engine.connect() as connection:
         connection.exec_driver_sql("ANALYZE")
-    _settle(database)
+    _checkpoint(database)
 
 
-def _settle(database: Database) -> None:
+def _checkpoint(database: Database) -> None:
     """Bring the write-ahead log into the database, as years of work would have: it is not the scans' to do."""
     connection = sqlite_module.connect(database.url.database)
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -380,7 +380,7 @@ def cancel_print(database: Database, number: int, *, who: str, now: datetime) ->
     _change(database, number, PrintState.CANCELLED, clock, only=(PrintState.SENT,))
 
 
-def settle_print(database: Database, number: int, *, came_out: bool, who: str, now: datetime) -> None:
+def note_what_came_out(database: Database, number: int, *, came_out: bool, who: str, now: datetime) -> None:
     """Write down what somebody saw at the printer: that the labels came out, or that none did.
 
     Raises ConflictError for a print that is not in doubt.
@@ -390,6 +390,6 @@ def settle_print(database: Database, number: int, *, came_out: bool, who: str, n
     print_view(database, number, now=now)
     with database.write() as connection:
         kept.close_lapsed(connection, now)
-        settled = kept.change_print(connection, number, state, now, only=in_doubt, cause=Cause.SEEN, detail=who)
-    if not settled:
+        changed = kept.change_print(connection, number, state, now, only=in_doubt, cause=Cause.SEEN, detail=who)
+    if not changed:
         raise ConflictError(say("Nothing is open about this print."))

@@ -114,7 +114,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
     }
     if (status >= 500 && !failedOften(entries[0])) return "away";
     singly = Math.max(0, singly - 1);
-    await settle(entries.map((entry, place) => ({ entry, answer: { status, data: answers[place], isRefused } })));
+    await finish(entries.map((entry, place) => ({ entry, answer: { status, data: answers[place], isRefused } })));
     return "sent";
   }
 
@@ -136,9 +136,9 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
   }
 
   // What others follow in the same call is covered by them at once: it is not shown.
-  async function settle(answered) {
+  async function finish(answered) {
     const told = answered.map(({ entry, answer }, place) => ({ entry, answer, isTold: !fresh.delete(entry.id) || place < answered.length - 1 }));
-    await store.settle(
+    await store.finish(
       told.map(({ entry }) => entry),
       told.map(({ entry, answer, isTold }) => toPutRight(entry, answer, isTold || entry.id !== latest)).filter(Boolean),
     );

@@ -2,8 +2,8 @@
  *
  *   const store = openStore(onTrouble);
  *   await store.add(entry)           kept when it resolves
- *   await store.first(most)          the oldest entries that are not settled
- *   await store.settle(entries, told)  they are dealt with; what is `told` of them is kept until somebody has seen it
+ *   await store.first(most)          the oldest entries that are not finished
+ *   await store.finish(entries, told)  they are dealt with; what is `told` of them is kept until somebody has seen it
  *   await store.summary()            { count, oldest, told }: how many wait, since when, and what was not seen yet
  *   await store.all()                what waits, the oldest first
  *   await store.seen(id)
@@ -19,7 +19,7 @@ const VERSION = 1; // what an older program wrote is sent by the next: an entry 
 export function openStore(onTrouble) {
   const memory = []; // younger than all that is in the database
   const notes = new Map(); // what was told, likewise
-  const settled = new Set(); // a disk that is full may refuse to delete, too
+  const finished = new Set(); // a disk that is full may refuse to delete, too
   let isTrouble = false;
   let opened = null;
 
@@ -61,16 +61,16 @@ export function openStore(onTrouble) {
   }
 
   async function first(most) {
-    const [kept] = await run("readonly", ({ waiting }) => [waiting.getAll(null, most + settled.size)]).catch(() => [[]]);
-    return [...kept.filter(({ id }) => !settled.has(id)), ...memory].slice(0, most);
+    const [kept] = await run("readonly", ({ waiting }) => [waiting.getAll(null, most + finished.size)]).catch(() => [[]]);
+    return [...kept.filter(({ id }) => !finished.has(id)), ...memory].slice(0, most);
   }
 
   async function all() {
     const [kept] = await run("readonly", ({ waiting }) => [waiting.getAll()]).catch(() => [[]]);
-    return [...kept.filter(({ id }) => !settled.has(id)), ...memory];
+    return [...kept.filter(({ id }) => !finished.has(id)), ...memory];
   }
 
-  async function settle(entries, told) {
+  async function finish(entries, told) {
     const ids = new Set(entries.map(({ id }) => id));
     memory.splice(0, memory.length, ...memory.filter(({ id }) => !ids.has(id)));
     const kept = entries.filter(({ n }) => n !== undefined);
@@ -78,16 +78,16 @@ export function openStore(onTrouble) {
     try {
       await run("readwrite", ({ waiting, told: tells }) => [...told.map((each) => tells.put(each)), ...kept.map(({ n }) => waiting.delete(n))]);
     } catch {
-      for (const { id } of kept) settled.add(id);
+      for (const { id } of kept) finished.add(id);
       for (const each of told) notes.set(each.id, each);
     }
   }
 
   async function summary() {
     const ask = ({ waiting, told }) => [waiting.count(), told.getAll()];
-    const [count, kept] = await run("readonly", ask).catch(() => [settled.size, []]);
+    const [count, kept] = await run("readonly", ask).catch(() => [finished.size, []]);
     const told = [...kept, ...notes.values()].sort((one, other) => one.read - other.read);
-    return { count: count - settled.size + memory.length, oldest: (await first(1))[0]?.read, told };
+    return { count: count - finished.size + memory.length, oldest: (await first(1))[0]?.read, told };
   }
 
   async function seen(id) {
@@ -95,7 +95,7 @@ export function openStore(onTrouble) {
     await run("readwrite", ({ told }) => [told.delete(id)]).catch(() => {});
   }
 
-  return { add, first, all, settle, summary, seen, inMemory: () => memory.length };
+  return { add, first, all, finish, summary, seen, inMemory: () => memory.length };
 }
 
 async function open() {

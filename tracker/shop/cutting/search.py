@@ -21,6 +21,21 @@ Pieces = Sequence[Piece]
 Order = Callable[[Piece], tuple[int, int]]
 Score = Callable[[Free, Way], int]
 
+# The largest first: by area, by the longer or shorter side, by half the way round, across or along the board.
+_ORDERS: Final[tuple[Order, ...]] = (
+    lambda piece: (piece.area, piece.long),
+    lambda piece: (piece.long, piece.short),
+    lambda piece: (piece.short, piece.long),
+    lambda piece: (piece.along + piece.across, piece.long),
+    lambda piece: (piece.across, piece.along),
+    lambda piece: (piece.along, piece.across),
+)
+# What is left of a free place: the shorter rest, the area.
+_RESTS: Final[tuple[Score, ...]] = (
+    lambda free, way: min(free[2] - way[0], free[3] - way[1]),
+    lambda free, way: free[2] * free[3] - way[0] * way[1],
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
@@ -73,43 +88,10 @@ def best_draft(pieces: Pieces, kinds: Sequence[Kind], bound: int, kerf: int, eff
 
 
 def _recipes(sawn: bool) -> Iterator[Recipe]:
-    orders: tuple[Order, ...] = (_by_area, _by_long, _by_short, _by_half_round, _by_across, _by_along)
     makers: tuple[BoardMaker, ...] = (SawnBoard,) if sawn else (RoutedBoard, SawnBoard)
-    for maker, anywhere, score in product(makers, (True, False), (_short_rest, _area_rest)):
-        for split, order in product(Split if maker is SawnBoard else (Split.ALONG,), orders):
+    for maker, anywhere, score in product(makers, (True, False), _RESTS):
+        for split, order in product(Split if maker is SawnBoard else (Split.ALONG,), _ORDERS):
             yield Recipe(order, split, score, anywhere, maker)
-
-
-def _by_area(piece: Piece) -> tuple[int, int]:
-    return piece.area, piece.long
-
-
-def _by_long(piece: Piece) -> tuple[int, int]:
-    return piece.long, piece.short
-
-
-def _by_short(piece: Piece) -> tuple[int, int]:
-    return piece.short, piece.long
-
-
-def _by_half_round(piece: Piece) -> tuple[int, int]:
-    return piece.along + piece.across, piece.long
-
-
-def _by_across(piece: Piece) -> tuple[int, int]:
-    return piece.across, piece.along
-
-
-def _by_along(piece: Piece) -> tuple[int, int]:
-    return piece.along, piece.across
-
-
-def _short_rest(free: Free, way: Way) -> int:
-    return min(free[2] - way[0], free[3] - way[1])
-
-
-def _area_rest(free: Free, way: Way) -> int:
-    return free[2] * free[3] - way[0] * way[1]
 
 
 def _first_drafts(pieces: Pieces, kinds: Sequence[Kind], recipes: list[Recipe], bound: int, effort: Effort) -> Draft:

@@ -34,7 +34,7 @@ from tracker.work import printers as work
 from tracker.work.access import needs
 from tracker.work.label_choice import Choice, Only, Order, What, read_choice
 from tracker.work.printers import RESOLUTIONS
-from tracker.work.prints import Request, cancel_print, document_of, print_view, settle_print, take_print
+from tracker.work.prints import Request, cancel_print, document_of, note_what_came_out, print_view, take_print
 
 blueprint = Blueprint("print_pages", __name__)
 
@@ -248,7 +248,7 @@ def _shown(number: int) -> dict[str, Any]:
         "row": row,
         "moves": row.state.moves and row.cause is not Cause.FORGOTTEN,
         "may_cancel": row.state in (PrintState.WAITING, PrintState.SENT) and not lost,
-        "to_settle": row.state in (PrintState.DOUBTFUL, PrintState.CANCELLED) or lost,
+        "asks_what_came_out": row.state in (PrintState.DOUBTFUL, PrintState.CANCELLED) or lost,
         "is_test": choice.what is What.TEST,
         "anew": url_for("label_pages.labels", **choice_address(choice)),
         **_words(),
@@ -279,10 +279,10 @@ def do_cancel(number: int) -> Answer:
 
 @blueprint.post("/prints/<int:number>/settle")
 @needs(Role.STATION)
-def do_settle(number: int) -> Answer:
+def do_came_out(number: int) -> Answer:
     """Write down what somebody saw at the printer."""
     came_out = request.form.get("seen") == "labels"
-    return _do(number, lambda: settle_print(database(), number, came_out=came_out, who=bearer().name, now=now()))
+    return _do(number, lambda: note_what_came_out(database(), number, came_out=came_out, who=bearer().name, now=now()))
 
 
 def _do(number: int, act: Callable[[], None]) -> Answer:
