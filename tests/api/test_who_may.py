@@ -6,6 +6,7 @@ import pytest
 from flask import Flask
 
 from tests.api.conftest import Caller
+from tests.pages.callers import signed_in
 from tracker.app import create_app
 from tracker.shop.roles import Role
 
@@ -198,13 +199,31 @@ def test_a_call_is_let_through_for_its_role_and_above_and_for_nobody_else(
     app: Flask, callers: dict[Role, Caller], route: tuple[str, str], needed: Role | None
 ) -> None:
     verb, rule = route
-    path = re.sub(r"<[^>]*>", "J-1", re.sub(r"<int:[^>]*>", "1", rule))
+    path = path_of(rule)
     anonymous = app.test_client().open(path, method=verb)
     assert (anonymous.status_code == 401) == (needed is not None)
     for role, caller in callers.items():
         status = caller.client.open(path, method=verb, headers=caller.headers).status_code
         assert (status == 403) == (needed is not None and not role.includes(needed)), (role, status)
         assert status != 401
+
+
+def path_of(rule: str) -> str:
+    """An address of a route, of things that are not there."""
+    rule = re.sub(r"<any\((\w+)[^>]*>", r"\1", rule)
+    return re.sub(r"<[^>]*>", "J-1", re.sub(r"<int:[^>]*>", "99", rule))
+
+
+def test_a_page_is_let_through_for_its_role_and_not_for_the_one_below(app: Flask, callers: dict[Role, Caller]) -> None:
+    roles = list(Role)
+    visitors = {role: signed_in(app, f"secret {role.value}") for role in roles}
+    for (verb, rule), needed in NEEDED.items():
+        if "/api/" in rule or needed is None:
+            continue
+        for role in roles[max(0, roles.index(needed) - 1) : roles.index(needed) + 1]:
+            visitor = visitors[role]
+            answer = visitor.get(path_of(rule)) if verb == "GET" else visitor.send(path_of(rule))
+            assert (answer.status_code == 403) == (role is not needed), (verb, rule, role, answer.status_code)
 
 
 def test_the_pages_want_a_session(app: Flask) -> None:

@@ -149,6 +149,17 @@ def test_a_load_says_how_many_of_its_boxes_lack_something_are_unsealed_or_are_on
         count_item(floor.database, counting, **floor.act())
 
 
+def test_a_box_on_its_load_of_which_a_part_was_found_damaged_is_told_once_as_lacking(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101, floor.box_102)
+    for code in (load, floor.box_101, floor.box_102):
+        assert floor.scan(code, "SHIP-1").ok
+    floor.scan(floor.end, "PACK-1", action=Action.DAMAGED)
+    with floor.database.read() as connection:
+        (found,) = open_loads(connection, limit=5)
+    assert (found.boxes, found.short, found.unsealed, found.on_it) == (2, 1, 0, 1)
+
+
 def test_a_box_of_which_only_the_items_are_not_counted_is_not_complete(floor: Floor) -> None:
     floor.pack_all()
     (box,) = page(floor).boxes

@@ -85,6 +85,15 @@ def test_what_was_weighed_at_the_bench_counts_where_the_sealing_names_no_mass(fl
     assert seal(floor).follow_up is None
 
 
+def test_a_box_that_was_weighed_at_the_bench_keeps_its_mass_when_it_is_sealed(floor: Floor) -> None:
+    """The load's paper and the carrier are told what the scale showed, not what was planned."""
+    floor.pack_all()
+    weighed = floor.box(floor.box_101).mass_kg + 0.4
+    weigh_box(floor.database, 1, weighed, **floor.act())
+    seal(floor)
+    assert floor.box(floor.box_101).weighed_kg == pytest.approx(weighed)
+
+
 def test_a_box_that_was_never_weighed_is_sealed_by_its_scans(floor: Floor) -> None:
     floor.pack_all()
     assert seal(floor).follow_up is None

@@ -36,6 +36,12 @@ def test_without_a_box_one_cabinet_is_one_box_and_a_named_box_may_hold_several(f
     assert [part.position for part in boxes[0].parts] == [1, 2]
 
 
+def test_a_box_without_a_carton_is_planned_as_high_as_its_panels_lie_on_one_another(floor: Floor) -> None:
+    box = floor.box(floor.box_101)
+    assert (box.length_mm, box.width_mm, box.height_mm) == (564, 560, 18 + 18)
+    assert box.mass_kg == pytest.approx(sum(floor.part(code).mass_kg for code in (floor.deck, floor.toe_kick)))
+
+
 def test_larger_panels_are_laid_first() -> None:
     (box,) = plan_boxes([replace(TOE_KICK, quantity=2), DECK], [])
     assert [piece.part for piece in box.pieces] == ["Deck", "Toe kick", "Toe kick"]

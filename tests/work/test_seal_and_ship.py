@@ -2,14 +2,14 @@
 
 import pytest
 
-from tests.floor import DECK, JOB, Floor
+from tests.floor import DECK, END, JOB, Floor
 from tracker.records import look
 from tracker.records.missing_lists import missing_page
 from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.scans import Action
 from tracker.work.jobs import cancel_job, hold_job
-from tracker.work.loads import take_off_load
+from tracker.work.loads import add_to_load, take_off_load
 from tracker.work.replace import repair_part, replace_part
 
 PINS = {"spring pin 8 mm": 2}
@@ -66,6 +66,17 @@ def test_an_override_moves_what_is_missing_to_a_follow_up_box(floor: Floor) -> N
     floor.check()
 
 
+def test_a_box_that_is_sealed_short_and_its_follow_up_are_each_planned_as_heavy_as_what_is_left_to_them(
+    floor: Floor,
+) -> None:
+    """The load's mass and the lifting grade go by it."""
+    floor.scan(floor.deck, "PACK-1")
+    rest = floor.seal(floor.box_101, PINS, override="the truck waits").follow_up
+    assert rest is not None
+    for box, part in ((floor.box(floor.box_101), floor.deck), (floor.box(rest), floor.toe_kick)):
+        assert (box.mass_kg, box.height_mm) == (pytest.approx(floor.part(part).mass_kg), 18)
+
+
 def test_an_empty_box_is_not_sealed_even_by_override(floor: Floor) -> None:
     with pytest.raises(ConflictError, match="nothing in"):
         floor.seal(floor.box_102, override="whatever")
@@ -118,6 +129,40 @@ def test_a_box_may_be_left_out_of_a_load(floor: Floor) -> None:
     floor.scan(floor.box_102, "SHIP-1")
     floor.ship(second)
     assert floor.job().status == "shipped"
+    floor.check()
+
+
+def test_a_box_is_taken_off_no_load_but_its_own(floor: Floor) -> None:
+    floor.seal_both()
+    own, other = floor.plan(floor.box_101), floor.plan(floor.box_102)
+    assert floor.scan(floor.box_101, "SHIP-1").ok
+    with pytest.raises(NotFoundError, match="not planned for load"):
+        take_off_load(floor.database, read_code(other).number, 1, **floor.act())
+    assert (floor.box(floor.box_101).load, floor.box(floor.box_101).state) == (own, "loaded")
+
+
+def test_a_load_that_has_left_takes_no_box_any_more(floor: Floor) -> None:
+    floor.seal_both()
+    load = floor.plan(floor.box_101)
+    floor.scan(floor.box_101, "SHIP-1")
+    floor.ship(load, floor.box_102)
+    with pytest.raises(ConflictError, match="has shipped"):
+        add_to_load(floor.database, read_code(load).number, 2, **floor.act())
+    assert (floor.box(floor.box_102).load, floor.box(floor.box_102).state) == (None, "sealed")
+
+
+def test_two_jobs_that_leave_on_one_load_have_each_shipped_with_their_own_boxes(floor: Floor) -> None:
+    floor.take("J-2", [END], items=())
+    floor.scan(part_code(4), "PACK-1")
+    floor.seal_both()
+    floor.seal(box_code(3))
+    boxes = (floor.box_101, floor.box_102, box_code(3))
+    load = floor.plan(*boxes)
+    for code in boxes:
+        assert floor.scan(code, "SHIP-1").ok
+    floor.ship(load)
+    told = [(job.status, job.boxes.shipped, job.boxes.total) for job in (floor.job(JOB), floor.job("J-2"))]
+    assert told == [("shipped", 2, 2), ("shipped", 1, 1)]
     floor.check()
 
 

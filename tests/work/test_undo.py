@@ -162,3 +162,13 @@ def test_an_undo_asks_hardly_more_after_a_part_was_scanned_sixty_times_than_afte
             assert floor.undo("CUT-1").part == code
         asked.append(len(these))
     assert asked[1] <= asked[0] + 4
+
+
+def test_an_undo_that_names_the_part_takes_its_place_back_though_a_slots_code_was_read_last(floor: Floor) -> None:
+    """A device sends with an undo the part that it showed: that is the one that the slot's code was about."""
+    floor.scan(floor.deck, "CUT-1")
+    floor.scan(floor.slot, "CUT-1")
+    undo = floor.scan(floor.deck, "CUT-1", action=Action.UNDO)
+    assert (undo.outcome, undo.part, undo.reason) == ("undone", floor.deck, Reason.PLACE_UNDONE)
+    assert floor.part(floor.deck).step == "machine"
+    floor.check()

@@ -50,6 +50,39 @@ def test_two_8_mm_spring_pins_go_through_nailer_and_back_into_the_top() -> None:
         assert [feature.diameter_mm for feature in pins] == [8.0, 8.0], name
 
 
+def test_a_spring_pin_is_as_long_as_the_holes_that_it_fills() -> None:
+    """Driven flush with the nailer, a pin ends where the hole in the edge before it ends."""
+    cabinet = designed(SMALL_BASE)
+    deep = {
+        name: {each.depth_mm for each in cabinet.part(name).features if each.work is Work.PIN_HOLE}
+        for name in ("Top nailer", "Back", "Top")
+    }
+    assert deep["Top nailer"] == {cabinet.part("Top nailer").thickness_mm}
+    assert deep["Back"] == {cabinet.part("Back").thickness_mm}
+    assert sum(sum(depths) for depths in deep.values()) == pytest.approx(STANDARD.pins.length_mm)
+
+
+def test_a_blank_is_smaller_by_the_tape_of_each_edge_that_is_banded() -> None:
+    """The tape of L1 and L2 adds to the width, that of W1 and W2 to the length: such is what the saw leaves to it."""
+    cabinet = designed(SMALL_BASE)
+    carcass_tape, front_tape = STANDARD.edging.carcass_tape_mm, STANDARD.edging.front_tape_mm
+    end, door, back = (cabinet.part(name) for name in ("Left end", "Door", "Back"))
+    assert (end.edges, back.edges, len(door.edges)) == (("L1",), (), 4)
+    assert end.blank_mm == (end.length_mm, end.width_mm - carcass_tape)
+    assert door.blank_mm == (door.length_mm - 2 * front_tape, door.width_mm - 2 * front_tape)
+    assert back.blank_mm == (back.length_mm, back.width_mm)
+
+
+def test_the_deck_of_a_diagonal_corner_weighs_what_its_outline_does() -> None:
+    """The front runs at 45 degrees from the edge of one end to that of the other; the area is by the shoelace formula."""
+    width, depth = 900.0, 600.0
+    deck = designed(order("diagonal corner", width, 876, depth, "base", "left")).part("Deck")
+    low, high = deck.thickness_mm, width - deck.thickness_mm
+    outline = [(low, low), (low + depth, low), (high, high - depth), (high, high), (low, high)]
+    twice = sum(x * b - a * y for (x, y), (a, b) in zip(outline, outline[1:] + outline[:1], strict=True))
+    assert deck.mass_kg == pytest.approx(twice / 2 * deck.thickness_mm * 1e-9 * deck.board.density)
+
+
 def test_the_back_stands_in_grooves_of_both_ends() -> None:
     cabinet = designed(SMALL_BASE)
     grooved = {joint.onto for joint in cabinet.joints if joint.part == "Back" and joint.fastening is Fastening.GROOVE}

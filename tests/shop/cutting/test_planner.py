@@ -91,6 +91,14 @@ def test_materials_and_thicknesses_are_never_cut_from_one_board() -> None:
     assert plan.proved_least
 
 
+def test_the_yield_of_a_plan_is_the_pieces_area_by_that_of_all_its_boards() -> None:
+    """A square metre out of a board of one, and half a square metre out of one of two: 1.5 of 3."""
+    blanks = [blank("A", 1000, 1000), blank("B", 500, 1000, material="oak")]
+    plan = plan_boards(blanks, [stock("W", 1000, 1000), stock("O", 2000, 1000, material="oak")], NO_LOSS)
+    assert [board.yield_share for board in plan.boards] == pytest.approx([1.0, 0.25])
+    assert plan.yield_share == pytest.approx(0.5)
+
+
 def test_a_blank_is_cut_from_a_board_a_twentieth_of_a_mm_off() -> None:
     assert not plan_boards([blank("A", 100, 100, 18.05)], [stock()]).unplaceable
     assert plan_boards([blank("A", 100, 100, 18.06)], [stock()]).unplaceable
