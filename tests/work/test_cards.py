@@ -97,6 +97,14 @@ def test_a_card_at_a_bench_is_about_the_part_though_a_box_was_read_since(floor: 
     assert floor.scan(CARD, "PACK-1").part == floor.deck
 
 
+def test_the_ten_minutes_begin_anew_with_a_box_that_is_read(floor: Floor) -> None:
+    floor.scan(floor.deck, "PACK-1")
+    floor.tick(9 * 60)
+    floor.scan(floor.box_102, "PACK-1")
+    floor.tick(9 * 60)
+    assert floor.scan(CARD, "PACK-1").part == floor.deck
+
+
 def test_what_a_desk_wrote_for_a_station_is_no_reading_there(floor: Floor) -> None:
     floor.scan(floor.deck, "CUT-1")
     before = floor.tick()
@@ -140,6 +148,28 @@ def test_a_late_reading_is_flagged_that_a_card_which_marked_nothing_would_have_b
     assert refused(card(floor))
     floor.scan(floor.end, "CUT-1", at=before)
     assert kinds(floor) == [Contradiction.CARD]
+
+
+@pytest.mark.parametrize("code", ["box", "slot"])
+def test_a_late_box_or_slot_is_flagged_that_would_have_kept_a_card_from_being_too_late(floor: Floor, code: str) -> None:
+    floor.scan(floor.deck, "PACK-1")
+    floor.tick(9 * 60)
+    between = floor.tick()
+    floor.tick(9 * 60)
+    assert refused(floor.scan(CARD, "PACK-1"))
+    floor.scan(floor.box_101 if code == "box" else floor.slot, "PACK-1", at=between)
+    assert kinds(floor) == [Contradiction.CARD]
+
+
+@pytest.mark.parametrize("code", ["box", "slot"])
+def test_a_late_box_or_slot_between_a_part_and_its_card_is_not_flagged(floor: Floor, code: str) -> None:
+    before = floor.tick()
+    floor.scan(floor.deck, "PACK-1")
+    between = floor.tick()
+    assert floor.scan(CARD, "PACK-1").part == floor.deck
+    for at in (before, between) if code == "box" else (between,):
+        floor.scan(floor.box_101 if code == "box" else floor.slot, "PACK-1", at=at)
+    assert kinds(floor) == []
 
 
 def test_a_late_reading_that_changes_nothing_of_a_card_is_not_flagged(floor: Floor) -> None:

@@ -251,6 +251,17 @@ def test_a_scan_that_was_refused_as_too_early_counts_when_a_late_one_shows_what_
     assert (part.last_seen.station, part.last_seen.at) == ("STRICT-1", refused_at)
 
 
+def test_a_late_scan_is_not_flagged_for_a_refusal_that_was_right_at_its_time(strict: Floor) -> None:
+    floor = strict
+    assert floor.scan(floor.deck, "STRICT-1").outcome == "early"
+    later = floor.tick()
+    floor.clock += HOUR
+    floor.scan(floor.deck, "CUT-1", action=Action.PLACE, slot="CART-1")
+    assert floor.scan(floor.deck, "MACHINE-1", at=later).outcome == "done"
+    assert flags(floor) == []
+    floor.check()
+
+
 def test_a_refused_scan_that_was_made_again_meanwhile_needs_nothing(strict: Floor) -> None:
     floor = strict
     before = floor.tick()
@@ -379,10 +390,12 @@ def test_a_box_that_does_not_stand_on_the_truck_stays_without_a_load(floor: Floo
     assert (floor.box(floor.box_102).state, floor.box(floor.box_102).load) == ("sealed", None)
 
 
-def test_a_box_that_was_taken_off_and_planned_again_is_not_loaded_by_the_late_scan(floor: Floor) -> None:
+@pytest.mark.parametrize("named", [False, True])
+def test_a_box_that_was_taken_off_and_planned_again_is_not_loaded_by_the_late_scan(floor: Floor, named: bool) -> None:
     before, load = planned_then_off(floor)
     add_to_load(floor.database, read_code(load).number, 2, **floor.act())
-    assert floor.scan(floor.box_102, "SHIP-1", at=before).outcome == "off_route"
+    late = floor.scan(floor.box_102, "SHIP-1", at=before, load=load if named else "")
+    assert (late.outcome, floor.box(floor.box_102).state) == ("off_route", "sealed")
     assert choices(only(floor)) == [Choice.ON_LOAD, Choice.LEAVE]
     assert floor.scan(floor.box_102, "SHIP-1").outcome == "done"
     assert choices(only(floor)) == [Choice.SEEN]

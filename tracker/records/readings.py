@@ -152,8 +152,11 @@ def meant_by_card(connection: Connection, station_id: int, at: datetime) -> Read
 
 def card_changed_by(connection: Connection, station_id: int, late: Read) -> Read | None:
     """Return the card or slot's code that was read after a ``late`` reading and would have been about another part."""
+    meant = meant_by_card(connection, station_id, late.at) if late.passing else late
+    if meant is None:
+        return None
     after = chain.from_iterable(_few_at_a_time(connection, _READINGS_AFTER, station_id, late.at))
-    return changed_by(late, map(_read, after))
+    return changed_by(late, meant, map(_read, after))
 
 
 def _read(row: Reading) -> Read:
@@ -162,12 +165,12 @@ def _read(row: Reading) -> Read:
         at=row.at,
         part=row.part_id,
         passing=row.part_id is None and (row.box_id or row.load_id) is not None,
-        card=is_card(row.code),
+        card=_is_card(row.code),
         meant=row.meant,
     )
 
 
-def is_card(text: str) -> bool:
+def _is_card(text: str) -> bool:
     """Say whether a text is the code of the damaged card or of a slot."""
     try:
         code = read_code(text)

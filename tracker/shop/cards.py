@@ -42,16 +42,17 @@ def meant_at(at: datetime, before: Iterable[Read]) -> Read | None:
     return None
 
 
-def changed_by(late: Read, after: Iterable[Read]) -> Read | None:
+def changed_by(late: Read, meant: Read, after: Iterable[Read]) -> Read | None:
     """Return the first card that would have been about something else, had the ``late`` reading come in time.
 
-    ``after`` are the station's readings that were made after it, in the order of their times.
+    ``meant`` is the reading that a card is about right after the late one: that one itself, or another before it that
+    it lets pass. ``after`` are the station's readings that were made after it, in the order of their times.
     """
     before = late
-    for read in () if late.passing or late.card else after:
+    for read in after:
         if read.card:
             said = read.part is not None and read.meant is None
-            if not said and read.part != (late.part if read.at - before.at <= LASTS else None):
+            if not said and read.part != (meant.part if read.at - before.at <= LASTS else None):
                 return read
         if not (read.passing or (read.card and read.part)):
             return None

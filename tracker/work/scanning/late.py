@@ -88,7 +88,7 @@ def loading_then(scanned: Scanned, box: BoxRow, today: Verdict) -> Verdict:
     )
     named = str(scanned.read(scanned.scan.load, Kind.LOAD)) if scanned.scan.load else None
     if facts.load is not None and facts.load == (named or of_then.load):
-        changed = then.opened_since or (then.planned_since and not named) or facts.cancelled
+        changed = then.opened_since or then.planned_since or facts.cancelled
         if box.state is BoxState.LOADED or (then.sealed and not changed):
             return today
     judged = verdicts.judge_box(of_then, scanned.station_facts(), named)
@@ -147,7 +147,6 @@ def _changes_a_command(scanned: Scanned, judged: Verdict) -> Contradiction | Non
         at=scanned.at,
         part=None if part is None else part.id,
         passing=part is None and (scanned.box or scanned.load_id) is not None,
-        card=readings.is_card(scanned.scan.code),
     )
     scanned.would_change = readings.card_changed_by(scanned.ledger.written, station.id, late)
     if scanned.would_change is not None:
