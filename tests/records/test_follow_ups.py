@@ -10,6 +10,7 @@ from tracker.records.missing_lists import MissingPage, open_loads
 from tracker.records.shipping import boxes_to_plan, loading_of
 from tracker.shop.codes import read_code
 from tracker.work.loads import add_to_load
+from tracker.work.open_again import Opening, open_again
 from tracker.work.replace import replace_part
 
 
@@ -49,6 +50,14 @@ def test_a_box_that_was_sealed_short_names_the_box_that_holds_the_rest(floor: Fl
     (rest,) = rests(floor, floor.box_101)
     assert (rest.load, rest.ship_on, rest.leaves_with(load)) == (load, date(2027, 3, 4), True)
     floor.check()
+
+
+def test_a_follow_up_box_of_items_alone_is_named_until_the_box_is_opened_again(floor: Floor) -> None:
+    floor.pack_all()
+    follow_up = floor.seal(floor.box_101, {"spring pin 8 mm": 1}, override="a pin is lost").follow_up
+    assert [(rest.code, rest.missing) for rest in rests(floor, floor.box_101)] == [(follow_up, 0)]
+    open_again(floor.database, Opening(box=1, reason="the pin was found"), **floor.act())
+    assert rests(floor, floor.box_101) == []
 
 
 def test_a_part_replaced_in_a_sealed_box_makes_that_box_short(floor: Floor) -> None:

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from tests.floor import Floor
+from tests.floor import Floor, scan_of
 from tracker.records import missing_lists
 from tracker.records.missing_lists import SCREEN, MissingPage, Owed, missing_on_loads, open_loads
 from tracker.shop.codes import read_code
@@ -11,6 +11,7 @@ from tracker.shop.scans import Action
 from tracker.work.count import Counting, count_item
 from tracker.work.jobs import cancel_job, hold_job
 from tracker.work.orders import take_order
+from tracker.work.scanning.batch import Sender, take_scans
 
 
 def page(floor: Floor, **asked: object) -> MissingPage:
@@ -72,6 +73,14 @@ def test_the_last_who_is_that_of_the_last_scan_also_when_it_was_refused(floor: F
     deck = page(floor).boxes[0].parts[0]
     assert (deck.station, deck.step) == ("SHIP-1", "machine")
     assert deck.who == "tester"
+
+
+def test_of_two_who_scanned_a_part_at_one_moment_the_place_and_the_name_are_those_of_the_same_one(floor: Floor) -> None:
+    at = floor.tick()
+    for who, station in (("Ada", "CUT-1"), ("Bo", "MACHINE-1")):
+        take_scans(floor.database, [scan_of(floor.deck, station, at)], Sender(name=who), floor.clock)
+    deck = page(floor).boxes[0].parts[0]
+    assert (deck.code, deck.station, deck.who) == (floor.deck, "MACHINE-1", "Bo")
 
 
 def test_complete_boxes_and_jobs_that_are_cancelled_are_not_listed(floor: Floor) -> None:

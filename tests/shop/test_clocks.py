@@ -77,6 +77,16 @@ def test_a_clock_that_is_set_right_or_wrong_is_followed_at_once() -> None:
     assert clock.ahead_s == -3660, "it was set back by an hour"
 
 
+def test_the_request_that_travelled_least_tells_how_far_a_clock_is_off() -> None:
+    ahead = timedelta(hours=1)
+    clock = None
+    for number, way in enumerate((20.0, 0.1, 45.0)):
+        sent = NOON + timedelta(minutes=number)
+        clock = measured(clock, sent=sent + ahead, received=sent + seconds(way))
+    assert clock is not None
+    assert clock.ahead_s == pytest.approx(3600 - 0.1)
+
+
 def test_a_measurement_is_renewed_after_a_while() -> None:
     clock = measured(None, sent=NOON + seconds(10), received=NOON)
     later = NOON + GOOD_FOR + seconds(1)

@@ -66,6 +66,8 @@ def test_a_box_that_is_on_its_load_is_kept_from_leaving_with_it(floor: Floor) ->
     for code in (load, floor.box_101, floor.box_102):
         floor.scan(code, "SHIP-1")
     hold(floor, floor.box_102)
+    again = [floor.scan(code, "SHIP-1").outcome for code in (floor.box_101, floor.box_102)]
+    assert again == [Outcome.AGAIN, Outcome.ON_HOLD], "the dock is told which one to take off"
     with pytest.raises(IncompleteError):
         floor.ship(load)
     floor.check()

@@ -8,10 +8,12 @@ import pytest
 from tests.floor import DECK, END, JOB, START, TOE_KICK, Floor
 from tracker.records import look
 from tracker.shop.boxing.values import Carton, PackingRules
+from tracker.shop.codes import box_code, part_code
 from tracker.shop.errors import ConflictError, InvalidInputError
 from tracker.shop.job_boxes import Packing, plan_boxes
 from tracker.shop.orders import ItemLine, Order
 from tracker.work.orders import take_order
+from tracker.work.replace import replace_part
 
 
 def test_each_piece_of_a_row_has_a_code_of_its_own(floor: Floor) -> None:
@@ -54,6 +56,22 @@ _ROW = Packing(cartons=(_CARTON,), rules=PackingRules(layer_gap_mm=0))
 def test_planned_cartons_take_no_name_that_the_order_gives() -> None:
     parts = [replace(DECK, box="1"), replace(DECK, box="", part="Shelf"), replace(END, box="3")]
     assert [box.name for box in plan_boxes(parts, [], _ROW)] == ["1", "3", "2"]
+
+
+def test_a_replacement_lies_in_the_old_ones_place_in_its_carton_and_has_none_in_a_follow_up_box(floor: Floor) -> None:
+    parts = [replace(DECK, cabinet="201"), replace(TOE_KICK, cabinet="201")]
+    order = Order(job="J-2", customer="Invented", due=date(2027, 3, 5), parts=parts)
+    take_order(floor.database, order, **floor.act(), packing=_ROW)
+    box, deck, toe_kick = box_code(3), part_code(4), part_code(5)
+    place = floor.box(box).places[deck]
+    again = part_code(replace_part(floor.database, 4, "chipped", **floor.act()))
+    assert floor.box(box).places[again] == place
+    for code in (again, toe_kick):
+        assert floor.scan(code, "PACK-1").ok
+    floor.seal(box)
+    last = part_code(replace_part(floor.database, 5, "dropped", **floor.act()))
+    follow_up = floor.box(floor.part(last).box)
+    assert (follow_up.follows, follow_up.places) == (box, {})
 
 
 def test_items_of_a_cabinet_lie_with_most_of_its_parts() -> None:

@@ -74,7 +74,7 @@ def test_a_box_that_is_sealed_short_and_its_follow_up_are_each_planned_as_heavy_
     rest = floor.seal(floor.box_101, PINS, override="the truck waits").follow_up
     assert rest is not None
     for box, part in ((floor.box(floor.box_101), floor.deck), (floor.box(rest), floor.toe_kick)):
-        assert (box.mass_kg, box.height_mm) == (pytest.approx(floor.part(part).mass_kg), 18)
+        assert (box.mass_kg, box.height_mm) == pytest.approx((floor.part(part).mass_kg, 18))
 
 
 def test_an_empty_box_is_not_sealed_even_by_override(floor: Floor) -> None:
@@ -241,6 +241,17 @@ def test_a_replacement_for_a_closed_box_goes_to_its_follow_up_box_also_after_it_
     floor.scan(first, "PACK-1")
     floor.scan(second, "PACK-1")
     floor.seal(floor.part(first).box)
+    floor.check()
+
+
+def test_a_replacement_goes_to_the_last_of_several_follow_up_boxes_and_to_no_box_of_its_own(floor: Floor) -> None:
+    floor.scan(floor.deck, "PACK-1")
+    first = floor.seal(floor.box_101, override="the truck waits").follow_up
+    assert first is not None
+    floor.scan(floor.toe_kick, "PACK-1")
+    second = floor.seal(first, {"spring pin 8 mm": 1}, override="a pin is lost").follow_up
+    new = part_code(replace_part(floor.database, 1, "dropped", **floor.act()))
+    assert (floor.part(new).box, floor.job().boxes.total) == (second, 4)
     floor.check()
 
 

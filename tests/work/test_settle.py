@@ -121,6 +121,18 @@ def test_a_part_in_a_box_that_shipped_meanwhile_has_shipped_with_it_and_so_has_t
     assert floor.job().status == "shipped"
 
 
+def test_a_part_in_a_box_that_is_on_its_load_meanwhile_is_packed_and_leaves_with_it(floor: Floor) -> None:
+    before, _follow_up = sealed_short(floor)
+    load = floor.plan(floor.box_101)
+    assert floor.scan(floor.box_101, "SHIP-1").ok
+    floor.scan(floor.toe_kick, "PACK-1", at=before)
+    choose(floor, only(floor), Choice.IN_BOX, "looked into the carton")
+    assert (floor.part(floor.toe_kick).status, floor.job().steps["ship"].done) == ("packed", 0)
+    floor.ship(load, floor.box_102)
+    assert (floor.part(floor.toe_kick).status, floor.job().steps["ship"].done) == ("shipped", 2)
+    floor.check()
+
+
 def test_a_part_that_is_not_in_the_sealed_box_stays_planned_for_the_follow_up_box(floor: Floor) -> None:
     before, follow_up = sealed_short(floor)
     floor.scan(floor.toe_kick, "PACK-1", at=before)
@@ -166,7 +178,8 @@ def test_a_part_taken_out_before_the_seal_is_planned_for_a_follow_up_box_when_it
     part = floor.part(floor.end)
     assert not part.packed
     assert floor.box(part.box).follows == floor.box_102
-    assert floor.box(floor.box_102).parts == []
+    assert (floor.box(floor.box_102).parts, floor.box(floor.box_102).mass_kg) == ([], 0)
+    assert floor.box(part.box).mass_kg == pytest.approx(part.mass_kg)
     assert floor.scan(floor.end, "PACK-1", box=part.box).outcome == "done"
     floor.check()
 
@@ -211,6 +224,16 @@ def test_the_old_piece_is_waste_once_its_replacement_is_begun(floor: Floor) -> N
         choose(floor, flagged, Choice.USE_OLD)
     choose(floor, flagged, Choice.SCRAP, "")
     assert flags(floor) == []
+
+
+def test_an_old_piece_that_was_damaged_is_not_used_under_the_new_label(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    before = floor.tick()
+    floor.clock += HOUR
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED)
+    replace_part(floor.database, 1, "chipped", **floor.act())
+    floor.scan(floor.deck, "MACHINE-1", at=before)
+    assert choices(only(floor)) == [Choice.SCRAP, Choice.SEEN]
 
 
 def test_a_scan_from_before_a_cancellation_is_waste_or_seen(floor: Floor) -> None:

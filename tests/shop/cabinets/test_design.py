@@ -74,13 +74,31 @@ def test_a_blank_is_smaller_by_the_tape_of_each_edge_that_is_banded() -> None:
 
 
 def test_the_deck_of_a_diagonal_corner_weighs_what_its_outline_does() -> None:
-    """The front runs at 45 degrees from the edge of one end to that of the other; the area is by the shoelace formula."""
+    """The front runs at 45 degrees from one end's edge to that of the other; the area is by the shoelace formula."""
     width, depth = 900.0, 600.0
     deck = designed(order("diagonal corner", width, 876, depth, "base", "left")).part("Deck")
     low, high = deck.thickness_mm, width - deck.thickness_mm
     outline = [(low, low), (low + depth, low), (high, high - depth), (high, high), (low, high)]
     twice = sum(x * b - a * y for (x, y), (a, b) in zip(outline, outline[1:] + outline[:1], strict=True))
     assert deck.mass_kg == pytest.approx(twice / 2 * deck.thickness_mm * 1e-9 * deck.board.density)
+
+
+def test_a_loose_shelf_has_its_clearance_at_both_ends() -> None:
+    cabinet = designed(SMALL_BASE)
+    shelf, deck = cabinet.part("Shelf 1"), cabinet.part("Deck")
+    start = shelf.place.origin[0] - deck.place.origin[0]
+    clearance = STANDARD.shelves.side_clearance_mm
+    assert clearance > 0
+    assert (start, deck.length_mm - start - shelf.length_mm) == pytest.approx((clearance, clearance))
+
+
+@pytest.mark.parametrize("depth", [330, 580])
+def test_the_holes_of_a_slide_lie_as_far_from_both_its_ends_as_the_lines_from_the_front(depth: float) -> None:
+    cabinet = designed(order("base", 600, 876, depth, "3 drawers"))
+    (length,) = {float(item.item.split()[2]) for item in cabinet.items if item.item.startswith("slide pair")}
+    places = [point[1] for joint in cabinet.joints if joint.fastening is Fastening.SLIDE for point in joint.points]
+    assert min(places) == pytest.approx(STANDARD.lines.setback_mm)
+    assert max(places) <= length - STANDARD.lines.setback_mm
 
 
 def test_the_back_stands_in_grooves_of_both_ends() -> None:
