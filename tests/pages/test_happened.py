@@ -11,7 +11,7 @@ from sqlalchemy import select
 from tests.floor import Floor
 from tests.shops import app_of
 from tracker.pages.words.happened import said_of
-from tracker.pages.words.outcomes import box_name
+from tracker.pages.words.names import box_name
 from tracker.records.tables import log, station
 from tracker.settings import Settings
 from tracker.shop.codes import read_code

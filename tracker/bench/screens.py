@@ -21,7 +21,7 @@ PAGES = (("the board", "/"), ("the wall", "/?wall=1"), ("what is missing", "/mis
 SCREENS = 50
 POLLED = "/board/rows"
 POLLING_S = 12.0
-POLL_EVERY_S = 1.5  # as foreman/board.js does
+POLL_EVERY_S = 1.5  # as foreman/jobs_board.js does
 _TRIES = 9
 _CSRF = re.compile(r'name="csrf-token" content="([^"]+)"')
 

@@ -5,7 +5,7 @@ from typing import Final
 from flask import Blueprint
 
 from tracker.pages.bench import bench
-from tracker.pages.foreman import board, flagged, missing, reports
+from tracker.pages.foreman import flagged, job, job_acts, jobs_board, missing, reports
 from tracker.pages.frame import sign_in, trust
 from tracker.pages.help import manual
 from tracker.pages.office import boxes, lists, loads, people, search
@@ -18,7 +18,7 @@ from tracker.pages.station import station
 BLUEPRINTS: Final[tuple[Blueprint, ...]] = tuple(
     screen.blueprint
     for screen in (
-        *(sign_in, offline, trust, people, station, bench, board, missing, reports, flagged),
+        *(sign_in, offline, trust, people, station, bench, jobs_board, job, job_acts, missing, reports, flagged),
         *(assembly_sheet, report, label_links),
         *(orders, search, boxes, loads, labels, layouts, prints, lists, manual),
     )

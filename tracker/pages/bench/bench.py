@@ -25,7 +25,7 @@ from tracker.pages.scanning.readings import moment_read, take_scans
 from tracker.pages.words.clocks import own_clock
 from tracker.pages.words.days import day, moment
 from tracker.pages.words.measures import units
-from tracker.pages.words.outcomes import box_name, box_state_word, reasons_at, step_word, who_word
+from tracker.pages.words.names import box_name, box_state_word, reasons_at, step_word, who_word
 from tracker.pages.words.spoken import spoken
 from tracker.records import access, look, packing
 from tracker.records.access import StationView

@@ -8,10 +8,9 @@ from flask import Blueprint, abort, flash, redirect, render_template, request, u
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.words.clocks import CLOCKS_OF, clock_says
-from tracker.pages.words.days import moment
 from tracker.pages.words.happened import contradicts
-from tracker.pages.words.outcomes import OUTCOMES, step_word
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import gettext as _
+from tracker.pages.words.signals import OUTCOMES
 from tracker.pages.words.spoken import spoken
 from tracker.records.clocks import wrong_clocks
 from tracker.records.contradictions import Flagged, count_open, open_contradictions, settled_contradictions
@@ -90,8 +89,6 @@ def _page(*, wrong: str = "") -> str:
         chosen=chosen,
         WANT_REASON=WANT_REASON,
         longest_reason=LONGEST_REASON,
-        moment=moment,
-        step_word=step_word,
         outcomes=OUTCOMES,
         Outcome=Outcome,
     )

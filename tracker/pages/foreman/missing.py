@@ -14,14 +14,8 @@ from tracker.pages.frame.ways_back import way_back
 from tracker.pages.scanning.answer import outline_of
 from tracker.pages.words.days import day, moment
 from tracker.pages.words.happened import contradicts, said_of
-from tracker.pages.words.outcomes import (
-    OUTCOMES,
-    box_state_word,
-    job_status_word,
-    part_status_word,
-    reason_word,
-    step_word,
-)
+from tracker.pages.words.names import box_state_word, job_status_word, part_status_word, reason_word, step_word
+from tracker.pages.words.signals import OUTCOMES
 from tracker.pages.words.spoken import spoken
 from tracker.records import history, look, missing_lists
 from tracker.records.boards import board_of

@@ -5,7 +5,6 @@ from typing import Final
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from tracker.pages.words.days import day, moment
 from tracker.shop.errors import NotFoundError
 from tracker.shop.roles import Role
 from tracker.web.context import bearer, database, now
@@ -25,7 +24,7 @@ def reports() -> str:
     found = open_reports(database(), limit=REPORTS_A_PAGE + 1, after=max(0, min(after, 2**31 - 1)))
     shown = found[:REPORTS_A_PAGE]
     more = shown[-1].id if len(found) > REPORTS_A_PAGE else 0
-    return render_template("foreman/reports.html", reports=shown, more=more, day=day, moment=moment)
+    return render_template("foreman/reports.html", reports=shown, more=more)
 
 
 @blueprint.post("/reports/<int:number>/close")

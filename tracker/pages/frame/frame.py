@@ -8,14 +8,24 @@ from flask_babel import get_locale
 from flask_babel import lazy_gettext as _l
 
 from tracker.pages.frame.csrf import add_csrf
-from tracker.pages.words.days import day
+from tracker.pages.words.days import day, moment, short_day
+from tracker.pages.words.happened import said_of
 from tracker.pages.words.languages import add_languages
 from tracker.pages.words.left_short import why_it_stays
 from tracker.pages.words.measures import add_filters, units
-from tracker.pages.words.outcomes import box_name, role_word, step_word, who_word
+from tracker.pages.words.names import (
+    box_name,
+    box_state_word,
+    job_status_word,
+    part_status_word,
+    role_word,
+    step_word,
+    who_word,
+)
 from tracker.pages.words.spoken import add_spoken
 from tracker.shop.lacking import lack_in_words
 from tracker.shop.roles import Role
+from tracker.shop.steps import Step
 from tracker.translations.catalogues import LANGUAGES
 from tracker.work.access import Bearer
 
@@ -72,20 +82,30 @@ def add_frame(app: Flask) -> None:
     app.jinja_env.filters["box_name"] = box_name
     app.jinja_env.filters["who_word"] = who_word
     app.jinja_env.filters["why_it_stays"] = why_it_stays
-    app.jinja_env.globals["lack_in_words"] = lack_in_words
+    app.jinja_env.globals.update(
+        lack_in_words=lack_in_words,
+        steps=list(Step),
+        day=day,
+        short_day=short_day,
+        moment=moment,
+        step_word=step_word,
+        box_state_word=box_state_word,
+        part_status_word=part_status_word,
+        job_status_word=job_status_word,
+        role_word=role_word,
+        said_of=said_of,
+    )
 
     @app.context_processor
     def shown() -> dict[str, Any]:
         bearer = g.get("bearer")
         return {
             "bearer": bearer,
+            "may_act": bearer is not None and bearer.role.includes(Role.FOREMAN),
             "ways": ways_for(app, bearer),
             "change_tag": g.get("change_tag", ""),
             "language": str(get_locale() or "en"),
             "here": request.full_path.rstrip("?") if request.method == "GET" else "/",
             "languages": LANGUAGES,
-            "role_word": role_word,
-            "step_word": step_word,
-            "day": day,
             "chosen_units": units(),
         }

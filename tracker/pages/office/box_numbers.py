@@ -5,7 +5,7 @@ from typing import Final
 
 from flask import request
 
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.shop.errors import ConflictError, InvalidInputError, fault_at
 from tracker.shop.saying import say

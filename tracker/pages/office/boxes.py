@@ -16,8 +16,8 @@ from tracker.pages.office.orders.words import HANDLING
 from tracker.pages.words.days import day, moment
 from tracker.pages.words.happened import said_of
 from tracker.pages.words.left_short import rests_of
-from tracker.pages.words.outcomes import box_name, box_state_word, part_status_word, step_word
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import box_name, box_state_word, part_status_word, step_word
+from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records import look
 from tracker.records.boards import BoardView, board_view

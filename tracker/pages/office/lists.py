@@ -9,7 +9,7 @@ from flask import Blueprint, abort, render_template, request
 
 from tracker.pages.office.box_numbers import Form, form_as_kept, take_form
 from tracker.pages.office.list_faults import Checked, checked
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import gettext as _
 from tracker.records.settings import setting_names
 from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard

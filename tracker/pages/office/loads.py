@@ -15,8 +15,8 @@ from tracker.pages.words.days import day, moment, today
 from tracker.pages.words.happened import said_of
 from tracker.pages.words.left_short import rests_of
 from tracker.pages.words.measures import units
-from tracker.pages.words.outcomes import Lazy, box_state_word
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import Lazy, box_state_word
+from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records import look
 from tracker.records.follow_ups import follow_ups_of

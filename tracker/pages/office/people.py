@@ -13,8 +13,7 @@ from tracker.pages.frame.sign_in import SECRET, bearer_of_session
 from tracker.pages.frame.ways_back import way_back
 from tracker.pages.words import languages, measures
 from tracker.pages.words.clocks import CLOCKS_OF, clock_says
-from tracker.pages.words.days import day
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records import people as kept
 from tracker.records.access import list_stations
@@ -155,7 +154,6 @@ def _stations_page(*, wrong: str = "", pairing: tuple[str, str] | None = None) -
             (str(Code(Kind.STATION, each.id)), each, [token for token in inside if token.station == each.name])
             for each in found
         ],
-        steps=list(Step),
         may_add=bearer().role.includes(Role.ADMIN),
         pairing=pairing,
         wrong=wrong,
@@ -212,7 +210,6 @@ def _tokens_page(*, wrong: str = "", made: tuple[str, str] | None = None) -> str
         roles=list(Role),
         made=made,
         wrong=wrong,
-        day=day,
         given=request.form,
     )
 

@@ -8,8 +8,8 @@ from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.words.days import day
-from tracker.pages.words.outcomes import box_state_word, job_status_word, part_status_word, step_word
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import box_state_word, job_status_word, part_status_word, step_word
+from tracker.pages.words.names import gettext as _
 from tracker.records import search as records
 from tracker.records.access import list_slots, list_stations
 from tracker.shop.codes import Code, Kind, MisreadError, read_code

@@ -8,7 +8,8 @@ from uuid import UUID
 from sqlalchemy import Connection
 
 from tracker.pages.scanning.outlines import Panel, outline_svg
-from tracker.pages.words.outcomes import OUTCOMES, Said, box_name, gettext, said_as
+from tracker.pages.words.names import box_name, gettext
+from tracker.pages.words.signals import OUTCOMES, Said, said_as
 from tracker.pages.words.spoken import spoken
 from tracker.records import floor, look, readings
 from tracker.records.access import StationView, list_stations

@@ -11,7 +11,7 @@ from typing import Any, Final
 from uuid import UUID
 
 from tracker.pages.scanning.bylines import whose
-from tracker.pages.words.outcomes import gettext
+from tracker.pages.words.names import gettext
 from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.times import read_time

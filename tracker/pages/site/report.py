@@ -7,7 +7,7 @@ from flask import Blueprint, abort, render_template, request
 
 from tracker.pages.site.assembly_sheet import language_asked
 from tracker.pages.words.languages import COOKIE
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.wording import item_words, plain_words

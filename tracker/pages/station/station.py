@@ -18,7 +18,8 @@ from tracker.pages.scanning.pictures import MAX_IMAGE_BYTES, codes_in_picture
 from tracker.pages.scanning.readings import take_scans
 from tracker.pages.words.clocks import own_clock
 from tracker.pages.words.days import day, time_of_day
-from tracker.pages.words.outcomes import OUTCOMES, Said, first_of, gettext, reasons_at, said_as, step_word, who_word
+from tracker.pages.words.names import first_of, gettext, reasons_at, step_word, who_word
+from tracker.pages.words.signals import OUTCOMES, Said, said_as
 from tracker.pages.words.spoken import spoken
 from tracker.records.access import StationView, list_stations, station_by_name
 from tracker.records.look import last_change

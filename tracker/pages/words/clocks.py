@@ -5,8 +5,8 @@ from typing import Final
 
 from sqlalchemy import Connection
 
-from tracker.pages.words.outcomes import gettext as _
-from tracker.pages.words.outcomes import ngettext
+from tracker.pages.words.names import gettext as _
+from tracker.pages.words.names import ngettext
 from tracker.records.clocks import WrongClock, wrong_clocks
 from tracker.shop.clocks import GOOD_FOR
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Protocol
 
-from tracker.pages.words.outcomes import outcome_word
+from tracker.pages.words.names import outcome_word
 from tracker.pages.words.spoken import spoken
 from tracker.shop.contradictions import Contradiction, told
 from tracker.shop.outcomes import Outcome

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracker.pages.words.days import day
-from tracker.pages.words.outcomes import box_name, box_state_word
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import box_name, box_state_word
+from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records.follow_ups import FollowUp
 from tracker.records.shipping import READY_STATES, ShippingBox

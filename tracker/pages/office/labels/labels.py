@@ -12,7 +12,7 @@ from flask import Blueprint, Response, abort, make_response, redirect, render_te
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.labels.contents import LabelKind
-from tracker.pages.words.outcomes import step_word
+from tracker.pages.words.names import step_word
 from tracker.pages.words.spoken import spoken
 from tracker.records import look
 from tracker.records.boards import board_ids_of_job

@@ -13,8 +13,8 @@ from tracker.labels.documents import png_bytes
 from tracker.labels.layout import draw_label
 from tracker.labels.layout_reading import read_layout
 from tracker.pages.office.list_faults import Checked, checked
-from tracker.pages.words.outcomes import LABEL_KINDS
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import LABEL_KINDS
+from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.shop.errors import InvalidInputError, NotFoundError
 from tracker.shop.roles import Role

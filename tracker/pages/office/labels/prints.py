@@ -11,10 +11,9 @@ from flask_babel import format_timedelta
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.office.labels.labels import choice_address
-from tracker.pages.words.days import moment
 from tracker.pages.words.measures import units
-from tracker.pages.words.outcomes import gettext as _
-from tracker.pages.words.outcomes import step_word
+from tracker.pages.words.names import gettext as _
+from tracker.pages.words.names import step_word
 from tracker.pages.words.spoken import spoken
 from tracker.records.printing import PrinterRow, last_prints
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
@@ -180,7 +179,6 @@ def _words() -> dict[str, Any]:
         "reprint_reason": reprint_reason,
         "choice_words": choice_words,
         "shape": print_shape,
-        "moment": moment,
     }
 
 

@@ -34,7 +34,7 @@ from tracker.pages.office.orders.uploads import Uploads
 from tracker.pages.office.orders.words import COLUMNS, FAMILIES, FRONTS, HANDLING, HINGES
 from tracker.pages.words.days import day, today
 from tracker.pages.words.measures import speak_in, units
-from tracker.pages.words.outcomes import gettext as _
+from tracker.pages.words.names import gettext as _
 from tracker.records import look
 from tracker.records.boards import boards_of_job, materials_of_job
 from tracker.records.designs import cabinets_of

@@ -6,7 +6,7 @@ from typing import Final
 
 from flask_babel import lazy_gettext as _
 
-from tracker.pages.words.outcomes import Lazy
+from tracker.pages.words.names import Lazy
 from tracker.shop.cabinets.orders import Family, Fronts, Hinge
 from tracker.shop.lifting import Handling
 

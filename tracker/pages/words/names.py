@@ -1,12 +1,9 @@
-"""What people read and hear: each outcome's word, shape and sound, and the names of steps, states and statuses.
+"""The names of steps, states, statuses, roles and outcomes, in the reader's language; and texts put into it.
 
-What the shop has words for, it says itself; here they are put into the reader's language. Colour never speaks alone:
-each kind has a shape and a rhythm of its own.
+What the shop has words for, it says itself.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from enum import StrEnum
 from types import MappingProxyType
 from typing import Final, Protocol
 
@@ -18,9 +15,7 @@ from tracker.shop.box_states import BoxState
 from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import OUTCOME_WORDS, Outcome
 from tracker.shop.progress import PartStatus
-from tracker.shop.reasons import Meaning, Reason
 from tracker.shop.roles import Role
-from tracker.shop.saying import say
 from tracker.shop.steps import Step
 from tracker.shop.words import BOX_STATE_WORDS, DAMAGE_WORDS, STEP_WORDS, box_words, reason_words
 
@@ -35,99 +30,11 @@ def ngettext(one: str, many: str, num: int, **named: object) -> str:
     return str(flask_babel.ngettext(one, many, num, **named))
 
 
-class Sound(StrEnum):
-    """How an answer sounds: one short tone, two middling ones, three long low ones."""
-
-    OK = "ok"
-    LOOK = "look"
-    STOP = "stop"
-
-
-class Shade(StrEnum):
-    """In what colours an answer stands: those of its sound, but for what is set aside and what is taken back."""
-
-    OK = "ok"
-    LOOK = "look"
-    STOP = "stop"
-    ASIDE = "aside"
-    BACK = "back"
-
-
-class Shape(StrEnum):
-    """The shape beside the word."""
-
-    TICK = "tick"
-    NOTE = "note"
-    BACK = "back"
-    TWICE = "twice"
-    AGAIN = "again"
-    NOTHING = "nothing"
-    WAIT = "wait"
-    ELSEWHERE = "elsewhere"
-    CLOSED = "closed"
-    CROSS = "cross"
-    ASK = "ask"
-
-
 class Lazy(Protocol):
     """A text that is put into the reader's language when it is written out."""
 
     def __str__(self) -> str: ...
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Said:
-    """How an outcome is told at a glance."""
-
-    english: str
-    shape: Shape
-    sound: Sound
-    shade: Shade
-
-    @property
-    def word(self) -> str:
-        """The word in the reader's language."""
-        return spoken(self.english)
-
-
-def _said(word: str, shape: Shape, sound: Sound, shade: Shade | None = None) -> Said:
-    return Said(english=word, shape=shape, sound=sound, shade=shade or Shade(sound.value))
-
-
-def _outcome(outcome: Outcome, shape: Shape, sound: Sound, shade: Shade | None = None) -> Said:
-    return _said(OUTCOME_WORDS[outcome], shape, sound, shade)
-
-
-OUTCOMES: Final[Mapping[Outcome, Said]] = MappingProxyType(
-    {
-        Outcome.DONE: _outcome(Outcome.DONE, Shape.TICK, Sound.OK),
-        Outcome.NOTED: _outcome(Outcome.NOTED, Shape.NOTE, Sound.OK),
-        Outcome.UNDONE: _outcome(Outcome.UNDONE, Shape.BACK, Sound.OK, Shade.BACK),
-        Outcome.AGAIN: _outcome(Outcome.AGAIN, Shape.TWICE, Sound.LOOK),
-        Outcome.MISREAD: _outcome(Outcome.MISREAD, Shape.AGAIN, Sound.LOOK),
-        Outcome.NOTHING_TO_UNDO: _outcome(Outcome.NOTHING_TO_UNDO, Shape.NOTHING, Sound.LOOK),
-        Outcome.EARLY: _outcome(Outcome.EARLY, Shape.WAIT, Sound.STOP),
-        Outcome.OFF_ROUTE: _outcome(Outcome.OFF_ROUTE, Shape.ELSEWHERE, Sound.STOP),
-        Outcome.WRONG_BOX: _outcome(Outcome.WRONG_BOX, Shape.ELSEWHERE, Sound.STOP),
-        Outcome.BOX_CLOSED: _outcome(Outcome.BOX_CLOSED, Shape.CLOSED, Sound.STOP),
-        Outcome.ON_HOLD: _outcome(Outcome.ON_HOLD, Shape.WAIT, Sound.STOP),
-        Outcome.REPLACED: _outcome(Outcome.REPLACED, Shape.CROSS, Sound.STOP),
-        Outcome.CANCELLED: _outcome(Outcome.CANCELLED, Shape.CROSS, Sound.STOP),
-        Outcome.UNKNOWN: _outcome(Outcome.UNKNOWN, Shape.ASK, Sound.STOP),
-    }
-)
-
-_MARKED: Final = _outcome(Outcome.NOTED, Shape.NOTE, Sound.OK, Shade.ASIDE)
-# What is to be put aside or asked about is told otherwise than the rest of its outcome.
-_REASONS: Final[Mapping[Reason, Said]] = MappingProxyType(
-    {
-        Reason.DAMAGED: _said(say("Damaged, put it aside"), Shape.CROSS, Sound.STOP),
-        Reason.MARKED_DAMAGED: _MARKED,
-        Reason.MARKED_DAMAGED_FOR: _MARKED,
-        Reason.NOTHING_TO_MARK: _said(say("Nothing marked"), Shape.ASK, Sound.STOP),
-        Reason.LOADED_BUT_STAYING: _said(say("Done, but wait"), Shape.WAIT, Sound.LOOK, Shade.ASIDE),
-    }
-)
 
 PART_STATUSES: Final[Mapping[PartStatus, Lazy]] = MappingProxyType(
     {
@@ -176,11 +83,6 @@ LABEL_KINDS: Final[Mapping[str, Lazy]] = MappingProxyType(
 _REASONS_AT_THE_DOCK: Final = ("chipped", "scratched")
 
 TABLET_AT: Final = "tablet at "  # as tracker.work.sessions names what it pairs
-
-
-def said_as(outcome: Outcome, told: Meaning | None) -> Said:
-    """Return how an answer is told: its outcome's way, unless something is to be put aside or asked about."""
-    return OUTCOMES[outcome] if told is None else _REASONS.get(told.reason, OUTCOMES[outcome])
 
 
 def outcome_word(outcome: Outcome) -> str:
