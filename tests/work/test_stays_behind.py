@@ -233,7 +233,7 @@ def test_a_box_of_a_job_that_is_held_or_cancelled_is_not_sealed(floor: Floor, st
     floor.pack_all()
     stop(floor.database, "J-1", **floor.act())
     for override in ("", "whatever"):
-        with pytest.raises(ConflictError, match="stays open"):
+        with pytest.raises(ConflictError, match="stays as it is"):
             floor.seal(floor.box_102, override=override)
     assert floor.box(floor.box_102).state == "complete"
     floor.check()

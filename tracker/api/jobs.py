@@ -16,7 +16,7 @@ from tracker.records import look
 from tracker.records.look import JobView
 from tracker.shop.cabinets.orders import MOST_ROWS
 from tracker.shop.cutlist import MOST_PIECES
-from tracker.shop.errors import InvalidInputError, NotFoundError, fault_at
+from tracker.shop.errors import InvalidInputError, fault_at
 from tracker.shop.job_states import JobStatus
 from tracker.shop.lengths import Units
 from tracker.shop.order_warnings import made_of, order_warnings
@@ -25,7 +25,7 @@ from tracker.shop.roles import Role
 from tracker.web.context import act, database, settings
 from tracker.work.access import needs
 from tracker.work.intake import read_json_order, read_order_table
-from tracker.work.jobs import cancel_job, hold_job, resume_job
+from tracker.work.jobs import cancel_job, hold_job, job_coded, resume_job
 from tracker.work.lists import boards_of, packing_of, standard_named
 from tracker.work.orders import preview_order, take_order
 
@@ -223,10 +223,7 @@ def get_job_boxes(query: dict[str, Any], code: str) -> dict[str, Any]:
 
 def _job(code: str) -> JobView:
     with database().read() as connection:
-        job = look.job_view(connection, code)
-    if job is None:
-        raise NotFoundError(f"There is no job {code[:40]}.")
-    return job
+        return job_coded(connection, code)
 
 
 def _acting(does: Callable[..., None], code: str) -> JobView:

@@ -161,7 +161,9 @@ _UPDATE_PART = (
         "status", "done", "inferred", "damaged", "seen_at", "seen_station_id", "slot_id", "latest_at")})
 )  # fmt: skip
 _UPDATE_BOX = (
-    update(box).where(box.c.id == bindparam("the_id")).values(packed=bindparam("packed"), state=bindparam("state"))
+    update(box)
+    .where(box.c.id == bindparam("the_id"))
+    .values({name: bindparam(name) for name in ("packed", "parts_total", "state")})
 )
 _UPDATE_STATION = (
     update(station)

@@ -1,27 +1,11 @@
 """A job's own row: found by its code, its status changed."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Connection, select, update
 
 from tracker.records.tables import job, part, tally
 from tracker.shop.progress import PartStatus
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JobRow:
-    """A job's number and status."""
-
-    id: int
-    code: str
-    status: str
-
-
-def job_by_code(connection: Connection, code: str) -> JobRow | None:
-    """Return the job of this code, or None."""
-    row = connection.execute(select(job.c.id, job.c.code, job.c.status).where(job.c.code == code)).first()
-    return None if row is None else JobRow(**row._mapping)
 
 
 def set_job_status(connection: Connection, job_id: int, status: str, at: datetime) -> None:

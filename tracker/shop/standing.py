@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from tracker.shop.box_states import BoxState
-from tracker.shop.job_states import JobStatus
+from tracker.shop.box_states import CLOSED_STATES, BoxState
+from tracker.shop.errors import ConflictError
+from tracker.shop.job_states import STOPPED, JobStatus
 from tracker.shop.saying import Said, say
 
 _JOB: Final[Mapping[JobStatus, Said]] = MappingProxyType(
@@ -30,6 +31,14 @@ def job_is(status: str) -> Said:
     return _JOB[JobStatus(status)]
 
 
-def closed_box_is(state: BoxState) -> Said:
-    """Return what a box of one of the CLOSED_STATES is: ``is already sealed``."""
-    return _CLOSED_BOX[state]
+def refuse_closed(box: str, state: BoxState) -> None:
+    """Raise ConflictError for a box in one of the CLOSED_STATES; ``box`` is its code."""
+    if state in CLOSED_STATES:
+        raise ConflictError(say("Box %(box)s %(is_closed)s.", box=box, is_closed=_CLOSED_BOX[state]))
+
+
+def refuse_stopped(box: str, job: str, status: JobStatus) -> None:
+    """Raise ConflictError for a box whose job is held or cancelled; ``box`` and ``job`` are their codes."""
+    if status in STOPPED:
+        so = job_is(status)
+        raise ConflictError(say("Job %(job)s %(is_so)s: box %(box)s stays as it is.", job=job, is_so=so, box=box))

@@ -11,18 +11,18 @@ from datetime import datetime
 from typing import Any
 
 from tracker.records import boards as kept
-from tracker.records import look
 from tracker.records.boards import BoardView, UncutPart
 from tracker.records.database import Database
 from tracker.shop.acts import BoardsPlanned
 from tracker.shop.cutting.runs import plan_all_boards
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
-from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, gathered
+from tracker.shop.errors import ConflictError, InvalidInputError, gathered
 from tracker.shop.job_states import UNFINISHED
 from tracker.shop.left_over import told_with_first
 from tracker.shop.saying import say
 from tracker.shop.standing import job_is
 from tracker.shop.supplies import Boards
+from tracker.work.jobs import job_coded
 from tracker.work.ledger import open_ledger
 from tracker.work.lists import boards_of
 
@@ -49,9 +49,7 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
     """
     stocks = boards_of(database)
     with database.read() as connection:
-        job = look.job_view(connection, job_code)
-        if job is None:
-            raise NotFoundError(say("There is no job %(job)s.", job=job_code[:40]))
+        job = job_coded(connection, job_code)
         parts = _to_plan(kept.uncut_parts(connection, job.id), kept.begun_boards(connection, job.id))
     if job.status not in UNFINISHED:
         raise ConflictError(
@@ -87,9 +85,7 @@ def plan_job_boards(database: Database, job_code: str, *, who: str, now: datetim
 def job_boards(database: Database, job_code: str) -> list[BoardView]:
     """Return the boards of a job. Raises NotFoundError when there is no such job."""
     with database.read() as connection:
-        job = look.job_view(connection, job_code)
-        if job is None:
-            raise NotFoundError(say("There is no job %(job)s.", job=job_code[:40]))
+        job = job_coded(connection, job_code)
         return kept.boards_of_job(connection, job.id)
 
 

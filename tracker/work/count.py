@@ -11,12 +11,10 @@ from tracker.records.box_contents import count_items, items_of, update_box
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
 from tracker.shop.acts import BoxWeighed, ItemCounted
-from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import box_code
-from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
-from tracker.shop.job_states import STOPPED
+from tracker.shop.errors import ConflictError, Fault, InvalidInputError
 from tracker.shop.saying import Count, say
-from tracker.shop.standing import closed_box_is, job_is
+from tracker.shop.standing import refuse_closed, refuse_stopped
 from tracker.shop.weighing import HEAVIEST_KG
 from tracker.work.ledger import Ledger, open_ledger
 
@@ -73,14 +71,7 @@ def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now:
 
 
 def _open_box(ledger: Ledger, box_id: int) -> BoxRow:
-    code, box = box_code(box_id), ledger.box(box_id)
-    if box is None:
-        raise NotFoundError(say("There is no box %(box)s.", box=code))
-    if box.state in CLOSED_STATES:
-        raise ConflictError(say("Box %(box)s %(is_closed)s.", box=code, is_closed=closed_box_is(box.state)))
-    if box.job.status in STOPPED:
-        stopped = job_is(box.job.status)
-        raise ConflictError(
-            say("Job %(job)s %(is_so)s: box %(box)s stays as it is.", job=box.job.code, is_so=stopped, box=code)
-        )
+    code, box = box_code(box_id), ledger.the_box(box_id)
+    refuse_closed(code, box.state)
+    refuse_stopped(code, box.job.code, box.job.status)
     return box

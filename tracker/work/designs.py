@@ -1,19 +1,17 @@
 """Look at the cabinets of a job as they were designed when it was taken."""
 
-from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.designs import cabinet_design, cabinets_of
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.errors import NotFoundError
 from tracker.shop.saying import say
+from tracker.work.jobs import job_coded
 
 
 def cabinets_of_job(database: Database, job_code: str) -> list[str]:
     """Return the numbers of a job's designed cabinets. Raises NotFoundError when there is no such job."""
     with database.read() as connection:
-        job = look.job_view(connection, job_code)
-        if job is None:
-            raise NotFoundError(say("There is no job %(job)s.", job=job_code[:40]))
+        job = job_coded(connection, job_code)
         return cabinets_of(connection, job.id)
 
 

@@ -51,28 +51,20 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
     ledger.change(insert_rows, box, [row])
     for what in BOX_TALLIES:
         ledger.change(raise_total, first.job_id, what, 1)
-    made = ledger.box(number)
-    if made is not None and made.job.status == JobStatus.SHIPPED:
+    if ledger.the_box(number).job.status == JobStatus.SHIPPED:
         ledger.change(set_job_status, first.job_id, JobStatus.OPEN, ledger.now)
     return number
 
 
 def move_rest(ledger: Ledger, before: int, after: int, parts: Sequence[int], items: Mapping[str, int]) -> None:
     """Plan parts that are packed nowhere, and so many of each item, for box ``after`` instead of ``before``."""
-    boxes = {number: ledger.box(number) for number in (before, after)}
     ledger.change(move_parts, parts, after)
     ledger.change(move_items, before, after, items)
     for part_id in parts:
         ledger.tell(PartMoved(part_id=part_id, box_id=after, before=before))
-    for number, more in ((before, -len(parts)), (after, len(parts))):
-        box = boxes[number]
-        if box is not None:
-            ledger.change(update_box, number, parts_total=box.parts_total + more)
+    ledger.plan_parts(before, -len(parts))
+    ledger.plan_parts(after, len(parts))
     ledger.refold(parts, at=ledger.now)
-    for number in (before, after):
-        box = ledger.box(number)
-        if box is not None:
-            ledger.set_box(box)
     for number in (before, after):
         measure_anew(ledger, number)
 

@@ -7,7 +7,7 @@ from tracker.records.database import Database
 from tracker.shop.acts import BoxHeld, BoxLetGo
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code
-from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.errors import ConflictError
 from tracker.shop.saying import say
 from tracker.work.ledger import open_ledger
 
@@ -25,9 +25,7 @@ def let_go_box(database: Database, box_id: int, *, who: str, now: datetime) -> N
 def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datetime) -> None:
     code = box_code(box_id)
     with open_ledger(database, who, now) as ledger:
-        box = ledger.box(box_id)
-        if box is None:
-            raise NotFoundError(say("There is no box %(box)s.", box=code))
+        box = ledger.the_box(box_id)
         if hold and box.state is BoxState.SHIPPED:
             raise ConflictError(say("Box %(box)s has shipped.", box=code))
         if hold == (box.held_at is not None):

@@ -27,6 +27,7 @@ from tracker.shop.lacking import is_lacking
 from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.saying import say
 from tracker.work.box_numbers import number_boxes, numbering
+from tracker.work.jobs import job_coded
 from tracker.work.label_setup import LabelSetup, label_setup
 from tracker.work.labels import board_label, box_label, card_labels, part_label
 
@@ -207,9 +208,7 @@ def chosen(connection: Connection, choice: Choice) -> Iterator[Labelled]:
         return iter(card_labels(connection))
     if choice.what is What.TEST:
         return iter(())
-    job = look.job_view(connection, choice.job)
-    if job is None:
-        raise NotFoundError(say("There is no job %(job)s.", job=choice.job[:40]))
+    job = job_coded(connection, choice.job)
     found = _of_job(connection, job, choice)
     return _unprinted(connection, found) if choice.only is Only.UNPRINTED else found
 

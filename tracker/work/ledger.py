@@ -17,9 +17,12 @@ from tracker.records.database import Database
 from tracker.records.floor import BoxRow, Changes, LoadRow, PartRow, StationRow
 from tracker.records.sscc import boxes_of_ssccs
 from tracker.shop.acts import AnyAct, told
-from tracker.shop.box_states import CLOSED_STATES, BoxState, filling_state
+from tracker.shop.box_states import BoxState, filling_state
+from tracker.shop.codes import box_code
+from tracker.shop.errors import NotFoundError
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import DEAD_STATUSES, Progress, fold, status_of
+from tracker.shop.saying import say
 from tracker.shop.steps import Step
 
 P = ParamSpec("P")
@@ -109,6 +112,13 @@ class Ledger:
         """Return a box by its number, as this transaction sees it."""
         self.look_up_boxes([box_id])
         return self._boxes.get(box_id)
+
+    def the_box(self, box_id: int) -> BoxRow:
+        """Return a box by its number. Raises NotFoundError where the shop has none."""
+        box = self.box(box_id)
+        if box is None:
+            raise NotFoundError(say("There is no box %(box)s.", box=box_code(box_id)))
+        return box
 
     def box_of_sscc(self, sscc: str) -> int | None:
         """Return the number of the box that has this SSCC, if it was looked up and there is one."""
@@ -215,16 +225,19 @@ class Ledger:
         key = (job_id, str(what))
         self._changes.tallies[key] = self._changes.tallies.get(key, 0) + more
 
-    def set_box(self, box: BoxRow, *, packed: int | None = None, state: BoxState | None = None) -> BoxRow:
+    def plan_parts(self, box_id: int, more: int) -> None:
+        """Plan so many more parts for a box, or fewer."""
+        box = self.the_box(box_id)
+        self.set_box(replace(box, parts_total=box.parts_total + more))
+
+    def set_box(self, box: BoxRow, *, packed: int | None = None, state: BoxState | None = None) -> None:
         """Keep how full a box is, and its state; without ``state`` a box not yet closed takes it from its filling."""
-        packed = box.packed if packed is None else packed
+        packed, total = box.packed if packed is None else packed, box.parts_total
         if state is None:
-            closed = box.state in CLOSED_STATES
-            state = box.state if closed else filling_state(packed=packed, parts_total=box.parts_total)
-        changed = replace(box, packed=packed, state=state)
-        self._boxes[box.id] = changed
-        self._changes.boxes[box.id] = {"the_id": box.id, "packed": packed, "state": state.value}
-        return changed
+            state = box.state if box.closed else filling_state(packed=packed, parts_total=total)
+        self._boxes[box.id] = replace(box, packed=packed, state=state)
+        kept = {"packed": packed, "parts_total": total, "state": state.value}
+        self._changes.boxes[box.id] = {"the_id": box.id, **kept}
 
     def refold(self, part_ids: Iterable[int], *, at: datetime | None = None) -> None:
         """Write what is pending and work these parts out anew from all that happened to them, an undo at ``at`` too."""

@@ -14,12 +14,11 @@ from tracker.records.floor import BoxRow
 from tracker.shop.acts import BoxOpenedAgain
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code
-from tracker.shop.errors import ConflictError, NotFoundError
+from tracker.shop.errors import ConflictError
 from tracker.shop.given_reasons import refuse_bad_reason
-from tracker.shop.job_states import STOPPED
 from tracker.shop.lacking import lacks, short_of
 from tracker.shop.saying import say
-from tracker.shop.standing import closed_box_is, job_is
+from tracker.shop.standing import refuse_closed, refuse_stopped
 from tracker.work.follow_up import move_rest
 from tracker.work.ledger import Ledger, open_ledger
 
@@ -44,9 +43,7 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime)
     """
     code = box_code(opening.box)
     with open_ledger(database, who, now) as ledger:
-        box = ledger.box(opening.box)
-        if box is None:
-            raise NotFoundError(say("There is no box %(box)s.", box=code))
+        box = ledger.the_box(opening.box)
         _refuse(box, code)
         ledger.set_box(box, state=filling_state(packed=box.packed, parts_total=box.parts_total))
         ledger.bump(box.job.id, "sealed", -1)
@@ -58,15 +55,10 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime)
 
 
 def _refuse(box: BoxRow, code: str) -> None:
-    if box.state in (BoxState.LOADED, BoxState.SHIPPED):
-        raise ConflictError(say("Box %(box)s %(is_closed)s.", box=code, is_closed=closed_box_is(box.state)))
     if box.state is not BoxState.SEALED:
+        refuse_closed(code, box.state)
         raise ConflictError(say("Box %(box)s is not sealed.", box=code))
-    if box.job.status in STOPPED:
-        stopped = job_is(box.job.status)
-        raise ConflictError(
-            say("Job %(job)s %(is_so)s: box %(box)s stays as it is.", job=box.job.code, is_so=stopped, box=code)
-        )
+    refuse_stopped(code, box.job.code, box.job.status)
 
 
 def _bring_back(ledger: Ledger, follow_up: int, first: int) -> None:

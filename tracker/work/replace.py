@@ -6,7 +6,6 @@ clocks say.
 
 from datetime import datetime
 
-from tracker.records.box_contents import update_box
 from tracker.records.database import Database
 from tracker.records.designs import copy_marks, copy_part, copy_place, retire_part
 from tracker.records.floor import PartRow
@@ -81,15 +80,5 @@ def _retire(ledger: Ledger, old: PartRow, new_id: int, target: int) -> None:
         ledger.bump(old.job.id, step, -1)
     box = ledger.box(old.box.id) or old.box
     ledger.set_box(box, packed=box.packed - (Step.PACK in old.progress.counted))
-    if target != box.id:
-        ledger.change(update_box, box.id, parts_total=box.parts_total - 1)
-        new_box = ledger.box(target)
-        ledger.change(update_box, target, parts_total=(new_box.parts_total if new_box else 0) + 1)
-        _settle(ledger, target)
-
-
-def _settle(ledger: Ledger, box_id: int) -> None:
-    """A box that was complete takes one more part: it is no longer complete."""
-    box = ledger.box(box_id)
-    if box is not None:
-        ledger.set_box(box)
+    ledger.plan_parts(box.id, -1)
+    ledger.plan_parts(target, 1)

@@ -10,7 +10,6 @@ from datetime import datetime
 from hashlib import sha256
 from typing import Final
 
-from tracker.records import look
 from tracker.records import reports as kept
 from tracker.records.database import Database
 from tracker.records.designs import part_numbers
@@ -18,6 +17,7 @@ from tracker.records.reports import ReportView
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
 from tracker.shop.saying import say
 from tracker.work.designs import cabinet_of_job
+from tracker.work.jobs import job_coded
 
 MOST_OPEN: Final = 200  # of one job: the page is open to whoever holds the sheet
 LONGEST_NAME: Final = 200
@@ -67,9 +67,7 @@ def take_report(
     if faults:
         raise InvalidInputError(say("The report cannot be taken."), faults)
     with database.write() as connection:
-        view = look.job_view(connection, job)
-        if view is None:
-            raise NotFoundError(say("There is no job %(job)s.", job=job[:40]))
+        view = job_coded(connection, job)
         if kept.count_open(connection, view.id) + len(told) > MOST_OPEN:
             raise ConflictError(say("So much was reported for this job already that somebody must look at it first."))
         numbers = part_numbers(connection, job, cabinet)

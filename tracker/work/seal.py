@@ -25,13 +25,12 @@ from tracker.records.box_contents import (
 from tracker.records.database import Database
 from tracker.records.floor import BoxRow
 from tracker.shop.acts import BoxSealed
-from tracker.shop.box_states import CLOSED_STATES, BoxState
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code, part_code
-from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError, OffWeightError
-from tracker.shop.job_states import STOPPED
+from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, OffWeightError
 from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks, short_of
 from tracker.shop.saying import say
-from tracker.shop.standing import closed_box_is, job_is
+from tracker.shop.standing import refuse_closed, refuse_stopped
 from tracker.shop.weighing import Piece, expect
 from tracker.work.follow_up import follow_up_box, move_rest
 from tracker.work.ledger import Ledger, open_ledger
@@ -70,9 +69,7 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime) -
     code = box_code(sealing.box)
     with open_ledger(database, who, now) as ledger:
         connection = ledger.connection
-        box = ledger.box(sealing.box)
-        if box is None:
-            raise NotFoundError(say("There is no box %(box)s.", box=code))
+        box = ledger.the_box(sealing.box)
         _refuse_closed(box, code)
         planned = items_of(connection, box.id)
         _refuse_nonsense(sealing.items, planned)
@@ -106,15 +103,10 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime) -
 
 
 def _refuse_closed(box: BoxRow, code: str) -> None:
-    if box.state in CLOSED_STATES:
-        raise ConflictError(say("Box %(box)s %(is_closed)s.", box=code, is_closed=closed_box_is(box.state)))
+    refuse_closed(code, box.state)
     if box.held_at is not None:
         raise ConflictError(say("Box %(box)s is on hold: let it go first, then seal it.", box=code))
-    if box.job.status in STOPPED:
-        stopped = job_is(box.job.status)
-        raise ConflictError(
-            say("Job %(job)s %(is_so)s: box %(box)s stays open.", job=box.job.code, is_so=stopped, box=code)
-        )
+    refuse_stopped(code, box.job.code, box.job.status)
 
 
 def _refuse_nonsense(counted: Mapping[str, int], planned: Sequence[ItemCount]) -> None:

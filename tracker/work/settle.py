@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
-from tracker.records.box_contents import plan_on_load, update_box
+from tracker.records.box_contents import plan_on_load
 from tracker.records.contradictions import (
     Flagged,
     contradiction,
@@ -154,8 +154,8 @@ def _put_in_box(case: _Case) -> None:
     ledger, part, box = case.ledger, case.part, case.box
     before = part.box
     ledger.change(plan_part, part.id, box.id)
-    ledger.change(update_box, box.id, parts_total=box.parts_total + 1)
-    ledger.change(update_box, before.id, parts_total=before.parts_total - 1)
+    ledger.plan_parts(box.id, 1)
+    ledger.plan_parts(before.id, -1)
     ledger.tell(PartMoved(part_id=part.id, box_id=box.id, before=before.id, why=case.reason))
     ledger.tell(
         FoundInBox(
@@ -174,7 +174,6 @@ def _put_in_box(case: _Case) -> None:
         raise ConflictError(say("Its scan was taken back at that station: scan the part again."))
     if box.state is BoxState.SHIPPED:
         ledger.set_progress(packed, replace(packed.progress, done=packed.progress.done | {Step.SHIP}))
-    _look_again(ledger, before.id)
     measure_anew(ledger, box.id)
     if is_void(ledger.written, before.id):
         _dissolve(ledger, before, box)
@@ -198,19 +197,10 @@ def _take_out(case: _Case) -> None:
     ledger.tell(PartMoved(part_id=part.id, box_id=target, before=box.id, why=case.reason))
     ledger.refold([part.id], at=ledger.now)
     ledger.change(plan_part, part.id, target)
-    follow_up = ledger.box(target)
-    ledger.change(update_box, box.id, parts_total=box.parts_total - 1)
-    ledger.change(update_box, target, parts_total=(follow_up.parts_total if follow_up else 0) + 1)
-    _look_again(ledger, target)
+    ledger.plan_parts(box.id, -1)
+    ledger.plan_parts(target, 1)
     measure_anew(ledger, box.id)
     measure_anew(ledger, target)
-
-
-def _look_again(ledger: Ledger, box_id: int) -> None:
-    """How full a box is follows from what is planned for it now."""
-    box = ledger.box(box_id)
-    if box is not None:
-        ledger.set_box(box)
 
 
 def _count(case: _Case) -> None:

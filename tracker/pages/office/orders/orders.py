@@ -59,6 +59,7 @@ from tracker.web.context import act, database, now, settings
 from tracker.work.access import needs
 from tracker.work.boards import plan_job_boards
 from tracker.work.intake import read_order_table
+from tracker.work.jobs import job_coded
 from tracker.work.lists import STANDARD, boards_of, packing_of, shipped_standard, standard_named
 from tracker.work.orders import preview_order, take_order
 
@@ -410,9 +411,7 @@ def _drawing_address(order: CabinetOrder, standard: str) -> str:
 
 def _taken_page(code: str, *, refused: ShopError | None = None) -> str:
     with database().read() as connection:
-        job = look.job_view(connection, code)
-        if job is None:
-            raise NotFoundError(_("There is no job %(code)s.", code=code[:40]))
+        job = job_coded(connection, code)
         boards = boards_of_job(connection, job.id)
         cabinets = cabinets_of(connection, job.id)
         materials = materials_of_job(connection, job.id)
