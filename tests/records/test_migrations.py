@@ -4,7 +4,7 @@ import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
-from sqlalchemy import inspect, text
+from sqlalchemy import CheckConstraint, inspect, text
 from sqlalchemy.exc import DBAPIError
 
 from tests.floor import Floor
@@ -21,6 +21,13 @@ from tracker.work.ledger import Ledger
 def test_the_migrated_tables_are_those_that_the_program_declares(database: Database) -> None:
     with database.engine.connect() as connection:
         assert compare_metadata(MigrationContext.configure(connection), metadata) == []
+
+
+def test_the_checks_of_the_program_have_the_names_that_the_database_gave_them(database: Database) -> None:
+    found = inspect(database.engine)
+    for table in metadata.sorted_tables:
+        declared = {str(each.name) for each in table.constraints if isinstance(each, CheckConstraint)}
+        assert declared == {str(each["name"]) for each in found.get_check_constraints(table.name)}
 
 
 def test_upgrading_again_changes_nothing(floor: Floor) -> None:

@@ -99,9 +99,11 @@ def from_micros(micros: int) -> datetime:
 _EARLIEST, _LATEST = map(to_micros, CALENDAR)
 
 
-def _among(column: str, *words: str) -> CheckConstraint:
+def _among(table: str, column: str, *words: str) -> CheckConstraint:
+    # The database knows it by a name with the table's twice: the migrations gave the whole name, to which that of the
+    # convention was put.
     listed = ", ".join(f"'{word}'" for word in words)
-    return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
+    return CheckConstraint(f"{column} IN ({listed})", name=f"ck_{table}_{column}_known")
 
 
 counter = Table(
@@ -121,7 +123,7 @@ station = Table(
     Column("open_box_id", Integer, ForeignKey("box.id")),
     Column("open_load_id", Integer, ForeignKey("load.id")),
     Column("opened_at", Instant),
-    _among("step", *Step),
+    _among("station", "step", *Step),
 )
 
 slot = Table(
@@ -141,7 +143,7 @@ token = Table(
     Column("hash", LargeBinary(32), nullable=False, unique=True),
     Column("made_at", Instant, nullable=False),
     Column("withdrawn_at", Instant),
-    _among("role", *Role),
+    _among("token", "role", *Role),
 )
 
 person = Table(
@@ -155,7 +157,7 @@ person = Table(
     Column("units", String(2)),
     Column("made_at", Instant, nullable=False),
     Column("withdrawn_at", Instant),
-    _among("role", *Role),
+    _among("person", "role", *Role),
 )
 
 badge = Table(
@@ -219,7 +221,7 @@ job = Table(
     Column("status_at", Instant, nullable=False),
     Column("taken_at", Instant, nullable=False),
     Column("parts_total", Integer, nullable=False),
-    _among("status", *JobStatus),
+    _among("job", "status", *JobStatus),
     Index(None, "status", "due", "id"),
 )
 
@@ -230,8 +232,8 @@ tally = Table(
     Column("what", String(8), primary_key=True),
     Column("total", Integer, nullable=False),
     Column("done", Integer, nullable=False),
-    _among("what", *Step, "sealed", "shipped"),
-    CheckConstraint("done BETWEEN 0 AND total", name="done_within_total"),
+    _among("tally", "what", *Step, "sealed", "shipped"),
+    CheckConstraint("done BETWEEN 0 AND total", name="ck_tally_done_within_total"),
 )
 
 load = Table(
@@ -241,7 +243,7 @@ load = Table(
     Column("ship_on", Date, nullable=False),
     Column("state", String(8), nullable=False),
     Column("shipped_at", Instant),
-    _among("state", "open", "shipped"),
+    _among("load", "state", "open", "shipped"),
 )
 
 box = Table(
@@ -267,8 +269,8 @@ box = Table(
     Column("bag_above", Integer),  # the layer above which the bag of items lies
     Column("held_at", Instant),  # since when a foreman keeps it in the shop
     Column("sscc", String(18)),  # given when its label is first drawn, and never changed
-    _among("state", *BoxState),
-    CheckConstraint("packed BETWEEN 0 AND parts_total", name="packed_within_total"),
+    _among("box", "state", *BoxState),
+    CheckConstraint("packed BETWEEN 0 AND parts_total", name="ck_box_packed_within_total"),
     Index(None, "job_id", "state"),
     Index("uq_box_sscc", "sscc", unique=True),
 )
@@ -318,8 +320,8 @@ part = Table(
     Column("seen_station_id", Integer, ForeignKey("station.id")),
     Column("slot_id", Integer, ForeignKey("slot.id")),
     Column("latest_at", Instant),  # of all that was scanned of it, undone or not: an earlier scan is late
-    _among("status", *PartStatus),
-    _among("supply", *Supply),
+    _among("part", "status", *PartStatus),
+    _among("part", "supply", *Supply),
     Index(None, "job_id", "id"),
 )
 
@@ -401,7 +403,7 @@ report = Table(
     Column("at", Instant, nullable=False),
     Column("closed_at", Instant),
     Column("closed_by", String(80)),
-    _among("what", "missing", "damaged"),
+    _among("report", "what", "missing", "damaged"),
     Index("ix_report_open", "id", sqlite_where=text("closed_at IS NULL"), postgresql_where=text("closed_at IS NULL")),
 )
 
@@ -444,7 +446,7 @@ print_ = Table(
     Column("cause", String(12)),
     Column("detail", String(200), nullable=False),
     Column("printer_job", Integer),
-    _among("state", *PrintState),
+    _among("print", "state", *PrintState),
 )
 
 printed = Table(
