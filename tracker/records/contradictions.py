@@ -14,7 +14,7 @@ from tracker.records import floor
 from tracker.records.floor import BoxRow, PartRow
 from tracker.records.tables import box, item, job, log, part, sawing, station, tally
 from tracker.shop.box_states import CLOSED_STATES, BoxState
-from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.codes import box_code, load_code_or_none, part_code
 from tracker.shop.contradictions import OF_ANOTHER, Choice, Contradiction, Standing, named_part
 from tracker.shop.job_states import STOPPED
 from tracker.shop.outcomes import Outcome
@@ -239,7 +239,7 @@ def _standing_of_box(
         kind=kind,
         box=None if where is None else box_code(where.id),
         box_state=None if where is None else where.state,
-        load=None if load_id is None else str(Code(Kind.LOAD, load_id)),
+        load=load_code_or_none(load_id),
         box_loadable=loadable,
     )
 

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Integer, and_, or_, select, type_coerce
 
 from tracker.records.tables import box, job, load, log, part
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.codes import box_code, load_code, part_code
 from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
 from tracker.shop.steps import Step
@@ -132,7 +132,7 @@ def expected_boxes(
             job=row.code,
             next=Step.SHIP if row.state == BoxState.SEALED else Step.PACK,
             held=row.status == JobStatus.HELD or row.held_at is not None,
-            load=str(Code(Kind.LOAD, row.load_id)),
+            load=load_code(row.load_id),
             sscc=row.sscc,
         )
         for row in connection.execute(query)

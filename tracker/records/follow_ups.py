@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, Connection, and_, exists, or_, select
 from tracker.records.lacking import parts_lacking
 from tracker.records.tables import box, item, load
 from tracker.shop.box_states import CLOSED_STATES, BoxState
-from tracker.shop.codes import Code, Kind, box_code
+from tracker.shop.codes import box_code, load_code_or_none
 
 _CLOSED: Final = sorted(CLOSED_STATES)
 
@@ -75,7 +75,7 @@ def follow_ups_of(connection: Connection, box_ids: Collection[int]) -> Mapping[i
                 name=row.name,
                 state=row.state,
                 missing=row.missing,
-                load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
+                load=load_code_or_none(row.load_id),
                 ship_on=row.ship_on,
             )
         )

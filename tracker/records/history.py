@@ -28,7 +28,7 @@ from tracker.records.lacking import items_short
 from tracker.records.tables import board, box, cabinet, job, log, part, sawing, slot, station, tally
 from tracker.records.tables import load as load_table
 from tracker.shop.acts import Act
-from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.codes import Code, Kind, box_code, load_code_or_none, part_code
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.forecasting import LOOK_BACK_DAYS, OpenJob
 from tracker.shop.job_states import UNFINISHED, JobStatus
@@ -95,7 +95,7 @@ def _happened(row: Any) -> Happened:
         box=None if row.box_id is None else box_code(row.box_id),
         slot=row.slot_name,
         inferred=[step.value for step in Step if step in row.inferred],
-        load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
+        load=load_code_or_none(row.load_id),
         flag=row.flag,
         kind=None if row.flag is None or row.kind is None else Contradiction(row.kind),
         undone=row.undo_seq is not None,
@@ -257,7 +257,7 @@ def standing(connection: Connection, part_id: int) -> Standing:
         inferred=row.inferred,
         station_id=row.seen_station_id,
         leaves=row.ship_on or row.due,
-        load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
+        load=load_code_or_none(row.load_id),
         job_status=row.status,
         box_state=row.state,
     )
@@ -304,7 +304,7 @@ def box_lines(connection: Connection, job_id: int, *, limit: int, after: int = 0
             parts_total=row.parts_total,
             uncounted=row.uncounted,
             mass_kg=row.mass_kg,
-            load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
+            load=load_code_or_none(row.load_id),
             ship_on=row.ship_on,
         )
         for row in connection.execute(query)

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Select, and_, func, or_, select, tuple_
 
 from tracker.records.tables import box, item, job, laying, load, log, part, slot, station, tally
 from tracker.shop.acts import Act
-from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.codes import box_code, load_code, load_code_or_none, part_code
 from tracker.shop.job_states import JobStatus
 from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
@@ -447,7 +447,7 @@ def _box(row: Any, parts: list[PartView], items: list[ItemView], places: dict[st
         length_mm=row.length_mm,
         width_mm=row.width_mm,
         height_mm=row.height_mm,
-        load=_load_code(row.load_id),
+        load=load_code_or_none(row.load_id),
         follows=None if row.follows_id is None else box_code(row.follows_id),
         held=row.held_at is not None,
         carton=row.carton,
@@ -456,10 +456,6 @@ def _box(row: Any, parts: list[PartView], items: list[ItemView], places: dict[st
         parts=parts,
         items=items,
     )
-
-
-def _load_code(load_id: int | None) -> str | None:
-    return None if load_id is None else str(Code(Kind.LOAD, load_id))
 
 
 # Loads, stations, changes
@@ -485,7 +481,7 @@ def _loads(connection: Connection, query: Select[Any]) -> list[LoadView]:
     return [
         LoadView(
             id=row.id,
-            code=str(Code(Kind.LOAD, row.id)),
+            code=load_code(row.id),
             ship_on=row.ship_on,
             state=row.state,
             shipped_at=row.shipped_at,
@@ -516,5 +512,5 @@ def changes_since(connection: Connection, since: int, *, limit: int) -> ChangesV
         jobs=sorted({row.code for row in rows if row.code is not None}),
         boxes=[box_code(number) for number in sorted({row.box_id for row in rows if row.box_id is not None})],
         parts=[part_code(number) for number in sorted({row.part_id for row in rows if row.part_id is not None})],
-        loads=sorted({str(Code(Kind.LOAD, row.load_id)) for row in rows if row.load_id is not None}),
+        loads=sorted({load_code(row.load_id) for row in rows if row.load_id is not None}),
     )

@@ -22,7 +22,7 @@ from tracker.records.shipping import staying_of_loads, stays
 from tracker.records.tables import box, item, job, load, log, part, slot, station, tally
 from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES, BoxState
-from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.codes import box_code, load_code, load_code_or_none, part_code
 from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.progress import Progress
 from tracker.shop.steps import Step
@@ -294,7 +294,7 @@ def _owed(connection: Connection, box_ids: Collection[int]) -> Mapping[int, Owed
     left = log.c.part_id.is_(None), log.c.box_id.in_(list(box_ids)), log.c.action == Act.LEAVE
     query = select(log.c.box_id, log.c.load_id, log.c.at).where(*left).order_by(log.c.seq.desc())
     rows = connection.execute(query)
-    return {row.box_id: Owed(load=str(Code(Kind.LOAD, row.load_id)), since=row.at) for row in rows}
+    return {row.box_id: Owed(load=load_code(row.load_id), since=row.at) for row in rows}
 
 
 def _short_box(
@@ -318,8 +318,8 @@ def _short_box(
         kept=head.held_at is not None,
         customer=head.customer,
         due=head.due,
-        load=_load_code(head.load_id),
-        behind=_load_code(behind),
+        load=load_code_or_none(head.load_id),
+        behind=load_code_or_none(behind),
         owed=owed,
         follows=None if head.follows_id is None else box_code(head.follows_id),
         leaves=head.leaves,
@@ -329,10 +329,6 @@ def _short_box(
         parts_lacking=len(parts),
         uncounted=len(items),
     )
-
-
-def _load_code(number: int | None) -> str | None:
-    return None if number is None else str(Code(Kind.LOAD, number))
 
 
 _LACKING_PARTS = (
@@ -421,7 +417,7 @@ def open_loads(connection: Connection, *, limit: int) -> list[OpenLoad]:
 def _open_load(row: Any, boxes: Sequence[tuple[str, bool]], behind: int) -> OpenLoad:
     return OpenLoad(
         id=row.id,
-        code=str(Code(Kind.LOAD, row.id)),
+        code=load_code(row.id),
         ship_on=row.ship_on,
         boxes=len(boxes),
         short=sum(lacks for _state, lacks in boxes),

@@ -15,7 +15,7 @@ from tracker.records.lacking import items_short, part_is_lacking
 from tracker.records.tables import box, job, load, log, part, station
 from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import Code, Kind, box_code
+from tracker.shop.codes import box_code, load_code_or_none
 from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import PartStatus
@@ -148,7 +148,7 @@ def whereabouts(connection: Connection, box_id: int) -> Whereabouts | None:
         name=row.name,
         job=row.code,
         state=row.state,
-        load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
+        load=load_code_or_none(row.load_id),
         open_at=tuple(connection.execute(open_at.order_by(station.c.name)).scalars()),
         packed_at=None if packed is None else packed.name,
         packed_when=None if packed is None else packed.seen_at,

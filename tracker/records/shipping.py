@@ -12,7 +12,7 @@ from tracker.records.follow_ups import completes, first
 from tracker.records.lacking import items_short, parts_lacking
 from tracker.records.tables import box, job, load
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import Code, Kind, box_code
+from tracker.shop.codes import box_code, load_code
 from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.leaving import stays_behind
 
@@ -120,7 +120,7 @@ def loading_of(connection: Connection, load_id: int) -> Loading:
     """Return how far a load is loaded."""
     states = connection.execute(select(box.c.state).where(box.c.load_id == load_id)).all()
     return Loading(
-        code=str(Code(Kind.LOAD, load_id)),
+        code=load_code(load_id),
         ship_on=connection.execute(select(load.c.ship_on).where(load.c.id == load_id)).scalar_one(),
         boxes=len(states),
         on=sum(row.state in (BoxState.LOADED, BoxState.SHIPPED) for row in states),

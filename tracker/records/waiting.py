@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, Connection, Integer, Select, and_, or_, se
 
 from tracker.records.tables import box, job, load, log, part, slot, station, tally
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.codes import box_code, load_code, load_code_or_none, part_code
 from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import PartStatus
@@ -176,7 +176,7 @@ def _sealed_boxes(connection: Connection, _step: Step) -> Iterator[Waiting]:
             cabinet="",
             job=row.job_code,
             due=row.ship_on,
-            slot=str(Code(Kind.LOAD, row.load_id)),
+            slot=load_code(row.load_id),
         )
 
 
@@ -243,7 +243,7 @@ def _kept(row: Any) -> KeptScan:
         box=None if row.box_id is None else box_code(row.box_id),
         box_name=row.box_name or "",
         job=row.job_code or "",
-        load=None if row.load_id is None else str(Code(Kind.LOAD, row.load_id)),
+        load=load_code_or_none(row.load_id),
         slot=row.slot_name,
         undone=row.undo_seq is not None,
         message=row.message,

@@ -105,3 +105,8 @@ def box_code(number: int) -> str:
 def load_code(number: int) -> str:
     """Return the eleven characters on the paper of load ``number``."""
     return str(Code(Kind.LOAD, number))
+
+
+def load_code_or_none(number: int | None) -> str | None:
+    """Return the code of the load with this number, if there is one."""
+    return None if number is None else load_code(number)

@@ -1,6 +1,8 @@
 """One writing transaction's view of the shop floor: rows looked up once, changed in memory, written together.
 
-The log rows and the state that follows from them leave by the same door, ``write``.
+The log rows and the state that follows from them leave by the same door, ``write``. All that happens to jobs, boxes,
+loads and parts goes through it. What happens to none of them is in no log, and its own module writes it in its own
+transaction: people, sessions, devices and their clocks, printers and prints, settings and lists, SSCCs, reports.
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping

@@ -16,7 +16,7 @@ from tracker.shop import verdicts
 from tracker.shop.box_states import BoxState
 from tracker.shop.cards import Read
 from tracker.shop.clocks import LONGEST_WAY
-from tracker.shop.codes import Kind, load_code
+from tracker.shop.codes import Kind, load_code_or_none
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import OK_OUTCOMES, Outcome
@@ -82,7 +82,7 @@ def loading_then(scanned: Scanned, box: BoxRow, today: Verdict) -> Verdict:
     facts = scanned.scanned_box_facts(box)
     of_then = replace(
         facts,
-        load=None if then.load_id is None else load_code(then.load_id),
+        load=load_code_or_none(then.load_id),
         state=BoxState.SEALED if then.sealed else BoxState.PARTS_IN,
         cancelled=False,
     )

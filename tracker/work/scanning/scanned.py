@@ -8,7 +8,7 @@ from tracker.records.benches import BenchReading
 from tracker.records.boards import BoardView
 from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
 from tracker.shop.cards import Read
-from tracker.shop.codes import Code, Kind, MisreadError, box_code, load_code, part_code, read_code
+from tracker.shop.codes import Code, Kind, MisreadError, box_code, load_code_or_none, part_code, read_code
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
@@ -151,7 +151,7 @@ class Scanned:
             kept=box.held_at is not None and box.held_at <= self.at,
             missing=box.parts_lacking,
             cancelled=box.job.status == JobStatus.CANCELLED,
-            load=None if box.load_id is None else load_code(box.load_id),
+            load=load_code_or_none(box.load_id),
         )
 
     def scanned_box_facts(self, box: BoxRow) -> BoxFacts:
