@@ -8,12 +8,13 @@ from uuid import uuid4
 
 import pytest
 
-from tests.floor import Floor
+from tests.floor import START, Floor
 from tests.pages.callers import Caller, callers_of, in_words
 from tests.shops import sqlite_shop
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.work.access import add_station
+from tracker.work.people import add_person
 
 
 @pytest.fixture
@@ -112,3 +113,20 @@ def test_a_flag_on_the_order_of_scans_names_the_other_part(floor: Floor, foreman
     floor.scan(floor.deck, "PACK-2", at=before)
     told = f"A later scan, of End of cabinet 102 ({floor.end}), would have been answered otherwise"
     assert told in foreman.read("/flagged")
+
+
+def test_a_packers_own_name_and_password_are_no_foremans_word_on_a_box_that_stays(floor: Floor, tmp_path: Path) -> None:
+    password = "a long invented password"  # noqa: S105 - of nobody
+    for name, role in (("Ida", Role.PACKER), ("Ada", Role.FOREMAN)):
+        add_person(floor.database, name, role, password=password, now=START)
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    load = floor.plan(floor.box_102)
+    floor.scan(floor.box_102, "SHIP-1")
+    packer = callers_of(floor, tmp_path, [Role.PACKER])[Role.PACKER]
+    told = {"stays": floor.box_101, "reason": "the toe kick is late", "password": password}
+    refused = packer.send(f"/loads/{load}/ship", name="Ida", **told)
+    assert (refused.status_code, floor.box(floor.box_102).state) == (403, "loaded")
+    assert "Ida is no foreman." in refused.text
+    assert packer.send(f"/loads/{load}/ship", name="Ada", **told).status_code == 303
+    assert floor.box(floor.box_102).state == "shipped"
