@@ -17,6 +17,7 @@ from tests.examples import MORE
 from tests.floor import Floor
 from tests.played_day import Day, played_day
 from tests.shops import sqlite_shop
+from tests.statements import share_compiled_statements
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
 
@@ -24,6 +25,7 @@ settings.register_profile(
     "tracker", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], max_examples=60 * MORE
 )
 settings.load_profile("tracker")
+share_compiled_statements()
 
 _numbers = itertools.count(1)
 

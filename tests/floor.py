@@ -12,7 +12,7 @@ from tracker.records import look
 from tracker.records.database import Database
 from tracker.records.look import BoxView, JobView, PartView
 from tracker.records.shipping import ShippingBox, staying_of_loads
-from tracker.shop.codes import box_code, part_code, read_code
+from tracker.shop.codes import Code, Kind, box_code, part_code, read_code
 from tracker.shop.orders import ItemLine, Order, PartLine
 from tracker.shop.scans import Action, Answer, Scan
 from tracker.shop.steps import Step
@@ -47,12 +47,23 @@ class Floor:
     """Acts on one database, with a clock of its own that moves a second an act."""
 
     def __init__(self, database: Database, *, strict: Sequence[Step] = (), start: datetime = START) -> None:
-        self.database = database
-        self.clock = start
+        self._stand_on(database, start)
         for step in Step:
             add_station(database, f"{step.value.upper()}-1", step, strict=step in strict)
-        self.slot = add_slot(database, "CART-1")
+        assert add_slot(database, "CART-1") == self.slot
         self.take()
+
+    @classmethod
+    def found_on(cls, database: Database, start: datetime) -> "Floor":
+        """The floor of a shop that was filled before, as by a template."""
+        floor = cls.__new__(cls)
+        floor._stand_on(database, start)
+        return floor
+
+    def _stand_on(self, database: Database, start: datetime) -> None:
+        self.database = database
+        self.clock = start
+        self.slot = str(Code(Kind.SLOT, 1))
         self.deck, self.toe_kick, self.end = part_code(1), part_code(2), part_code(3)
         self.box_101, self.box_102 = box_code(1), box_code(2)
 

@@ -40,15 +40,17 @@ class Shop:
         page.goto(f"{self.address}{path}")
 
 
+def _filled(database: Database) -> None:
+    Floor(database, start=datetime.now(UTC) - timedelta(days=14))
+    for role, token in TOKENS.items():
+        make_token(database, f"a {role.value}", role, secret=token.strip, now=START)
+
+
 @contextmanager
 def served(folder: Path) -> Iterator[Shop]:
     """Serve the small shop of ``tests.floor``, which began two weeks ago, its clock set to the last half hour."""
-    database = sqlite_shop(folder / "shop.db")
-    now = datetime.now(UTC)
-    floor = Floor(database, start=now - timedelta(days=14))
-    floor.clock = now - timedelta(minutes=30)
-    for role, token in TOKENS.items():
-        make_token(database, f"a {role.value}", role, secret=token.strip, now=START)
+    database = sqlite_shop(folder / "shop.db", fill=_filled)
+    floor = Floor.found_on(database, datetime.now(UTC) - timedelta(minutes=30))
     settings = Settings(data_dir=folder, database_url=str(database.url), secret_key="for tests")  # noqa: S106
     server = Server(app_of(settings, database), host="127.0.0.1", port=0)
     thread = threading.Thread(target=server.run)

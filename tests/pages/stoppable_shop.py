@@ -15,6 +15,7 @@ from tests.floor import Floor
 from tests.pages.looking import sign_in
 from tests.shops import app_of, sqlite_shop
 from tests.waiting import HANGS_AFTER_S
+from tracker.records.database import Database
 from tracker.records.look import last_change
 from tracker.records.tables import log
 from tracker.server import Server
@@ -32,16 +33,19 @@ KEPT = """async () => {
 }"""
 
 
+def _filled(database: Database) -> None:
+    floor = Floor(database)
+    for role in Role:
+        make_token(database, f"a {role.value}", role, secret=role.value.strip, now=floor.tick())
+
+
 class StoppableShop:
     """The small shop of ``tests.floor``, served at an address that stays the same."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.database = sqlite_shop(folder / "shop.db")
-        self.floor = Floor(self.database)
-        self.floor.clock = datetime.now(UTC) - timedelta(hours=1)
-        for role in Role:
-            make_token(self.database, f"a {role.value}", role, secret=role.value.strip, now=self.floor.tick())
+        self.database = sqlite_shop(folder / "shop.db", fill=_filled)
+        self.floor = Floor.found_on(self.database, datetime.now(UTC) - timedelta(hours=1))
         with socket.create_server(("127.0.0.1", 0)) as free:
             self.port = free.getsockname()[1]
         self.address = f"http://127.0.0.1:{self.port}"

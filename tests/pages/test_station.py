@@ -22,6 +22,7 @@ from tests.pages.scanning import Scanner
 from tests.pages.stoppable_shop import until
 from tests.reading import picture_of
 from tests.shops import app_of, sqlite_shop
+from tracker.records.database import Database
 from tracker.records.look import job_view, part_history, parts_of_job
 from tracker.server import Server
 from tracker.settings import Settings
@@ -39,16 +40,19 @@ TOKEN = "a token for the stations"  # noqa: S105
 SAME_LABEL_S = 1.6
 
 
+def _filled(database: Database) -> None:
+    floor = Floor(database)
+    add_station(database, "SAW 2", Step.CUT)
+    take_cabinets(database, floor)
+    make_token(database, "Ana", Role.FOREMAN, secret=TOKEN.strip, now=floor.tick())
+
+
 class Shop:
     """A service on a shop of its own, and the shop's floor to look at what was kept."""
 
     def __init__(self, folder: Path) -> None:
-        self.database = sqlite_shop(folder / "shop.db")
-        self.floor = Floor(self.database)
-        self.floor.clock = datetime.now(UTC) - timedelta(hours=1)
-        add_station(self.database, "SAW 2", Step.CUT)
-        take_cabinets(self.database, self.floor)
-        make_token(self.database, "Ana", Role.FOREMAN, secret=TOKEN.strip, now=self.floor.tick())
+        self.database = sqlite_shop(folder / "shop.db", fill=_filled)
+        self.floor = Floor.found_on(self.database, datetime.now(UTC) - timedelta(hours=1))
         settings = Settings(data_dir=folder, database_url=str(self.database.url), secret_key="for tests")  # noqa: S106
         self.server = Server(app_of(settings, self.database), host="127.0.0.1", port=0)
         self.thread = threading.Thread(target=self.server.run)
