@@ -8,7 +8,7 @@ from tracker.pages.bench import bench
 from tracker.pages.foreman import flagged, job, job_acts, jobs_board, missing, reports
 from tracker.pages.frame import sign_in, trust
 from tracker.pages.help import manual
-from tracker.pages.office import boxes, lists, loads, people, search
+from tracker.pages.office import boxes, lists, loads, me, people, search, stations, tokens
 from tracker.pages.office.labels import labels, layouts, prints
 from tracker.pages.office.orders import orders
 from tracker.pages.scanning import offline
@@ -18,7 +18,23 @@ from tracker.pages.station import station
 BLUEPRINTS: Final[tuple[Blueprint, ...]] = tuple(
     screen.blueprint
     for screen in (
-        *(sign_in, offline, trust, people, station, bench, jobs_board, job, job_acts, missing, reports, flagged),
+        *(
+            sign_in,
+            offline,
+            trust,
+            people,
+            stations,
+            tokens,
+            me,
+            station,
+            bench,
+            jobs_board,
+            job,
+            job_acts,
+            missing,
+            reports,
+            flagged,
+        ),
         *(assembly_sheet, report, label_links),
         *(orders, search, boxes, loads, labels, layouts, prints, lists, manual),
     )

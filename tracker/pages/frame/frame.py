@@ -55,11 +55,11 @@ _WAYS: Final = (
     ("print_pages.printers", _l("Printers"), Role.STATION, False),
     ("site_reports.reports", _l("Reports from site"), Role.FOREMAN, False),
     ("flagged_page.flagged", _l("Scans that contradict"), Role.FOREMAN, False),
-    ("people.stations", _l("Stations and tablets"), Role.FOREMAN, False),
+    ("station_pages.stations", _l("Stations and tablets"), Role.FOREMAN, False),
     ("people.people", _l("People"), Role.ADMIN, False),
-    ("people.tokens", _l("Tokens"), Role.ADMIN, False),
+    ("token_pages.tokens", _l("Tokens"), Role.ADMIN, False),
     ("lists_page.settings", _l("Settings"), Role.OFFICE, False),
-    ("people.me", _l("My language, units and password"), Role.STATION, False),
+    ("me.me", _l("My language, units and password"), Role.STATION, False),
     ("manual.index", _l("Manual"), None, False),
 )
 
