@@ -8,9 +8,10 @@ from uuid import UUID, uuid4
 
 from sqlalchemy import event
 
-from tracker.records import look
+from tracker.records.box_contents import BoxView, box_view
 from tracker.records.database import Database
-from tracker.records.look import BoxView, JobView, PartView
+from tracker.records.jobs import JobView, job_view
+from tracker.records.parts import SeenPart, part_view
 from tracker.records.shipping import ShippingBox, staying_of_loads
 from tracker.shop.codes import Code, Kind, box_code, part_code, read_code
 from tracker.shop.orders import ItemLine, Order, PartLine
@@ -117,21 +118,21 @@ class Floor:
         with self.database.read() as connection:
             return list(staying_of_loads(connection, [number])[number])
 
-    def part(self, code: str) -> PartView:
+    def part(self, code: str) -> SeenPart:
         with self.database.read() as connection:
-            found = look.part_view(connection, read_code(code).number)
+            found = part_view(connection, read_code(code).number)
         assert found is not None
         return found
 
     def box(self, code: str) -> BoxView:
         with self.database.read() as connection:
-            found = look.box_view(connection, read_code(code).number)
+            found = box_view(connection, read_code(code).number)
         assert found is not None
         return found
 
     def job(self, code: str = JOB) -> JobView:
         with self.database.read() as connection:
-            found = look.job_view(connection, code)
+            found = job_view(connection, code)
         assert found is not None
         return found
 

@@ -35,7 +35,7 @@ def test_a_box_is_asked_for_scanned_and_planned_by_its_sscc(
     assert scan(station, f"]C100{sscc}", floor)["box"] == floor.box_101
     planned = callers[Role.PACKER].post("/loads", {"boxes": [sscc], "ship_on": "2027-03-04"})
     assert planned.status_code == 201, planned.json
-    assert floor.box(floor.box_101).load == planned.json["code"]
+    assert floor.box(floor.box_101).load_code == planned.json["code"]
     for name in ("SHIP-1", "PACK-1"):  # the station program's list says it with what may come
         expected = station.get("/expected", query_string={"station": name}).json["items"]
         assert expected[0]["sscc"] == sscc

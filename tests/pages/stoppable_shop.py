@@ -16,7 +16,7 @@ from tests.pages.looking import sign_in
 from tests.shops import app_of, sqlite_shop
 from tests.waiting import HANGS_AFTER_S
 from tracker.records.database import Database
-from tracker.records.look import last_change
+from tracker.records.logged import last_change
 from tracker.records.tables import log
 from tracker.server import Server
 from tracker.settings import Settings

@@ -61,7 +61,7 @@ def test_a_load_is_planned_from_boxes_alone(floor: Floor, admin: Caller) -> None
 def test_only_a_box_is_taken_off_a_load(floor: Floor, admin: Caller) -> None:
     load = floor.plan(floor.box_101)
     assert admin.send(f"/loads/{load}/take-off", box=part_code(1)).status_code == 409
-    assert floor.box(floor.box_101).load == load
+    assert floor.box(floor.box_101).load_code == load
 
 
 @pytest.mark.parametrize("item", ['"\\ud800"', '"x\\u0000"', "17", "null"])

@@ -90,7 +90,7 @@ def test_the_scale_does_not_say_of_one_name_that_it_is_noticed_and_that_it_is_no
 ) -> None:
     small = {**{name: getattr(TOE_KICK, name) for name in ("quantity", "length_mm", "width_mm", "thickness_mm")}}
     floor.take("J-2", [DECK, type(DECK)(cabinet="101", part="Deck", **small)], items=())
-    scan(callers[Role.PACKER], floor.part(part_code(4)).box)
+    scan(callers[Role.PACKER], floor.part(part_code(4)).box.code)
     for number in (4, 5):
         scan(callers[Role.PACKER], part_code(number))
     page = unescape(callers[Role.PACKER].get("/pack/PACK-1").text)

@@ -13,7 +13,8 @@ from tests.pages.conftest import CABINETS
 from tests.pages.looking import readable, violations
 from tests.pages.served_shop import TODAY, Shop, served
 from tracker.pages.bench.drawing import draw_bench, draw_layers, in_order
-from tracker.records import look
+from tracker.records.box_contents import BoxView, boxes_of_job
+from tracker.records.jobs import job_view
 from tracker.shop.codes import Code, Kind
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
@@ -38,11 +39,11 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
         yield shop
 
 
-def cartons(shop: Shop) -> list[look.BoxView]:
+def cartons(shop: Shop) -> list[BoxView]:
     with shop.database.read() as connection:
-        job = look.job_view(connection, "K-77")
+        job = job_view(connection, "K-77")
         assert job is not None
-        return look.boxes_of_job(connection, job.id, limit=50)
+        return boxes_of_job(connection, job.id, limit=50)
 
 
 def test_a_box_shows_its_content_in_the_order_of_laying_and_where_each_part_is(page: Page, shop: Shop) -> None:
@@ -117,13 +118,13 @@ def test_a_box_and_a_board_are_readable_at_every_size(page: Page, shop: Shop, sh
         readable(page, shots, name)
 
 
-def sealed_box(floor: Floor, name: str) -> look.BoxView:
+def sealed_box(floor: Floor, name: str) -> BoxView:
     """Take a job of one end and seal its box."""
     floor.take(name, parts=(END,), items=())
     with floor.database.read() as connection:
-        job = look.job_view(connection, name)
+        job = job_view(connection, name)
         assert job is not None
-        (box,) = look.boxes_of_job(connection, job.id, limit=2)
+        (box,) = boxes_of_job(connection, job.id, limit=2)
     for code in (box.code, box.parts[0].code):
         assert floor.scan(code, "PACK-1").ok
     floor.seal(box.code)

@@ -14,9 +14,11 @@ from playwright.sync_api import Browser, BrowserContext, Page
 from tests.pages.looking import SIZES, ZOOMED, fits, violations
 from tests.pages.served_demo import Demo, served_demo
 from tests.played_day import Day
-from tracker.records import look
+from tracker.records.box_contents import boxes_of_job
 from tracker.records.database import Database
+from tracker.records.jobs import list_jobs
 from tracker.records.missing_lists import missing_page
+from tracker.records.shipping import list_loads
 
 # Each language and each scheme once: that is what one look at every page costs.
 LOOKS = (("en", "light"), ("es", "dark"))
@@ -42,11 +44,11 @@ def demo(tmp_path_factory: pytest.TempPathFactory, day: Day) -> Iterator[Site]:
 
 def pages_of(database: Database) -> dict[str, str]:
     with database.read() as connection:
-        jobs = look.list_jobs(connection, limit=10, status=["open", "held"])
+        jobs = list_jobs(connection, limit=10, status=["open", "held"])
         missing = missing_page(connection).boxes
         job = jobs[0]
-        box = look.boxes_of_job(connection, job.id, limit=1)[0]
-        loads = look.list_loads(connection, limit=1)
+        box = boxes_of_job(connection, job.id, limit=1)[0]
+        loads = list_loads(connection, limit=1)
     part = missing[0].parts[0]
     return {
         "board": "/",

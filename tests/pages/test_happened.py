@@ -1,21 +1,20 @@
 """What happened is said in the reader's language, from what the acts themselves leave in the log."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select
 
 from tests.floor import Floor
 from tests.shops import app_of
 from tracker.pages.words.happened import said_of
 from tracker.pages.words.names import box_name
-from tracker.records.tables import log, station
+from tracker.records.logged import ALL_LOGGED, LogView, read_logged
+from tracker.records.tables import log
 from tracker.settings import Settings
 from tracker.shop.codes import read_code
-from tracker.shop.reasons import Meaning, meaning_kept
 from tracker.shop.scans import Action
 from tracker.work.boards import plan_job_boards
 from tracker.work.count import Counting, count_item, weigh_box
@@ -27,17 +26,6 @@ from tracker.work.replace import repair_part, replace_part
 from tracker.work.seal import Sealing, seal_box
 
 
-@dataclass(frozen=True)
-class Kept:
-    """A row of the log."""
-
-    action: str
-    outcome: str
-    station: str | None
-    message: str
-    told: Meaning | None
-
-
 @pytest.fixture
 def _reader(floor: Floor, tmp_path: Path) -> Iterator[None]:
     settings = Settings(data_dir=tmp_path, database_url=str(floor.database.url), secret_key="for tests")  # noqa: S106
@@ -45,7 +33,7 @@ def _reader(floor: Floor, tmp_path: Path) -> Iterator[None]:
         yield
 
 
-def everything(floor: Floor) -> list[Kept]:
+def everything(floor: Floor) -> list[LogView]:
     """Let every act happen once; return all rows of the log."""
     database, act = floor.database, floor.act
     floor.take("J-2", items=())
@@ -79,12 +67,7 @@ def everything(floor: Floor) -> list[Kept]:
     floor.ship(first, *(box.code for box in floor.staying(first)))
     assert new == 7
     with database.read() as connection:
-        columns = (log.c.action, log.c.outcome, log.c.message, log.c.reason, log.c["values"], station.c.name)
-        query = select(*columns).outerjoin(station, station.c.id == log.c.station_id).order_by(log.c.seq)
-        rows = connection.execute(query)
-        return [
-            Kept(row.action, row.outcome, row.name, row.message, meaning_kept(row.reason, row.values)) for row in rows
-        ]
+        return [read_logged(LogView, row) for row in connection.execute(ALL_LOGGED.order_by(log.c.seq))]
 
 
 @pytest.mark.usefixtures("_reader")
@@ -111,8 +94,9 @@ def test_every_act_is_said_in_words_and_none_only_as_it_was_written(floor: Floor
 
 
 @pytest.mark.usefixtures("_reader")
-def test_a_row_from_before_the_reasons_is_shown_as_it_was_written_and_marked_as_older() -> None:
-    odd = said_of(Kept("other", "", None, "100 % odd.", None))
+def test_a_row_from_before_the_reasons_is_shown_as_it_was_written_and_marked_as_older(floor: Floor) -> None:
+    written = everything(floor)[0]
+    odd = said_of(replace(written, action="other", station=None, message="100 % odd.", reason=None))
     assert (odd.word, odd.rest, odd.older) == ("", "100 % odd.", True)
 
 

@@ -152,7 +152,7 @@ def test_a_load_does_not_leave_short_unseen(shop: Shop, page: Page) -> None:
     expect(main).to_contain_text("Sealed short: the rest is in box 101 follow-up, on the same load.")
     expect(page.locator(".short")).to_have_count(1)  # the rest itself, which is not sealed
     assert follow_up is not None
-    assert floor.box(follow_up).load == load
+    assert floor.box(follow_up).load_code == load
     page.goto(f"{shop.address}/boxes/{floor.box_101}")
     expect(main).to_contain_text("Sealed short: the rest is in box 101 follow-up")
 

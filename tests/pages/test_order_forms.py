@@ -10,8 +10,8 @@ import pytest
 from tests.floor import START, Floor
 from tests.pages.callers import Caller, in_words, signed_in
 from tests.shops import app_of
-from tracker.records import look
 from tracker.records.database import Database
+from tracker.records.jobs import job_view
 from tracker.settings import Settings
 from tracker.shop.roles import Role
 from tracker.work.access import make_token
@@ -61,7 +61,7 @@ def test_typed_cabinets_are_taken_though_their_file_went_in_the_meantime(
     forget_files(tmp_path)
     assert office.send("/orders/take", **fields_of(page.text, "/orders/take")).status_code == 303
     with floor.database.read() as connection:
-        assert look.job_view(connection, "T-1") is not None
+        assert job_view(connection, "T-1") is not None
 
 
 def test_typed_cabinets_are_changed_though_their_file_went_in_the_meantime(office: Caller, tmp_path: Path) -> None:

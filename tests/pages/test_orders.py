@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page, Request, expect
 
 from tests.pages.looking import readable, violations
 from tests.pages.served_shop import Shop, served
-from tracker.records import look
+from tracker.records.jobs import job_view, list_jobs
 from tracker.shop.roles import Role
 
 CABINETS = """cabinet,family,width,height,depth,quantity,fronts,hinge,finish,note
@@ -55,7 +55,7 @@ def _complains(kind: str, text: str) -> bool:
 
 def jobs(shop: Shop) -> set[str]:
     with shop.database.read() as connection:
-        return {job.code for job in look.list_jobs(connection, limit=100)}
+        return {job.code for job in list_jobs(connection, limit=100)}
 
 
 def fill_head(page: Page, code: str) -> None:
@@ -95,7 +95,7 @@ def test_a_table_of_cabinets_is_looked_at_and_taken_and_nothing_is_stored_before
     assert "T-1" in jobs(shop)
     assert violations(page) == []
     with shop.database.read() as connection:
-        job = look.job_view(connection, "T-1")
+        job = job_view(connection, "T-1")
     assert job is not None
     assert job.due == date(2027, 5, 4), "the due day is kept"
 

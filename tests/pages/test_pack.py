@@ -19,8 +19,10 @@ from tests.pages.scanning import Scanner
 from tests.pages.served_shop import bytes_of
 from tests.shops import app_of, sqlite_shop
 from tracker.pages.bench.drawing import SlabState, draw_bench, lie, next_to_lay
-from tracker.records import look, packing
-from tracker.records.look import BoxView, PlaceView
+from tracker.records import packing
+from tracker.records.box_contents import BoxView, PlaceView, boxes_of_job
+from tracker.records.jobs import job_view
+from tracker.records.logged import box_history, part_history
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.codes import read_code
@@ -53,9 +55,9 @@ class Shop:
         name = f"K-{next(_numbers)}"
         self.floor.take(name, parts=(DECK, TOE_KICK, END), items=items)
         with self.floor.database.read() as connection:
-            job = look.job_view(connection, name)
+            job = job_view(connection, name)
             assert job is not None
-            boxes = look.boxes_of_job(connection, job.id, limit=10)
+            boxes = boxes_of_job(connection, job.id, limit=10)
         return [part.code for box in boxes for part in box.parts], [box.code for box in boxes]
 
     def ready(self, *parts: str) -> None:
@@ -184,9 +186,9 @@ def planned_boxes(shop: Shop) -> list[BoxView]:
     )
     take_order(floor.database, order, **floor.act(), packing=packing_of(floor.database))
     with floor.database.read() as connection:
-        job = look.job_view(connection, name)
+        job = job_view(connection, name)
         assert job is not None
-        return look.boxes_of_job(connection, job.id, limit=20)
+        return boxes_of_job(connection, job.id, limit=20)
 
 
 def test_the_arrow_crosses_no_other_panel_where_there_is_a_way_round(shop: Shop) -> None:
@@ -481,7 +483,7 @@ def test_a_foreman_lets_a_box_go_short_by_name_and_password_while_the_packer_sta
     assert shop.state(box) == "sealed"
     assert bench.page.locator("#who").inner_text() == packer
     with shop.floor.database.read() as connection:
-        sealing = look.box_history(connection, read_code(box).number)[-1]
+        sealing = box_history(connection, read_code(box).number, limit=1)[0]
     assert (sealing.action, sealing.who) == ("seal", FOREMAN)
     assert "the truck waits" in sealing.message
 
@@ -545,8 +547,8 @@ def test_a_part_is_marked_damaged_by_two_taps_and_the_box_lacks_it(
     expect(bench.region("head")).to_contain_text("1 of 2 parts in")
     assert shop.floor.part(toe_kick).damaged
     with shop.floor.database.read() as connection:
-        history = look.part_history(connection, read_code(toe_kick).number, read_code(box).number)
-    assert "Marked damaged: Chipped." in history[-1].message
+        history = part_history(connection, read_code(toe_kick).number, read_code(box).number)
+    assert "Marked damaged: Chipped." in history[0].message
     assert shop.state(box) == "packing"
 
 
@@ -593,8 +595,8 @@ def test_counts_and_weighings_stand_in_the_history_of_the_box_with_who_did_them(
     expect(bench.region("scale")).to_contain_text("weighed")
     who = bench.page.locator("#who").inner_text()
     with shop.floor.database.read() as connection:
-        history = look.box_history(connection, read_code(box).number)
-    acts = [(each.action, each.message, each.who) for each in history if each.action in ("count", "weigh")]
+        history = box_history(connection, read_code(box).number, limit=9)
+    acts = [(each.action, each.message, each.who) for each in reversed(history) if each.action in ("count", "weigh")]
     assert acts == [
         ("count", "spring pin 8 mm: 40 of 40 counted.", who),
         ("weigh", "12.50 kg weighed.", who),
@@ -744,7 +746,7 @@ def test_a_sealed_box_is_opened_again_by_a_foreman_who_says_why(
     bench.says("Opened again. Seal it when it is right.")
     expect(bench.region("head")).to_contain_text("complete")
     with shop.floor.database.read() as connection:
-        opening = look.box_history(connection, read_code(box).number)[-1]
+        opening = box_history(connection, read_code(box).number, limit=1)[0]
     assert opening.who == FOREMAN
     assert "a scratched deck" in opening.message
     bench.page.get_by_role("button", name="Take back: Toe kick 101").click()

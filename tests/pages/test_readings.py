@@ -13,7 +13,8 @@ from tests.floor import DECK, END, TOE_KICK
 from tests.pages.looking import sign_in
 from tests.pages.scanning import Scanner
 from tests.pages.stoppable_shop import StoppableShop, hold, stoppable, until
-from tracker.records import look
+from tracker.records.box_contents import boxes_of_job
+from tracker.records.jobs import job_view
 from tracker.shop.codes import Code, Kind, part_code
 from tracker.shop.orders import ItemLine
 from tracker.shop.roles import Role
@@ -45,9 +46,9 @@ def job(shop: StoppableShop) -> tuple[list[str], list[str]]:
     name = f"R-{next(_numbers)}"
     shop.floor.take(name, parts=(DECK, TOE_KICK, END), items=(PINS,))
     with shop.database.read() as connection:
-        found = look.job_view(connection, name)
+        found = job_view(connection, name)
         assert found is not None
-        boxes = look.boxes_of_job(connection, found.id, limit=10)
+        boxes = boxes_of_job(connection, found.id, limit=10)
     return [part.code for box in boxes for part in box.parts], [box.code for box in boxes]
 
 

@@ -23,7 +23,9 @@ from tests.pages.stoppable_shop import until
 from tests.reading import picture_of
 from tests.shops import app_of, sqlite_shop
 from tracker.records.database import Database
-from tracker.records.look import job_view, part_history, parts_of_job
+from tracker.records.jobs import job_view
+from tracker.records.logged import part_history
+from tracker.records.parts import parts_of_job
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.codes import Code, Kind, box_code, part_code

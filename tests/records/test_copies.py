@@ -18,12 +18,13 @@ from tests.conftest import Cluster
 from tests.floor import Floor
 from tests.waiting import until
 from tracker.files import put_file
-from tracker.records import copies, look
+from tracker.records import copies
 from tracker.records.copies import LEFT_OUT, check_copy, copy_to, restore_from
 from tracker.records.database import Database, companions, sqlite_module
 from tracker.records.holding import hold
 from tracker.records.integrity import damage
 from tracker.records.migrate import _config
+from tracker.records.parts import parts_of_job
 from tracker.records.restoring import finish_restore
 from tracker.settings import Settings
 from tracker.shop.codes import box_code, part_code, read_code
@@ -91,7 +92,7 @@ def test_after_a_restore_no_code_is_given_that_may_be_on_a_label_already(sqlite:
     restore_from(sqlite, tmp_path / "copy.db", _settings(tmp_path))
     floor.take("J-3")
     with sqlite.read() as connection:
-        parts = look.parts_of_job(connection, floor.job("J-3").id, limit=10)
+        parts = parts_of_job(connection, floor.job("J-3").id, limit=10)
     new = {part.code for part in parts} | {part.box for part in parts} | {floor.plan(floor.box_101)}
     assert not new & lost
     assert min(read_code(part.code).number for part in parts) == 6 + LEFT_OUT + 1

@@ -5,7 +5,8 @@ from datetime import date
 
 from tests.floor import Floor
 from tracker.records import missing_lists
-from tracker.records.follow_ups import FollowUp, follow_ups_of
+from tracker.records.boxes import Box
+from tracker.records.follow_ups import follow_ups_of
 from tracker.records.missing_lists import MissingPage, open_loads
 from tracker.records.shipping import boxes_to_plan, loading_of
 from tracker.shop.codes import read_code
@@ -14,7 +15,7 @@ from tracker.work.open_again import Opening, open_again
 from tracker.work.replace import replace_part
 
 
-def rests(floor: Floor, code: str) -> Sequence[FollowUp]:
+def rests(floor: Floor, code: str) -> Sequence[Box]:
     number = read_code(code).number
     with floor.database.read() as connection:
         return follow_ups_of(connection, [number]).get(number, [])
@@ -42,20 +43,20 @@ def sealed_short(floor: Floor) -> str:
 def test_a_box_that_was_sealed_short_names_the_box_that_holds_the_rest(floor: Floor) -> None:
     follow_up = sealed_short(floor)
     (rest,) = rests(floor, floor.box_101)
-    assert (rest.code, rest.state, rest.missing, rest.load) == (follow_up, "open", 1, None)
+    assert (rest.code, rest.state, rest.parts_lacking, rest.load_code) == (follow_up, "open", 1, None)
     assert not rest.leaves_with(None)
     load = floor.plan(floor.box_101)
     assert not rests(floor, floor.box_101)[0].leaves_with(load)
     add_to_load(floor.database, read_code(load).number, read_code(follow_up).number, **floor.act())
     (rest,) = rests(floor, floor.box_101)
-    assert (rest.load, rest.ship_on, rest.leaves_with(load)) == (load, date(2027, 3, 4), True)
+    assert (rest.load_code, rest.leaves, rest.leaves_with(load)) == (load, date(2027, 3, 4), True)
     floor.check()
 
 
 def test_a_follow_up_box_of_items_alone_is_named_until_the_box_is_opened_again(floor: Floor) -> None:
     floor.pack_all()
     follow_up = floor.seal(floor.box_101, {"spring pin 8 mm": 1}, override="a pin is lost").follow_up
-    assert [(rest.code, rest.missing) for rest in rests(floor, floor.box_101)] == [(follow_up, 0)]
+    assert [(rest.code, rest.parts_lacking) for rest in rests(floor, floor.box_101)] == [(follow_up, 0)]
     open_again(floor.database, Opening(box=1, reason="the pin was found"), **floor.act())
     assert rests(floor, floor.box_101) == []
 
@@ -65,7 +66,7 @@ def test_a_part_replaced_in_a_sealed_box_makes_that_box_short(floor: Floor) -> N
     assert rests(floor, floor.box_101) == []
     replace_part(floor.database, read_code(floor.deck).number, "chipped", **floor.act())
     (rest,) = rests(floor, floor.box_101)
-    assert (rest.missing, rest.load) == (1, None)
+    assert (rest.parts_lacking, rest.load_code) == (1, None)
 
 
 def test_a_load_of_which_a_box_was_sealed_short_lists_the_box_that_is_left_behind(floor: Floor) -> None:
@@ -80,7 +81,7 @@ def test_a_load_of_which_a_box_was_sealed_short_lists_the_box_that_is_left_behin
     for page, day in pages:
         (box,) = page.boxes
         assert (box.code, box.load, box.behind, box.follows) == (follow_up, None, load, floor.box_101)
-        assert (box.leaves, box.parts_lacking, box.uncounted) == (day, 1, 1)
+        assert (box.listed_on, box.parts_lacking, box.uncounted) == (day, 1, 1)
     with floor.database.read() as connection:
         (kept,) = open_loads(connection, limit=5)
     assert (kept.short, kept.behind) == (0, 1)
@@ -116,5 +117,5 @@ def test_how_far_a_load_is_loaded_says_that_it_would_leave_short(floor: Floor) -
     floor.scan(floor.box_101, "SHIP-1")
     with floor.database.read() as connection:
         found = loading_of(connection, read_code(load).number)
-    assert (found.code, found.ship_on, found.on, found.boxes) == (load, date(2027, 3, 4), 1, 2)
+    assert (found.load.code, found.load.ship_on, found.on, found.boxes) == (load, date(2027, 3, 4), 1, 2)
     assert [box.completes for box in found.staying] == ["101"]

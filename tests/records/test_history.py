@@ -4,6 +4,8 @@ from datetime import UTC, date, datetime, timedelta
 
 from tests.floor import END, Floor
 from tracker.records import history
+from tracker.records.logged import job_history, part_history, scanned_after, scanned_before
+from tracker.records.shipping import boxes_before_leaving
 from tracker.shop.codes import read_code
 from tracker.work.jobs import hold_job, resume_job
 
@@ -15,8 +17,8 @@ def test_a_parts_past_is_told_from_its_end_with_the_sealing_of_its_box(floor: Fl
     floor.scan(floor.end, "PACK-1")
     floor.seal(floor.box_102)
     with floor.database.read() as connection:
-        found = history.last_of_part(connection, 3, read_code(floor.box_102).number, limit=50)
-        latest = history.last_of_part(connection, 3, read_code(floor.box_102).number, limit=2)
+        found = part_history(connection, 3, read_code(floor.box_102).number, limit=50)
+        latest = part_history(connection, 3, read_code(floor.box_102).number, limit=2)
     assert [each.action for each in found] == ["seal", "pass", "undo", "pass", "pass", "order"][: len(found)]
     assert [each.seq for each in latest] == [each.seq for each in found[:2]]
     first_cut = next(each for each in reversed(found) if each.action == "pass")
@@ -30,8 +32,8 @@ def test_a_jobs_past_names_what_was_decided_and_what_became_of_its_boxes(floor: 
     floor.seal_both()
     floor.take("J-2")
     with floor.database.read() as connection:
-        found = history.last_of_job(connection, 1, limit=50)
-        latest = history.last_of_job(connection, 1, limit=3)
+        found = job_history(connection, 1, limit=50)
+        latest = job_history(connection, 1, limit=3)
     assert [each.action for each in found][-3:] == ["resume", "hold", "order"]
     assert [each.action for each in found].count("seal") == 2
     assert latest == found[:3]
@@ -44,13 +46,13 @@ def test_the_parts_scanned_just_before_and_after_are_its_neighbours(floor: Floor
     for number, code in enumerate((floor.deck, floor.end, floor.toe_kick)):
         floor.scan(code, "CUT-1", at=start + timedelta(minutes=number))
     with floor.database.read() as connection:
-        standing = history.standing(connection, 3)
-        assert standing.station_id is not None
+        station_id = floor.part(floor.end).progress.station
+        assert station_id is not None
         at = start + timedelta(minutes=1)
-        before = history.scanned_before(connection, standing.station_id, at, beside=3, limit=3)
-        after = history.scanned_after(connection, standing.station_id, at, beside=3, limit=3)
-    assert [each.code for each in before] == [floor.deck]
-    assert [each.code for each in after] == [floor.toe_kick]
+        before = scanned_before(connection, station_id, at, beside=3, limit=3)
+        after = scanned_after(connection, station_id, at, beside=3, limit=3)
+    assert [each.part for each in before] == [floor.deck]
+    assert [each.part for each in after] == [floor.toe_kick]
 
 
 def test_the_parts_of_a_box_say_where_they_stand(floor: Floor) -> None:
@@ -58,16 +60,15 @@ def test_the_parts_of_a_box_say_where_they_stand(floor: Floor) -> None:
     with floor.database.read() as connection:
         deck, toe_kick = history.box_mates(connection, 1, limit=9)
         assert history.board_mates(connection, 1, limit=9) == []
-    assert (deck.name, deck.step, deck.station) == ("Deck", "machine", "CUT-1")
-    assert (toe_kick.name, toe_kick.step, toe_kick.station) == ("Toe kick", "cut", None)
+    assert (deck.name, deck.step, deck.last_seen and deck.last_seen.station) == ("Deck", "machine", "CUT-1")
+    assert (toe_kick.name, toe_kick.step, toe_kick.last_seen) == ("Toe kick", "cut", None)
 
 
 def test_a_part_leaves_with_its_load_or_when_its_job_is_due(floor: Floor) -> None:
     load = floor.plan(floor.box_101)
-    with floor.database.read() as connection:
-        planned, other = history.standing(connection, 1), history.standing(connection, 3)
-    assert (planned.leaves, planned.load) == (date(2027, 3, 4), load)
-    assert (other.leaves, other.load) == (date(2027, 3, 5), None)
+    planned, other = floor.part(floor.deck).box, floor.part(floor.end).box
+    assert (planned.leaves, planned.load_code) == (date(2027, 3, 4), load)
+    assert (other.leaves, other.load_code) == (date(2027, 3, 5), None)
 
 
 def test_what_was_packed_is_counted_by_the_day_less_what_was_taken_back(floor: Floor) -> None:
@@ -99,8 +100,8 @@ def test_the_boxes_of_a_job_are_told_in_a_line_each(floor: Floor) -> None:
     floor.scan(floor.deck, "PACK-1")
     load = floor.plan(floor.box_102)
     with floor.database.read() as connection:
-        first, second = history.box_lines(connection, 1, limit=9)
-        assert history.box_lines(connection, 1, limit=9, after=first.id) == [second]
+        first, second = boxes_before_leaving(connection, 1, limit=9)
+        assert boxes_before_leaving(connection, 1, limit=9, after=first.id) == [second]
         assert history.board_lines(connection, 1, limit=9) == []
-    assert (first.name, first.state, first.packed, first.parts_total, first.load) == ("101", "packing", 1, 2, None)
-    assert (second.load, second.ship_on) == (load, date(2027, 3, 4))
+    assert (first.name, first.state, first.packed, first.parts_total, first.load_code) == ("101", "packing", 1, 2, None)
+    assert (second.load_code, second.leaves) == (load, date(2027, 3, 4))

@@ -5,6 +5,7 @@ from datetime import date
 from tests.floor import Floor, scan_of
 from tracker.records import missing_lists
 from tracker.records.missing_lists import SCREEN, MissingPage, Owed, missing_on_loads, open_loads
+from tracker.records.parts import LastSeen
 from tracker.shop.codes import read_code
 from tracker.shop.orders import Order, PartLine
 from tracker.shop.scans import Action
@@ -37,7 +38,7 @@ def test_a_box_leaves_with_its_load_and_else_when_its_job_is_due(floor: Floor) -
     take(floor, "J-3", date(2027, 3, 5), boxes=2)  # boxes 4 and 5, due with J-1
     load = floor.plan(codes(page(floor, job_code="J-3"))[1])
     found = page(floor)
-    assert [(box.name, box.leaves.day, box.load) for box in found.boxes] == [
+    assert [(box.name, box.leaves.day, box.load_code) for box in found.boxes] == [
         ("J-2-0", 3, None),
         ("J-3-1", 4, load),
         ("101", 5, None),
@@ -51,36 +52,39 @@ def test_each_missing_part_says_what_it_waits_for_and_where_when_and_by_whom_it_
     cut_at = floor.tick()
     floor.scan(floor.deck, "CUT-1", at=cut_at)
     floor.scan(floor.toe_kick, "CUT-1", action=Action.DAMAGED)
-    first = page(floor).boxes[0]
+    found = page(floor)
+    first = found.boxes[0]
     deck, toe_kick = first.parts
-    assert (deck.name, deck.step, deck.station, deck.seen_at, deck.who) == (
+    assert (deck.name, deck.step, deck.last_seen) == (
         "Deck",
         "machine",
-        "CUT-1",
-        cut_at,
-        "tester",
+        LastSeen(station="CUT-1", at=cut_at, slot=None),
     )
+    assert found.who[deck.id] == "tester"
     assert (toe_kick.damaged, toe_kick.step) == (True, "cut")
     assert [(item.item, item.quantity, item.counted) for item in first.items] == [("spring pin 8 mm", 2, None)]
     assert first.lacking == 3
     unseen = page(floor).boxes[1].parts[0]
-    assert (unseen.station, unseen.seen_at, unseen.who) == (None, None, None)
+    assert unseen.last_seen is None
 
 
 def test_the_last_who_is_that_of_the_last_scan_also_when_it_was_refused(floor: Floor) -> None:
     floor.scan(floor.deck, "CUT-1")
     floor.scan(floor.deck, "SHIP-1")  # refused, but it says where the part is
-    deck = page(floor).boxes[0].parts[0]
-    assert (deck.station, deck.step) == ("SHIP-1", "machine")
-    assert deck.who == "tester"
+    found = page(floor)
+    deck = found.boxes[0].parts[0]
+    assert deck.last_seen is not None
+    assert (deck.last_seen.station, deck.step, found.who[deck.id]) == ("SHIP-1", "machine", "tester")
 
 
 def test_of_two_who_scanned_a_part_at_one_moment_the_place_and_the_name_are_those_of_the_same_one(floor: Floor) -> None:
     at = floor.tick()
     for who, station in (("Ada", "CUT-1"), ("Bo", "MACHINE-1")):
         take_scans(floor.database, [scan_of(floor.deck, station, at)], Sender(name=who), floor.clock)
-    deck = page(floor).boxes[0].parts[0]
-    assert (deck.code, deck.station, deck.who) == (floor.deck, "MACHINE-1", "Bo")
+    found = page(floor)
+    deck = found.boxes[0].parts[0]
+    assert deck.last_seen is not None
+    assert (deck.code, deck.last_seen.station, found.who[deck.id]) == (floor.deck, "MACHINE-1", "Bo")
 
 
 def test_complete_boxes_and_jobs_that_are_cancelled_are_not_listed(floor: Floor) -> None:
@@ -114,7 +118,7 @@ def test_the_pages_one_after_another_list_every_box_once_and_in_order(floor: Flo
     while True:
         assert len(found.boxes) <= SCREEN.boxes
         assert sum(box.lacking for box in found.boxes) <= SCREEN.rows
-        seen += [(box.leaves, box.job_id, box.id) for box in found.boxes]
+        seen += [(box.listed_on, box.job.id, box.id) for box in found.boxes]
         if found.next is None:
             break
         found = page(floor, after=found.next)
@@ -136,7 +140,8 @@ def test_a_box_that_lacks_very_much_says_how_much_more_than_is_listed(floor: Flo
     most = SCREEN.rows_a_box
     assert most is not None
     take(floor, "J-2", date(2027, 3, 1), most + 7)
-    first = page(floor).boxes[0]
+    found = page(floor)
+    first = found.boxes[0]
     assert (len(first.parts), first.more, first.lacking) == (most, 7, most + 7)
 
 

@@ -45,12 +45,12 @@ def test_a_job_is_found_by_its_customer_without_accents(floor: Floor) -> None:
 
 def test_a_cabinet_a_part_a_programme_and_a_box_are_found_by_their_names(floor: Floor) -> None:
     assert [(each.job, each.name, each.parts) for each in found(floor, "201").cabinets] == [("K-77", "201", 1)]
-    assert [(each.job, each.name) for each in found(floor, "toe").parts] == [("J-1", "Toe kick")]
+    assert [(each.job.code, each.name) for each in found(floor, "toe").parts] == [("J-1", "Toe kick")]
     assert [(each.job, each.name, each.parts) for each in found(floor, "dk-1").programmes] == [
         ("J-1", "DK-1", 1),
         ("K-77", "DK-1", 1),
     ]
-    assert [(each.job, each.name) for each in found(floor, "crate").boxes] == [("K-77", "crate 100%")]
+    assert [(each.job.code, each.name) for each in found(floor, "crate").boxes] == [("K-77", "crate 100%")]
 
 
 def test_stations_and_slots_are_found_by_their_names(floor: Floor) -> None:
@@ -59,8 +59,8 @@ def test_stations_and_slots_are_found_by_their_names(floor: Floor) -> None:
 
 
 def test_several_words_must_all_be_met(floor: Floor) -> None:
-    assert [each.job for each in found(floor, "deck k-77").parts] == ["K-77"]
-    assert [each.job for each in found(floor, "deck 101").parts] == ["J-1"]
+    assert [each.job.code for each in found(floor, "deck k-77").parts] == ["K-77"]
+    assert [each.job.code for each in found(floor, "deck 101").parts] == ["J-1"]
     assert found(floor, "deck nowhere").count == 0
 
 

@@ -1,14 +1,14 @@
 """What waits for a station and what it scanned last, on both databases."""
 
 from dataclasses import replace
-from datetime import date
 from uuid import uuid4
 
 import pytest
 
 from tests.floor import DECK, END, TOE_KICK, Floor
-from tracker.records.look import part_view
-from tracker.records.waiting import COUNTED, Waiting, WaitingList, kept_scan, last_scans, waiting_for
+from tracker.records.logged import kept_scan, last_scans
+from tracker.records.parts import part_view
+from tracker.records.waiting import COUNTED, WaitingList, waiting_for
 from tracker.shop.codes import Code, Kind, part_code, read_code
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Progress
@@ -41,9 +41,8 @@ def test_a_part_waits_for_its_own_next_step_alone(floor: Floor) -> None:
     assert names(floor, Step.MACHINE) == ["Deck"]
     assert names(floor, Step.BAND) == []
     assert names(floor, Step.PACK) == ["Toe kick"]
-    assert waiting(floor, Step.PACK).rows[0] == Waiting(
-        code=floor.toe_kick, name="Toe kick", cabinet="101", job="J-1", due=date(2027, 3, 5), station="CUT-1"
-    )
+    (first,) = waiting(floor, Step.PACK).rows
+    assert first == floor.part(floor.toe_kick)
 
 
 @pytest.mark.parametrize("step", [Step.CUT, Step.MACHINE, Step.BAND, Step.PACK])
@@ -66,8 +65,8 @@ def test_urgent_parts_come_first_and_then_what_is_due_soonest(floor: Floor) -> N
     floor.scan(floor.toe_kick, "CUT-1", action=Action.DAMAGED)
     replace_part(floor.database, 2, "chipped", **floor.act())
     rows = waiting(floor, Step.CUT).rows
-    assert (rows[0].name, rows[0].urgent) == ("Toe kick", True)
-    assert [row.job for row in rows] == ["J-1", "J-1", "J-1", "J-2"]
+    assert rows[0] == floor.part(part_code(5))
+    assert [row.job.code for row in rows] == ["J-1", "J-1", "J-1", "J-2"]
 
 
 def test_a_held_job_waits_for_nobody_and_a_damaged_part_is_not_packed(floor: Floor) -> None:
@@ -111,10 +110,10 @@ def test_the_last_scans_are_this_stations_own_the_latest_first(floor: Floor) -> 
     floor.undo("CUT-1")
     with floor.database.read() as connection:
         found = last_scans(connection, 1, limit=10)
-    assert [(scan.outcome, scan.name, scan.undone) for scan in found] == [
+    assert [(scan.outcome, scan.part_name, scan.undone) for scan in found] == [
         (Outcome.UNDONE, "End", False),
         (Outcome.DONE, "End", True),
-        (Outcome.MISREAD, "", False),
+        (Outcome.MISREAD, None, False),
         (Outcome.DONE, "Deck", False),
     ]
 
@@ -134,7 +133,7 @@ def test_a_kept_scan_says_what_an_undo_took_back(floor: Floor) -> None:
         kept = kept_scan(connection, scan_id)
         assert kept_scan(connection, uuid4()) is None
     assert kept is not None
-    assert (kept.name, kept.outcome, kept.part) == ("Deck", Outcome.UNDONE, floor.deck)
+    assert (kept.part_name, kept.outcome, kept.part) == ("Deck", Outcome.UNDONE, floor.deck)
     assert kept.told == meaning(Reason.DAMAGE_UNDONE)
 
 
@@ -145,4 +144,4 @@ def test_a_place_that_was_noted_names_its_slot(floor: Floor) -> None:
     with floor.database.read() as connection:
         kept = kept_scan(connection, scan_id)
     assert kept is not None
-    assert (kept.action, kept.slot, kept.name) == (Action.PLACE, "CART-1", "Deck")
+    assert (kept.action, kept.slot, kept.part_name) == (Action.PLACE, "CART-1", "Deck")

@@ -15,7 +15,7 @@ class Box:
     state: str = BoxState.LOADED
     job_status: str = "open"
     kept: bool = False
-    missing: int = 0
+    parts_lacking: int = 0
     open_load: int | None = None
 
 
@@ -24,7 +24,7 @@ BOXES = st.builds(
     state=st.sampled_from([*map(str, BoxState)]),
     job_status=st.sampled_from(["open", "held", "shipped", "cancelled"]),
     kept=st.booleans(),
-    missing=st.integers(0, 2),
+    parts_lacking=st.integers(0, 2),
     open_load=st.sampled_from([None, 1, 2]),
 )
 
@@ -38,7 +38,7 @@ def test_a_box_stays_behind_that_is_neither_shipped_cancelled_nor_on_an_open_loa
 @given(BOXES)
 def test_only_a_whole_box_that_is_on_its_load_and_that_nobody_holds_lets_it_leave(box: Box) -> None:
     free = box.job_status not in ("held", "cancelled") and not box.kept
-    whole = box.missing == 0
+    whole = box.parts_lacking == 0
     assert (keeps_load(box) is None) is (free and whole and box.state == "loaded")
 
 
@@ -49,7 +49,7 @@ def test_only_a_whole_box_that_is_on_its_load_and_that_nobody_holds_lets_it_leav
         (Box(job_status="cancelled"), Keeps.JOB_CANCELLED),
         (Box(kept=True, state="sealed"), Keeps.HELD),
         (Box(state="complete"), Keeps.NOT_SEALED),
-        (Box(missing=1), Keeps.NO_LONGER_WHOLE),
+        (Box(parts_lacking=1), Keeps.NO_LONGER_WHOLE),
         (Box(state="sealed"), Keeps.NOT_ON_IT),
     ],
 )

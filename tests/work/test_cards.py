@@ -31,7 +31,7 @@ def refused(answer: Answer) -> bool:
     return (answer.outcome, answer.part) == ("unknown", None) and answer.message.startswith("Nothing is marked.")
 
 
-def kinds(floor: Floor) -> list[Contradiction | None]:
+def kinds(floor: Floor) -> list[str | None]:
     with floor.database.read() as connection:
         return [each.kind for each in open_contradictions(connection, limit=9)]
 

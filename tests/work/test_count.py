@@ -111,7 +111,7 @@ def test_it_is_known_where_a_box_is(floor: Floor) -> None:
         other = whereabouts(connection, 2)
         assert whereabouts(connection, 99) is None
     assert here is not None
-    assert (here.open_at, here.packed_at, here.job) == (("PACK-1",), "PACK-1", "J-1")
+    assert (here.open_at, here.packed_at, here.box.job.code) == (("PACK-1",), "PACK-1", "J-1")
     assert other is not None
     assert (other.open_at, other.packed_at) == ((), None)
 

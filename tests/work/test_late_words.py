@@ -6,7 +6,7 @@ import pytest
 
 from tests.floor import JOB, Floor
 from tracker.records.database import Database
-from tracker.records.waiting import KeptScan, last_scans
+from tracker.records.logged import LogView, last_scans
 from tracker.shop.codes import read_code
 from tracker.shop.reasons import Reason, meaning
 from tracker.shop.scans import Action
@@ -87,6 +87,6 @@ def test_a_stations_list_names_what_held_a_part_back_at_the_scans_own_time(floor
     assert held_back == [meaning(Reason.DAMAGED), meaning(Reason.ON_HOLD, job=JOB)]
 
 
-def listed(floor: Floor) -> list[KeptScan]:
+def listed(floor: Floor) -> list[LogView]:
     with floor.database.read() as connection:
         return last_scans(connection, 1, limit=9)

@@ -77,7 +77,7 @@ class Loading(RuleBasedStateMachine):
 
     @rule(box=BOXES)
     def take_off(self, box: int) -> None:
-        load = self.floor.box(self.code(box)).load
+        load = self.floor.box(self.code(box)).load_code
         if load is not None:
             take_off_load(self.database, read_code(load).number, box, **self.floor.act())
 

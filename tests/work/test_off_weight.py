@@ -3,8 +3,8 @@
 import pytest
 
 from tests.floor import Floor
-from tracker.records import look
-from tracker.records.box_contents import update_box
+from tracker.records.boxes import update_box
+from tracker.records.logged import box_history
 from tracker.shop.errors import IncompleteError, InvalidInputError, OffWeightError
 from tracker.work.count import weigh_box
 from tracker.work.lists import list_text, set_list
@@ -41,7 +41,7 @@ def test_a_foremans_word_seals_it_without_a_follow_up_box_and_stands_in_the_log(
     assert seal(floor, off_kg=OFF_KG, override="the deck is of heavier board").follow_up is None
     assert floor.job().boxes.total == 2
     with floor.database.read() as connection:
-        sealing = look.box_history(connection, 1)[-1]
+        sealing = box_history(connection, 1, limit=1)[0]
     assert (sealing.action, sealing.who) == ("seal", "foreman")
     assert sealing.message == (
         f"Box {floor.box_101} sealed at {planned + OFF_KG:.2f} kg where {planned:.2f} kg were expected: "
@@ -60,7 +60,7 @@ def test_what_is_missing_is_said_first_and_the_mass_is_that_of_what_is_in(floor:
     short = Sealing(box=1, items=PINS, mass_kg=deck_kg + OFF_KG, override_reason="the truck waits")
     assert seal_box(floor.database, short, **floor.act()).follow_up is not None
     with floor.database.read() as connection:
-        message = look.box_history(connection, 1)[-1].message
+        message = box_history(connection, 1, limit=1)[0].message
     assert f"sealed short at {deck_kg + OFF_KG:.2f} kg where {deck_kg:.2f} kg were expected" in message
 
 

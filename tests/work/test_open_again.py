@@ -3,8 +3,9 @@
 import pytest
 
 from tests.floor import Floor
-from tracker.records import look
+from tracker.records.box_contents import box_view
 from tracker.records.follow_ups import follow_ups_of
+from tracker.records.logged import box_history
 from tracker.shop.codes import read_code
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.outcomes import Outcome
@@ -39,7 +40,7 @@ def test_the_log_says_who_opened_it_and_why(floor: Floor) -> None:
     floor.seal_both()
     reopen(floor, floor.box_101, "the wrong bag is in it")
     with floor.database.read() as connection:
-        *_, sealing, opening = look.box_history(connection, 1)
+        opening, sealing, *_ = box_history(connection, 1, limit=9)
     assert (sealing.action, opening.action, opening.who) == ("seal", "undo", "foreman")
     assert opening.message == f"Box {floor.box_101} opened again: the wrong bag is in it."
 
@@ -64,7 +65,7 @@ def test_what_a_box_lacked_is_planned_for_it_again_and_an_empty_follow_up_goes(f
     assert [(line.quantity, line.counted) for line in box.items] == [(2, 1)]
     assert box.state == "packing"
     with floor.database.read() as connection:
-        assert look.box_view(connection, read_code(follow_up).number) is None
+        assert box_view(connection, read_code(follow_up).number) is None
     assert floor.scan(floor.toe_kick, "PACK-1").outcome is Outcome.DONE
     floor.seal(floor.box_101, PINS)
     floor.check()

@@ -6,7 +6,10 @@ from datetime import date
 import pytest
 
 from tests.floor import DECK, END, JOB, START, TOE_KICK, Floor
-from tracker.records import look
+from tracker.records.box_contents import boxes_of_job
+from tracker.records.jobs import list_jobs
+from tracker.records.logged import last_change
+from tracker.records.parts import parts_of_job
 from tracker.shop.boxing.values import Carton, PackingRules
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.errors import ConflictError, InvalidInputError
@@ -19,7 +22,7 @@ from tracker.work.replace import replace_part
 def test_each_piece_of_a_row_has_a_code_of_its_own(floor: Floor) -> None:
     floor.take("J-2", [replace(END, quantity=3)], items=())
     with floor.database.read() as connection:
-        parts = look.parts_of_job(connection, floor.job("J-2").id, limit=10)
+        parts = parts_of_job(connection, floor.job("J-2").id, limit=10)
     assert len({part.code for part in parts}) == 3
     assert {part.name for part in parts} == {"End"}
 
@@ -29,7 +32,7 @@ def test_without_a_box_one_cabinet_is_one_box_and_a_named_box_may_hold_several(f
     items = (ItemLine(box="A", item="pin", quantity=4), ItemLine(box="101", item="peg", quantity=1))
     floor.take("J-2", boxed, items=items)
     with floor.database.read() as connection:
-        boxes = look.boxes_of_job(connection, floor.job("J-2").id, limit=10)
+        boxes = boxes_of_job(connection, floor.job("J-2").id, limit=10)
     assert [(box.name, box.cabinets, len(box.parts)) for box in boxes] == [
         ("A", ["101", "102"], 2),
         ("101", ["101"], 1),
@@ -70,7 +73,7 @@ def test_a_replacement_lies_in_the_old_ones_place_in_its_carton_and_has_none_in_
         assert floor.scan(code, "PACK-1").ok
     floor.seal(box)
     last = part_code(replace_part(floor.database, 5, "dropped", **floor.act()))
-    follow_up = floor.box(floor.part(last).box)
+    follow_up = floor.box(floor.part(last).box.code)
     assert (follow_up.follows, follow_up.places) == (box, {})
 
 
@@ -83,7 +86,7 @@ def test_items_of_a_cabinet_lie_with_most_of_its_parts() -> None:
 
 def test_a_job_is_taken_once_and_a_refused_order_leaves_nothing(floor: Floor) -> None:
     with floor.database.read() as connection:
-        before = look.last_change(connection)
+        before = last_change(connection)
     with pytest.raises(ConflictError, match="taken before"):
         floor.take(JOB)
     for code, customer in (("", "x"), ("a b", "x"), ("-x", "x"), ("J-3", " "), ("J-3", "a\tb")):
@@ -91,8 +94,8 @@ def test_a_job_is_taken_once_and_a_refused_order_leaves_nothing(floor: Floor) ->
         with pytest.raises(InvalidInputError):
             take_order(floor.database, order, who="x", now=START)
     with floor.database.read() as connection:
-        assert look.last_change(connection) == before
-        assert len(look.list_jobs(connection, limit=10)) == 1
+        assert last_change(connection) == before
+        assert len(list_jobs(connection, limit=10)) == 1
     floor.take("J-2", [END], items=())
     assert floor.job("J-2").parts_total == 1
     floor.check()

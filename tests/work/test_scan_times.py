@@ -6,8 +6,8 @@ import pytest
 from sqlalchemy import BigInteger, literal, select, text, update
 
 from tests.floor import Floor, scan_of
-from tracker.records import look
 from tracker.records.clocks import WrongClock, wrong_clocks
+from tracker.records.logged import LogView, part_history
 from tracker.records.tables import log, part
 from tracker.shop.codes import read_code
 from tracker.shop.scans import Action, Answer, Scan
@@ -26,9 +26,9 @@ def wrong(floor: Floor) -> list[WrongClock]:
         return wrong_clocks(connection, since=floor.clock - HOUR)
 
 
-def history(floor: Floor, code: str) -> list[look.HistoryEntry]:
+def history(floor: Floor, code: str) -> list[LogView]:
     with floor.database.read() as connection:
-        return look.part_history(connection, read_code(code).number, 1)
+        return part_history(connection, read_code(code).number, 1)[::-1]
 
 
 def test_a_clock_an_hour_ahead_places_its_scans_by_the_right_time_and_the_log_keeps_both(floor: Floor) -> None:

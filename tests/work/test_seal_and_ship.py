@@ -3,7 +3,7 @@
 import pytest
 
 from tests.floor import DECK, END, JOB, Floor
-from tracker.records import look
+from tracker.records.logged import box_history, changes_since, last_change
 from tracker.records.missing_lists import missing_page
 from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError
@@ -60,9 +60,9 @@ def test_an_override_moves_what_is_missing_to_a_follow_up_box(floor: Floor) -> N
     floor.seal(sealed.follow_up, {"spring pin 8 mm": 1})
     assert floor.job().boxes.total == 3
     with floor.database.read() as connection:
-        history = look.box_history(connection, 1)
-    assert "the truck waits" in history[-1].message
-    assert history[-1].who == "foreman"
+        latest = box_history(connection, 1, limit=1)[0]
+    assert "the truck waits" in latest.message
+    assert latest.who == "foreman"
     floor.check()
 
 
@@ -138,7 +138,7 @@ def test_a_box_is_taken_off_no_load_but_its_own(floor: Floor) -> None:
     assert floor.scan(floor.box_101, "SHIP-1").ok
     with pytest.raises(NotFoundError, match="not planned for load"):
         take_off_load(floor.database, read_code(other).number, 1, **floor.act())
-    assert (floor.box(floor.box_101).load, floor.box(floor.box_101).state) == (own, "loaded")
+    assert (floor.box(floor.box_101).load_code, floor.box(floor.box_101).state) == (own, "loaded")
 
 
 def test_a_load_that_has_left_takes_no_box_any_more(floor: Floor) -> None:
@@ -179,10 +179,10 @@ def test_a_box_is_planned_for_one_load_at_a_time_and_only_while_it_may_leave(flo
 
 def test_the_changes_name_the_job_of_a_box_that_is_planned_for_a_load(floor: Floor) -> None:
     with floor.database.read() as connection:
-        before = look.last_change(connection)
+        before = last_change(connection)
     floor.plan(floor.box_101)
     with floor.database.read() as connection:
-        found = look.changes_since(connection, before, limit=10)
+        found = changes_since(connection, before, limit=10)
     assert (found.jobs, found.boxes) == ([JOB], [floor.box_101])
 
 
@@ -233,14 +233,14 @@ def test_a_replacement_for_a_closed_box_goes_to_its_follow_up_box_also_after_it_
     floor.scan(floor.box_102, "SHIP-1")
     first = part_code(replace_part(floor.database, 1, "dropped", **floor.act()))
     assert floor.box(floor.box_101).missing_count == 0
-    floor.ship(load, floor.part(first).box)
+    floor.ship(load, floor.part(first).box.code)
     second = part_code(replace_part(floor.database, 2, "broken on site", **floor.act()))
     assert floor.part(first).box == floor.part(second).box
-    assert floor.box(floor.part(first).box).follows == floor.box_101
+    assert floor.part(first).box.follows == floor.box_101
     assert floor.job().status == "open"
     floor.scan(first, "PACK-1")
     floor.scan(second, "PACK-1")
-    floor.seal(floor.part(first).box)
+    floor.seal(floor.part(first).box.code)
     floor.check()
 
 
@@ -251,7 +251,7 @@ def test_a_replacement_goes_to_the_last_of_several_follow_up_boxes_and_to_no_box
     floor.scan(floor.toe_kick, "PACK-1")
     second = floor.seal(first, {"spring pin 8 mm": 1}, override="a pin is lost").follow_up
     new = part_code(replace_part(floor.database, 1, "dropped", **floor.act()))
-    assert (floor.part(new).box, floor.job().boxes.total) == (second, 4)
+    assert (floor.part(new).box.code, floor.job().boxes.total) == (second, 4)
     floor.check()
 
 
@@ -275,7 +275,7 @@ def test_a_shipped_job_is_open_again_when_a_part_of_it_is_made_anew(floor: Floor
     new = part_code(replace_part(floor.database, 2, "broken on site", **floor.act()))
     assert floor.job().status == "open"
     floor.scan(new, "PACK-1")
-    rest = floor.part(new).box
+    rest = floor.part(new).box.code
     floor.seal(rest)
     second = floor.plan(rest)
     floor.scan(second, "SHIP-1")
@@ -293,12 +293,12 @@ def test_what_is_missing_names_the_step_and_the_last_place(floor: Floor) -> None
         boxes = missing_page(connection).boxes
         narrowed = missing_page(connection, job_code="J-0").boxes
     assert [[item.item for item in box.items] for box in boxes] == [["spring pin 8 mm"], [], []]
-    assert [(box.job, len(box.parts)) for box in boxes] == [(JOB, 2), (JOB, 1), ("J-0", 1)]
-    assert [box.job for box in narrowed] == ["J-0"]
+    assert [(box.job.code, len(box.parts)) for box in boxes] == [(JOB, 2), (JOB, 1), ("J-0", 1)]
+    assert [box.job.code for box in narrowed] == ["J-0"]
     deck = next(part for part in boxes[0].parts if part.code == floor.deck)
     assert deck.step == "machine"
     assert deck.last_seen is not None
     assert (deck.last_seen.station, deck.last_seen.slot) == ("CUT-1", "CART-1")
     cancel_job(floor.database, JOB, **floor.act())
     with floor.database.read() as connection:
-        assert [box.job for box in missing_page(connection).boxes] == ["J-0"]
+        assert [box.job.code for box in missing_page(connection).boxes] == ["J-0"]

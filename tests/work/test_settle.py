@@ -83,7 +83,7 @@ def test_a_part_that_lies_in_the_sealed_box_counts_there_and_its_follow_up_box_i
     floor.scan(floor.toe_kick, "PACK-1", at=before)
     choose(floor, only(floor), Choice.IN_BOX, "cut the tape and looked")
     part = floor.part(floor.toe_kick)
-    assert (part.packed, part.box) == (True, floor.box_101)
+    assert (part.packed, part.box.code) == (True, floor.box_101)
     assert part.last_seen is not None
     assert part.last_seen.at == before
     box = floor.box(floor.box_101)
@@ -137,7 +137,7 @@ def test_a_part_that_is_not_in_the_sealed_box_stays_planned_for_the_follow_up_bo
     before, follow_up = sealed_short(floor)
     floor.scan(floor.toe_kick, "PACK-1", at=before)
     choose(floor, only(floor), Choice.LEAVE, "")
-    assert floor.part(floor.toe_kick).box == follow_up
+    assert floor.part(floor.toe_kick).box.code == follow_up
     assert floor.scan(floor.toe_kick, "PACK-1", box=follow_up).outcome == "done"
 
 
@@ -177,10 +177,10 @@ def test_a_part_taken_out_before_the_seal_is_planned_for_a_follow_up_box_when_it
     choose(floor, flagged, Choice.TAKE_OUT, "it lies on the bench")
     part = floor.part(floor.end)
     assert not part.packed
-    assert floor.box(part.box).follows == floor.box_102
+    assert part.box.follows == floor.box_102
     assert (floor.box(floor.box_102).parts, floor.box(floor.box_102).mass_kg) == ([], 0)
-    assert floor.box(part.box).mass_kg == pytest.approx(part.mass_kg)
-    assert floor.scan(floor.end, "PACK-1", box=part.box).outcome == "done"
+    assert part.box.mass_kg == pytest.approx(part.mass_kg)
+    assert floor.scan(floor.end, "PACK-1", box=part.box.code).outcome == "done"
     floor.check()
 
 
@@ -368,7 +368,7 @@ def test_a_part_is_made_anew_for_a_box_that_shipped_without_it(floor: Floor) -> 
     flagged = only(floor)
     assert choices(flagged) == [Choice.REPLACE, Choice.LEAVE]
     choose(floor, flagged, Choice.REPLACE, "it stands here")
-    assert floor.box(floor.part(part_code(4)).box).follows == floor.box_102
+    assert floor.part(part_code(4)).box.follows == floor.box_102
 
 
 # Loaded before the box was taken off its load, opened again, or its job cancelled
@@ -400,7 +400,7 @@ def test_a_box_that_stands_on_the_truck_is_planned_for_it_again_and_counts_there
     floor.scan(floor.box_102, "SHIP-1", at=before)
     choose(floor, only(floor), Choice.ON_LOAD, "the driver has it")
     box = floor.box(floor.box_102)
-    assert (box.state, box.load) == ("loaded", load)
+    assert (box.state, box.load_code) == ("loaded", load)
     assert floor.undo("SHIP-1").outcome == "nothing_to_undo"
     floor.ship(load, *(box.code for box in floor.staying(load)))
     assert floor.box(floor.box_102).state == "shipped"

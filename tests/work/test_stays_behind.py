@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection
 import pytest
 
 from tests.floor import Floor
-from tracker.records import look
+from tracker.records.logged import box_history
 from tracker.records.shipping import ShippingBox, loading_of
 from tracker.shop.codes import box_code, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError
@@ -42,7 +42,13 @@ def one_box_ready(floor: Floor) -> str:
 def test_a_box_of_the_same_job_that_is_on_no_load_stays_behind_and_keeps_the_load(floor: Floor) -> None:
     load = one_box_ready(floor)
     (box,) = floor.staying(load)
-    assert (box.job, box.code, box.state, box.missing, box.held) == ("J-1", floor.box_101, "packing", 1, False)
+    assert (box.job.code, box.code, box.state, box.parts_lacking, box.held) == (
+        "J-1",
+        floor.box_101,
+        "packing",
+        1,
+        False,
+    )
     with pytest.raises(IncompleteError, match="leave boxes of its jobs behind") as caught:
         floor.ship(load)
     assert caught.value.missing == ()
@@ -75,7 +81,7 @@ def test_a_sealed_box_that_is_taken_off_a_load_or_held_stays_behind(floor: Floor
     hold_box(floor.database, 1, **floor.act())
     take_off_load(floor.database, read_code(load).number, 1, **floor.act())
     (box,) = floor.staying(load)
-    assert (box.code, box.state, box.held, box.missing) == (floor.box_101, "sealed", True, 0)
+    assert (box.code, box.state, box.held, box.parts_lacking) == (floor.box_101, "sealed", True, 0)
     with pytest.raises(IncompleteError):
         floor.ship(load)
     floor.check()
@@ -113,7 +119,7 @@ def test_a_box_that_is_left_behind_is_written_to_the_log_with_the_reason(floor: 
     load = one_box_ready(floor)
     floor.ship(load, floor.box_101)
     with floor.database.read() as connection:
-        last = look.box_history(connection, 1)[-1]
+        last = box_history(connection, 1, limit=1)[0]
     told = f"Box {floor.box_101} stayed behind load {load}: the door is late."
     assert (last.action, last.who, last.message) == ("leave", "foreman", told)
 
@@ -166,7 +172,7 @@ def test_a_load_with_a_damaged_part_in_a_box_of_it_stays_whatever_a_foreman_says
     floor.check()
     take_off_load(floor.database, read_code(load).number, 2, **floor.act())
     other = floor.plan(floor.box_101)
-    assert [(box.code, box.missing) for box in floor.staying(other)] == [(floor.box_102, 1)]
+    assert [(box.code, box.parts_lacking) for box in floor.staying(other)] == [(floor.box_102, 1)]
 
 
 def test_a_box_on_a_load_that_is_not_sealed_says_there_and_at_the_dock_what_it_lacks(floor: Floor) -> None:

@@ -9,8 +9,7 @@ from tracker.api.lifting import lifting_json
 from tracker.api.parts import ListedPartShape
 from tracker.api.service import CallBlueprint
 from tracker.api.shapes import Shape
-from tracker.records import look
-from tracker.records.look import BoxView
+from tracker.records.box_contents import BoxView, box_view
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
@@ -66,7 +65,7 @@ class BoxShape(Schema):
     sscc = fields.String(allow_none=True, metadata={"description": "from its first label on, in a shop with a prefix"})
     name = fields.String()
     number = fields.Integer()
-    job = fields.String()
+    job = fields.String(attribute="job.code")
     cabinets = fields.List(fields.String())
     state = fields.String()
     mass_kg = fields.Float()
@@ -74,9 +73,9 @@ class BoxShape(Schema):
     planned = fields.Function(BoxSizeShape().dump)
     lifting = fields.Function(lambda box: lifting_json(box.mass_kg, box.length_mm, box.width_mm))
     missing_count = fields.Integer()
-    on_load = fields.String(attribute="load", data_key="load", allow_none=True)
+    on_load = fields.String(attribute="load_code", data_key="load", allow_none=True)
     follows = fields.String(allow_none=True)
-    held = fields.Boolean()
+    held = fields.Boolean(attribute="kept")
     carton = fields.String(allow_none=True)
     bag_above = fields.Integer(allow_none=True)
     places = fields.Dict(keys=fields.String(), values=fields.Nested(LaidShape))
@@ -128,7 +127,7 @@ def get_box(code: str) -> BoxView:
 
 def _box(code: str) -> BoxView:
     with database().read() as connection:
-        box = look.box_view(connection, number_of(code, Kind.BOX))
+        box = box_view(connection, number_of(code, Kind.BOX))
     if box is None:
         raise NotFoundError(f"There is no box {code[:40]}.")
     return box

@@ -6,7 +6,7 @@ from flask import Response, jsonify, request
 from marshmallow import Schema, fields, validate
 
 from tracker.api.service import CallBlueprint
-from tracker.records import look
+from tracker.records.logged import changes_since, last_change
 from tracker.shop.roles import Role
 from tracker.web.context import database
 from tracker.work.access import needs
@@ -41,10 +41,10 @@ def get_changes(query: dict[str, Any]) -> Response:
     """What changed after ``since``. With ``If-None-Match`` a 304 when nothing did."""
     since = query["since"]
     with database().read() as connection:
-        last = look.last_change(connection)
+        last = last_change(connection)
         if request.if_none_match.contains(f"{since}-{last}"):
             return _tagged(Response(status=304), since, last)
-        changes = look.changes_since(connection, since, limit=CHANGES_AT_ONCE)
+        changes = changes_since(connection, since, limit=CHANGES_AT_ONCE)
     return _tagged(jsonify(ChangesShape().dump(changes)), since, last)
 
 

@@ -1,7 +1,6 @@
 """What may come to a station, for the station program to keep: whole in pages at first, then what changed."""
 
-from collections.abc import Collection
-from dataclasses import fields as dataclass_fields
+from collections.abc import Collection, Sequence
 from typing import Any, Final
 
 from flask import Response, jsonify
@@ -11,12 +10,16 @@ from sqlalchemy import Connection
 from tracker.api.paging import cut, number_after
 from tracker.api.service import CallBlueprint
 from tracker.api.shapes import Shape
-from tracker.records import look
 from tracker.records.access import StationView, list_stations
-from tracker.records.expected import Changed, Expected, changed_since, expected_boxes, expected_parts
+from tracker.records.boxes import Box
+from tracker.records.expected import Changed, changed_since, expected_boxes, expected_parts
+from tracker.records.logged import last_change
+from tracker.records.parts import Part
 from tracker.records.sscc import last_serials
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.shop.errors import NotAllowedError, NotFoundError
+from tracker.shop.job_states import JobStatus
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.web.context import bearer, database
@@ -25,7 +28,6 @@ from tracker.work.access import needs
 blueprint = CallBlueprint("expected", __name__)
 
 PAGE: Final = 2_000
-_SHOWN: Final = tuple(each.name for each in dataclass_fields(Expected) if each.name != "id")
 
 
 class ExpectedQueryShape(Shape):
@@ -81,7 +83,7 @@ def get_expected(query: dict[str, Any]) -> Response:
     gone: list[str] = []
     with database().read() as connection:
         station = _station(connection, query["station"])
-        last = look.last_change(connection)
+        last = last_change(connection)
         partly = 0 < since <= last and not query["after"] and not _numbers_boxes(connection, station)
         changed = changed_since(connection, since) if partly else None
         if changed is None:
@@ -117,7 +119,7 @@ def _station(connection: Connection, named: str) -> StationView:
 
 def _expected(
     connection: Connection, station: StationView, *, limit: int, after: int = 0, among: Collection[int] | None = None
-) -> list[Expected]:
+) -> Sequence[Part | Box]:
     if station.step is Step.SHIP:
         return expected_boxes(connection, limit=limit, after=after, among=among)
     return expected_parts(connection, station.step, limit=limit, after=after, among=among)
@@ -135,5 +137,11 @@ def _changes(connection: Connection, station: StationView, changed: Changed) -> 
     return {"items": found, "next": None}, [code(number) for number in gone]
 
 
-def _row(row: Expected) -> dict[str, Any]:
-    return {name: getattr(row, name) for name in _SHOWN}
+def _row(each: Part | Box) -> dict[str, Any]:
+    told = {"code": each.code, "name": each.name, "job": each.job.code, "held": each.job.status is JobStatus.HELD}
+    if isinstance(each, Part):
+        about = {"cabinet": each.cabinet, "box": each.box.code, "box_name": each.box.name, "load": None}
+        return {**told, **about, "sscc": each.box.sscc, "next": each.step}
+    about = {"cabinet": "", "box": None, "box_name": "", "load": each.load_code}
+    next_step = Step.SHIP if each.state is BoxState.SEALED else Step.PACK
+    return {**told, **about, "held": each.held, "sscc": each.sscc, "next": next_step}

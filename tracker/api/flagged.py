@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from typing import Any
-from uuid import UUID
 
 from marshmallow import Schema, fields, validate
 
@@ -102,7 +101,7 @@ def _shown(flagged: Flagged) -> dict[str, Any]:
     choices = () if flagged.settled else choices_of(flagged.standing)
     return {
         **{name: getattr(flagged, name) for name in names},
-        "id": str(UUID(bytes=flagged.scan_id)),
+        "kind": None if flagged.kind is None else Contradiction(flagged.kind),
         "load": flagged.load,
         "choices": [
             {"choice": each, "says": str(offered(each, flagged.standing)), "wants_reason": each in WANT_REASON}

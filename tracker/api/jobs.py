@@ -12,8 +12,9 @@ from tracker.api.paging import cut, date_and_number, number_after, token_after
 from tracker.api.parts import PartShape
 from tracker.api.service import CallBlueprint
 from tracker.api.shapes import PageShape, Rows, Shape, page_of
-from tracker.records import look
-from tracker.records.look import JobView
+from tracker.records.box_contents import boxes_of_job
+from tracker.records.jobs import JobView, list_jobs
+from tracker.records.parts import parts_of_job
 from tracker.shop.cabinets.orders import MOST_ROWS
 from tracker.shop.cutlist import MOST_PIECES
 from tracker.shop.errors import InvalidInputError, fault_at
@@ -183,7 +184,7 @@ def _take(order: Order, *, dry_run: bool) -> dict[str, Any] | tuple[dict[str, An
 def get_jobs(query: dict[str, Any]) -> dict[str, Any]:
     """All jobs, latest due first; with ``status`` those, soonest due first."""
     with database().read() as connection:
-        jobs = look.list_jobs(
+        jobs = list_jobs(
             connection, limit=query["limit"] + 1, after=date_and_number(query["after"]), status=query["status"]
         )
     return cut(jobs, query["limit"], lambda job: token_after(job.due, job.id))
@@ -205,7 +206,7 @@ def get_job_parts(query: dict[str, Any], code: str) -> dict[str, Any]:
     """The parts of a job."""
     job = _job(code)
     with database().read() as connection:
-        parts = look.parts_of_job(connection, job.id, limit=query["limit"] + 1, after=number_after(query["after"]))
+        parts = parts_of_job(connection, job.id, limit=query["limit"] + 1, after=number_after(query["after"]))
     return cut(parts, query["limit"], lambda part: str(part.id))
 
 
@@ -217,7 +218,7 @@ def get_job_boxes(query: dict[str, Any], code: str) -> dict[str, Any]:
     """The boxes of a job with their planned content."""
     job = _job(code)
     with database().read() as connection:
-        boxes = look.boxes_of_job(connection, job.id, limit=query["limit"] + 1, after=number_after(query["after"]))
+        boxes = boxes_of_job(connection, job.id, limit=query["limit"] + 1, after=number_after(query["after"]))
     return cut(boxes, query["limit"], lambda box: str(box.id))
 
 

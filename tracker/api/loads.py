@@ -9,9 +9,7 @@ from tracker.api.context import number_of
 from tracker.api.paging import cut, number_after
 from tracker.api.service import CallBlueprint
 from tracker.api.shapes import PageShape, Rows, Shape, Time, page_of
-from tracker.records import look
-from tracker.records.look import LoadView
-from tracker.records.shipping import ShippingBox, staying_of_loads
+from tracker.records.shipping import LoadView, ShippingBox, list_loads, load_view, staying_of_loads
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
@@ -94,7 +92,7 @@ def get_loads(query: dict[str, Any]) -> dict[str, Any]:
     """All loads, the latest first."""
     after = number_after(query["after"]) or None
     with database().read() as connection:
-        loads = look.list_loads(connection, limit=query["limit"] + 1, after=after)
+        loads = list_loads(connection, limit=query["limit"] + 1, after=after)
         page = cut(loads, query["limit"], lambda load: str(load.id))
         staying = staying_of_loads(connection, [load.id for load in page["items"]])
     return {**page, "items": [_shaped(load, staying[load.id]) for load in page["items"]]}
@@ -143,7 +141,7 @@ def post_take_off(body: dict[str, Any], code: str) -> dict[str, Any]:
 
 def _load(code: str) -> dict[str, Any]:
     with database().read() as connection:
-        load = look.load_view(connection, number_of(code, Kind.LOAD))
+        load = load_view(connection, number_of(code, Kind.LOAD))
         if load is None:
             raise NotFoundError(f"There is no load {code[:40]}.")
         return _shaped(load, staying_of_loads(connection, [load.id])[load.id])
@@ -155,6 +153,6 @@ def _shaped(load: LoadView, staying: Sequence[ShippingBox]) -> dict[str, Any]:
         "ship_on": load.ship_on,
         "state": load.state,
         "shipped_at": load.shipped_at,
-        "boxes": [{"box": box, "job": job, "state": state} for box, job, state in load.boxes],
+        "boxes": [{"box": box.code, "job": box.job.code, "state": box.state} for box in load.boxes],
         "stays_behind": [told_of_staying(box) for box in staying],
     }

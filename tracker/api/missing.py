@@ -30,11 +30,14 @@ class MissingBoxShape(Schema):
     box = fields.String(attribute="code")
     name = fields.String()
     state = fields.String()
-    job = fields.String()
-    customer = fields.String()
-    due = fields.Date()
-    on_load = fields.String(attribute="load", data_key="load", allow_none=True)
-    leaves = fields.Date(metadata={"description": "the day of its load, or where none is planned its job's due date"})
+    job = fields.String(attribute="job.code")
+    customer = fields.String(attribute="job.customer")
+    due = fields.Date(attribute="job.due")
+    on_load = fields.String(attribute="load_code", data_key="load", allow_none=True)
+    leaves = fields.Date(
+        attribute="listed_on",
+        metadata={"description": "the day of its load, or where none is planned its job's due date"},
+    )
     missing = fields.List(fields.Nested(MissingPartShape), attribute="parts")
     counting = fields.List(
         fields.Nested(ItemShape),

@@ -7,10 +7,10 @@ from marshmallow import Schema, fields, validate
 from tracker.api.context import number_of
 from tracker.api.service import CallBlueprint
 from tracker.api.shapes import Shape, Time
-from tracker.records import look
 from tracker.records.boards import board_of
 from tracker.records.designs import marks_of
-from tracker.records.look import PartView
+from tracker.records.logged import part_history
+from tracker.records.parts import SeenPart, part_view
 from tracker.records.printing import prints_of
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotFoundError
@@ -47,7 +47,7 @@ class ListedPartShape(Schema):
 class PartShape(ListedPartShape):
     """A part with where it stands."""
 
-    job = fields.String()
+    job = fields.String(attribute="job.code")
     material = fields.String()
     length_mm = fields.Float()
     width_mm = fields.Float()
@@ -57,7 +57,7 @@ class PartShape(ListedPartShape):
     machining = fields.String()
     supply = fields.String()
     route = fields.List(fields.String())
-    box = fields.String()
+    box = fields.String(attribute="box.code")
     status = fields.String()
     urgent = fields.Boolean()
     replaces = fields.String(allow_none=True)
@@ -128,8 +128,8 @@ def get_part(code: str) -> dict[str, Any]:
     """One part with every scan of it, its joints, and the board that it comes off."""
     part_id = number_of(code, Kind.PART)
     with database().read() as connection:
-        part = _part(look.part_view(connection, part_id), code)
-        history = look.part_history(connection, part_id, number_of(part.box, Kind.BOX))
+        part = _part(part_view(connection, part_id), code)
+        history = part_history(connection, part_id, part.box.id)[::-1]
         marks = marks_of(connection, [part_id]).get(part_id)
         board = board_of(connection, part_id)
         prints = prints_of(connection, part.code, now(), limit=MOST_PRINTS)
@@ -148,7 +148,7 @@ def get_part(code: str) -> dict[str, Any]:
 @blueprint.arguments(ReasonShape)
 @blueprint.response(201, PartShape)
 @needs(Role.FOREMAN)
-def post_replace(body: dict[str, Any], code: str) -> PartView:
+def post_replace(body: dict[str, Any], code: str) -> SeenPart:
     """Order a new part in place of this one. The old label is dead."""
     new_id_of_part = replace_part(
         database(),
@@ -157,22 +157,22 @@ def post_replace(body: dict[str, Any], code: str) -> PartView:
         **act(),
     )
     with database().read() as connection:
-        return _part(look.part_view(connection, new_id_of_part), code)
+        return _part(part_view(connection, new_id_of_part), code)
 
 
 @blueprint.route("/parts/<code>/repair", methods=["POST"])
 @blueprint.arguments(ReasonShape)
 @blueprint.response(200, PartShape)
 @needs(Role.FOREMAN)
-def post_repair(body: dict[str, Any], code: str) -> PartView:
+def post_repair(body: dict[str, Any], code: str) -> SeenPart:
     """Record that a damaged part is good again."""
     part_id = number_of(code, Kind.PART)
     repair_part(database(), part_id, body["reason"], **act())
     with database().read() as connection:
-        return _part(look.part_view(connection, part_id), code)
+        return _part(part_view(connection, part_id), code)
 
 
-def _part(found: PartView | None, code: str) -> PartView:
+def _part(found: SeenPart | None, code: str) -> SeenPart:
     if found is None:
         raise NotFoundError(f"There is no part {code[:40]}.")
     return found

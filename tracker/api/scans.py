@@ -11,7 +11,7 @@ from marshmallow import Schema, ValidationError, fields, validate
 from tracker.api.service import CallBlueprint
 from tracker.api.shapes import Rows, Shape, Time
 from tracker.records.clocks import wrong_clocks
-from tracker.records.floor import parts_numbered
+from tracker.records.parts import parts_numbered
 from tracker.shop.clocks import GOOD_FOR
 from tracker.shop.codes import read_code
 from tracker.shop.outcomes import Outcome

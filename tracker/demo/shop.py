@@ -12,9 +12,10 @@ from uuid import uuid4
 import zxingcpp
 from PIL import Image
 
-from tracker.records import look
+from tracker.records.box_contents import BoxView, boxes_of_job
 from tracker.records.database import Database
-from tracker.records.look import PartView
+from tracker.records.jobs import job_view
+from tracker.records.parts import SeenPart, parts_of_job
 from tracker.settings import Settings, read_settings
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError
@@ -126,19 +127,19 @@ class DemoShop:
         self.scans += 1
         return min(self.started + timedelta(seconds=6 * self.scans), datetime.now(UTC))
 
-    def parts(self, job_code: str) -> list[PartView]:
+    def parts(self, job_code: str) -> list[SeenPart]:
         """All parts of a job."""
         with self.database.read() as connection:
-            job = look.job_view(connection, job_code)
-            return [] if job is None else look.parts_of_job(connection, job.id, limit=100_000)
+            job = job_view(connection, job_code)
+            return [] if job is None else parts_of_job(connection, job.id, limit=100_000)
 
-    def boxes(self, job_code: str) -> list[look.BoxView]:
+    def boxes(self, job_code: str) -> list[BoxView]:
         """All boxes of a job."""
         with self.database.read() as connection:
-            job = look.job_view(connection, job_code)
-            return [] if job is None else look.boxes_of_job(connection, job.id, limit=10_000)
+            job = job_view(connection, job_code)
+            return [] if job is None else boxes_of_job(connection, job.id, limit=10_000)
 
-    def due_at(self, job_code: str, step: Step) -> list[PartView]:
+    def due_at(self, job_code: str, step: Step) -> list[SeenPart]:
         """The parts of a job whose next step is ``step``."""
         return [part for part in self.parts(job_code) if part.step == step]
 
@@ -147,7 +148,7 @@ class DemoShop:
         for step in steps:
             self.scan([part.code for part in self.due_at(job_code, step) if part.code not in leave], step)
 
-    def seal(self, box: look.BoxView) -> Sealed:
+    def seal(self, box: BoxView) -> Sealed:
         """Count a box's items and seal it."""
         sealing = Sealing(
             box=read_code(box.code).number,
@@ -166,7 +167,7 @@ class DemoShop:
         """Say that a load has left."""
         ship_load(self.database, read_code(load).number, who=WHO, now=datetime.now(UTC))
 
-    def load(self, boxes: Sequence[look.BoxView]) -> str:
+    def load(self, boxes: Sequence[BoxView]) -> str:
         """Plan a load of boxes, scan its paper and every box onto it; return its code."""
         codes = [box.code for box in boxes]
         numbers = [read_code(code).number for code in codes]

@@ -171,4 +171,4 @@ def _tell_missing(shop: DemoShop, say: Say) -> None:
     for box in missing[:1]:
         for part in box.parts:
             seen = f"last seen at {part.last_seen.station}" if part.last_seen else "not yet seen"
-            say(f"  {box.job} box {box.name}: {part.name} {part.code} waits for {part.step}, {seen}.")
+            say(f"  {box.job.code} box {box.name}: {part.name} {part.code} waits for {part.step}, {seen}.")

@@ -3,35 +3,21 @@
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
 
 from sqlalchemy import Connection, and_, func, select
 
+from tracker.records.boxes import ALL_BOXES, Box, read_box
 from tracker.records.clocks import log_began
-from tracker.records.floor import progress_of
+from tracker.records.logged import LOG, LogRow
+from tracker.records.parts import ALL_PARTS, Part, parts_where
 from tracker.records.tables import box, job, log, part, tally
 from tracker.shop.acts import Act
 from tracker.shop.clocks import CALENDAR, MARGIN
 from tracker.shop.job_states import STATUS_AFTER
 from tracker.shop.outcomes import Outcome
-from tracker.shop.progress import Progress
-from tracker.shop.steps import Route, Step
+from tracker.shop.steps import Step
 
 PARTS_AT_ONCE = 5_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeptPart:
-    """A part's kept state."""
-
-    id: int
-    job_id: int
-    box_id: int
-    route: Route
-    status: str
-    progress: Progress
-    replaced_by_id: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,26 +29,12 @@ class BoxActs:
     shipped: int | None = None
 
 
-def kept_parts(connection: Connection) -> Iterator[list[KeptPart]]:
+def kept_parts(connection: Connection) -> Iterator[list[Part]]:
     """Give all parts by number, some thousand at a time."""
     after = 0
-    while rows := connection.execute(
-        select(part).where(part.c.id > after).order_by(part.c.id).limit(PARTS_AT_ONCE)
-    ).all():
-        yield [_kept(row) for row in rows]
-        after = rows[-1].id
-
-
-def _kept(row: Any) -> KeptPart:
-    return KeptPart(
-        id=row.id,
-        job_id=row.job_id,
-        box_id=row.box_id,
-        route=tuple(step for step in Step if step in row.route),
-        status=row.status,
-        progress=progress_of(row),
-        replaced_by_id=row.replaced_by_id,
-    )
+    while some := parts_where(connection, ALL_PARTS.where(part.c.id > after).order_by(part.c.id).limit(PARTS_AT_ONCE)):
+        yield some
+        after = some[-1].id
 
 
 def replacements(connection: Connection) -> dict[int, int]:
@@ -109,22 +81,10 @@ def job_acts(connection: Connection) -> dict[int, Act]:
     return {row.job_id: Act(row.action) for row in rows}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeptBox:
-    """A box's kept state."""
-
-    id: int
-    job_id: int
-    state: str
-    packed: int
-    parts_total: int
-
-
-def kept_boxes(connection: Connection) -> Iterator[KeptBox]:
+def kept_boxes(connection: Connection) -> Iterator[Box]:
     """Give all boxes by number."""
-    columns = (box.c.id, box.c.job_id, box.c.state, box.c.packed, box.c.parts_total)
-    for row in connection.execute(select(*columns).order_by(box.c.id)):
-        yield KeptBox(**row._mapping)
+    for row in connection.execute(ALL_BOXES.order_by(box.c.id)):
+        yield read_box(Box, row)
 
 
 def kept_tallies(connection: Connection) -> dict[tuple[int, str], tuple[int, int]]:
@@ -138,26 +98,14 @@ def kept_jobs(connection: Connection) -> dict[int, tuple[str, str]]:
     return {row.id: (row.code, row.status) for row in rows}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ImpossibleRow:
-    """A row of the log with a time that cannot be, which was stored before such times were noticed."""
-
-    seq: int
-    who: str
-    at: datetime
-    received_at: datetime
-    said_at: datetime | None
-
-
-def impossible_rows(connection: Connection) -> list[ImpossibleRow]:
+def impossible_rows(connection: Connection) -> list[LogRow]:
     """Return the rows of the log that took their place by a time that cannot be, or keep one that no calendar holds."""
     began = log_began(connection)
     if began is None:
         return []
     first, last = CALENDAR
-    columns = (log.c.seq, log.c.who, log.c.at, log.c.received_at, log.c.said_at)
     never = (log.c.at <= began - MARGIN) | (log.c.said_at < first) | (log.c.said_at > last)
-    return [ImpossibleRow(**row._mapping) for row in connection.execute(select(*columns).where(never))]
+    return [LogRow(**LOG.read(row)) for row in connection.execute(select(*LOG).where(never))]
 
 
 def counts(connection: Connection) -> tuple[int, int]:

@@ -1,23 +1,28 @@
-"""What is in a box and on a load, for the acts that close them."""
+"""What is planned for a box and what of it is in: read with the box, and changed by the acts that close it."""
 
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import Connection, Integer, bindparam, delete, func, insert, select, type_coerce, update
+from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select, update
 
-from tracker.records.tables import Steps, box, item, job, load, log, marked, part
+from tracker.records.boxes import ALL_BOXES, Box, read_box
+from tracker.records.lacking import item_is_short
+from tracker.records.parts import SeenPart, parts_by_box
+from tracker.records.tables import box, item, job, laying, log, marked, part
+from tracker.records.values import Columns
 from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES
+from tracker.shop.codes import part_code
+from tracker.shop.lacking import Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
-from tracker.shop.steps import Step
 
 _DEAD = sorted(DEAD_STATUSES)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ItemCount:
+class Item:
     """An item of a box: how many it needs and how many were counted into it, or None before counting."""
 
     item: str
@@ -25,48 +30,85 @@ class ItemCount:
     counted: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlannedPart:
-    """A part that is planned for a box; its planned mass in kg."""
-
-    id: int
-    status: str
-    name: str
-    mass_kg: float
-    material: str
+_ITEM: Final = Columns(Item, item)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BoxIdentity:
-    """A box's place in its job."""
+class PlaceView:
+    """Where a part lies in its carton, in mm; ``turned`` when its length lies along the carton's width."""
 
-    id: int
-    job_id: int
-    name: str
-    number: int
-    follows_id: int | None
-    load_id: int | None
-
-
-def box_identity(connection: Connection, box_id: int) -> BoxIdentity:
-    """Return a box's place in its job."""
-    columns = (box.c.id, box.c.job_id, box.c.name, box.c.number, box.c.follows_id, box.c.load_id)
-    row = connection.execute(select(*columns).where(box.c.id == box_id)).one()
-    return BoxIdentity(**row._mapping)
+    layer: int
+    x_mm: float
+    y_mm: float
+    z_mm: float
+    turned: bool
 
 
-def items_of(connection: Connection, box_id: int) -> list[ItemCount]:
-    """Return the items of a box, by name."""
-    columns = (item.c.item, item.c.quantity, item.c.counted)
-    rows = connection.execute(select(*columns).where(item.c.box_id == box_id).order_by(item.c.item))
-    return [ItemCount(**row._mapping) for row in rows]
+_PLACE: Final = Columns(PlaceView, laying)
 
 
-def planned_parts(connection: Connection, box_id: int) -> list[PlannedPart]:
-    """Return the parts that a box is planned to hold, dead ones too, in the order of laying."""
-    columns = (part.c.id, part.c.status, part.c.name, part.c.mass_kg, part.c.material)
-    query = select(*columns).where(part.c.box_id == box_id).order_by(part.c.position, part.c.id)
-    return [PlannedPart(**row._mapping) for row in connection.execute(query)]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxView(Box):
+    """A box with its planned content, parts in the order in which they are laid."""
+
+    places: dict[str, PlaceView]
+    parts: list[SeenPart]
+    items: list[Item]
+
+    @property
+    def cabinets(self) -> list[str]:
+        return sorted({each.cabinet for each in self.parts})
+
+    @property
+    def lacks(self) -> Lacks[SeenPart, Item]:
+        return lacks(self.parts, self.items)
+
+    @property
+    def missing_count(self) -> int:
+        return len(self.lacks.parts)
+
+
+def box_view(connection: Connection, box_id: int) -> BoxView | None:
+    """Return the box of this number with its content, or None."""
+    return next(iter(_boxes(connection, ALL_BOXES.where(box.c.id == box_id))), None)
+
+
+def boxes_of_job(connection: Connection, job_id: int, *, limit: int, after: int = 0) -> list[BoxView]:
+    """Return the boxes of a job by number, with their content."""
+    query = ALL_BOXES.where(box.c.job_id == job_id, box.c.id > after).order_by(box.c.id).limit(limit)
+    return _boxes(connection, query)
+
+
+def box_views(connection: Connection, numbers: Collection[int]) -> list[BoxView]:
+    """Return the boxes of these numbers with their content, in no certain order."""
+    return _boxes(connection, ALL_BOXES.where(box.c.id.in_(list(numbers))))
+
+
+def _boxes(connection: Connection, query: Select[Any]) -> list[BoxView]:
+    rows = connection.execute(query).all()
+    ids = [row[0] for row in rows]
+    parts = parts_by_box(connection, [read_box(Box, row) for row in rows], part.c.status != PartStatus.REPLACED)
+    items, places = items_by_box(connection, ids), _places(connection, ids)
+    return [read_box(BoxView, row, parts=parts[row[0]], items=items[row[0]], places=places[row[0]]) for row in rows]
+
+
+def _places(connection: Connection, box_ids: Collection[int]) -> defaultdict[int, dict[str, PlaceView]]:
+    query = select(part.c.box_id, part.c.id, *_PLACE).join(part, part.c.id == laying.c.part_id)
+    places: defaultdict[int, dict[str, PlaceView]] = defaultdict(dict)
+    for row in connection.execute(query.where(part.c.box_id.in_(list(box_ids)))):
+        places[row.box_id][part_code(row.id)] = PlaceView(**_PLACE.read(row, 2))
+    return places
+
+
+def items_by_box(
+    connection: Connection, box_ids: Collection[int], *, short: bool = False
+) -> defaultdict[int, list[Item]]:
+    """Return the items of each of these boxes, by name; only those that are ``short``, if asked."""
+    query = select(item.c.box_id, *_ITEM).where(item.c.box_id.in_(list(box_ids)), *((item_is_short,) if short else ()))
+    found: defaultdict[int, list[Item]] = defaultdict(list)
+    for row in connection.execute(query.order_by(item.c.box_id, item.c.item)):
+        found[row.box_id].append(Item(**_ITEM.read(row, 1)))
+    return found
 
 
 def count_items(connection: Connection, box_id: int, counted: Mapping[str, int]) -> None:
@@ -104,21 +146,6 @@ def living_sizes(connection: Connection, box_id: int) -> list[tuple[float, float
     return [(row.length_mm, row.width_mm, row.thickness_mm, row.mass_kg) for row in connection.execute(query)]
 
 
-def carton_mass(connection: Connection, box_id: int) -> float | None:
-    """Return what the planned carton of a box weighs with its bag, in kg; None where no carton was planned."""
-    return connection.execute(select(box.c.empty_kg).where(box.c.id == box_id)).scalar()
-
-
-def weighed_mass(connection: Connection, box_id: int) -> float | None:
-    """Return what a box weighed, in kg, or None."""
-    return connection.execute(select(box.c.weighed_kg).where(box.c.id == box_id)).scalar()
-
-
-def update_box(connection: Connection, box_id: int, /, **values: Any) -> None:
-    """Change columns of one box."""
-    connection.execute(update(box).where(box.c.id == box_id).values(**values))
-
-
 def open_follow_up(connection: Connection, box_id: int) -> int | None:
     """Return the follow-up box of a box, or of its follow-ups, that still takes parts."""
     following = select(box.c.id).where(box.c.id == box_id).cte("following", recursive=True)
@@ -143,33 +170,6 @@ def last_sealing(connection: Connection, box_id: int) -> int | None:
         ~select(undo.c.seq).where(undo.c.undoes == log.c.seq).exists(),
     )
     return connection.execute(query).scalar()
-
-
-def highest_box_number(connection: Connection, job_id: int) -> int:
-    """Return the number of a job's last box."""
-    return int(connection.execute(select(func.max(box.c.number)).where(box.c.job_id == job_id)).scalar_one())
-
-
-def plan_on_load(connection: Connection, box_ids: Collection[int], load_id: int | None) -> None:
-    """Plan boxes for a load, or for none."""
-    connection.execute(update(box).where(box.c.id.in_(list(box_ids))).values(load_id=load_id))
-
-
-def insert_load(connection: Connection, load_id: int, ship_on: date) -> None:
-    """Add a load."""
-    connection.execute(insert(load).values(id=load_id, ship_on=ship_on, state="open"))
-
-
-def ship_load_rows(connection: Connection, load_id: int, box_ids: Collection[int], at: datetime) -> dict[int, int]:
-    """Mark a load, its boxes and the parts in them as shipped; return how many parts of each job that is."""
-    in_boxes = (part.c.box_id.in_(list(box_ids)), part.c.status == PartStatus.PACKED)
-    counts = connection.execute(select(part.c.job_id, func.count()).where(*in_boxes).group_by(part.c.job_id)).all()
-    ship_bit = Steps().process_bind_param([Step.SHIP], connection.dialect)
-    with_ship = type_coerce(type_coerce(part.c.done, Integer).op("|")(ship_bit), Steps)
-    connection.execute(update(part).where(*in_boxes).values(status=PartStatus.SHIPPED, done=with_ship))
-    connection.execute(update(box).where(box.c.id.in_(list(box_ids))).values(state="shipped"))
-    connection.execute(update(load).where(load.c.id == load_id).values(state="shipped", shipped_at=at))
-    return {job_id: count for job_id, count in counts}  # noqa: C416 - rows, not pairs
 
 
 def boxes_of_cabinet(connection: Connection, job_code: str, name: str) -> list[tuple[int, str]]:

@@ -10,10 +10,12 @@ from typing import Any, Final
 
 from sqlalchemy import ColumnElement, Connection, delete, func, or_, select, update
 
-from tracker.records import floor
-from tracker.records.floor import BoxRow, PartRow
-from tracker.records.tables import box, item, job, log, part, sawing, station, tally
-from tracker.shop.box_states import CLOSED_STATES, BoxState
+from tracker.records.boxes import Box, boxes_numbered
+from tracker.records.loads import loads_numbered
+from tracker.records.logged import ALL_LOGGED, LOG, LogRow, LogView, read_logged
+from tracker.records.parts import Part, parts_numbered
+from tracker.records.tables import box, item, log, part, sawing, station, tally
+from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code, load_code_or_none, part_code
 from tracker.shop.contradictions import OF_ANOTHER, Choice, Contradiction, Standing, named_part
 from tracker.shop.job_states import STOPPED
@@ -41,47 +43,16 @@ class Settled:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Flagged:
-    """A scan that contradicts what happened meanwhile, and how things stand now. Numbers are those of the rows.
+class Flagged(LogView):
+    """A scan that contradicts what happened meanwhile, and how things stand now.
 
-    ``kind`` is None for one that was flagged before kinds were kept: ``flag`` says it in English alone. ``said_at`` is
-    what the device's clock said, where that was wrong; ``other`` names the part of the later reading that this one
-    would have changed.
+    ``kind`` is None for one that was flagged before kinds were kept: ``flag`` says it in English alone. ``other`` names
+    the part of the later reading that this one would have changed.
     """
 
-    seq: int
-    scan_id: bytes
-    at: datetime
-    received_at: datetime
-    said_at: datetime | None
-    action: str
-    outcome: str
-    station: str | None
-    station_id: int | None
-    step: Step | None
-    who: str
-    code: str
-    message: str
-    inferred: tuple[str, ...]
-    kind: Contradiction | None
-    flag: str
     other: str
-    part_id: int | None
-    part_name: str | None
-    cabinet: str | None
-    job: str | None
-    box_id: int | None
-    box_name: str | None
     standing: Standing
     settled: Settled | None
-
-    @property
-    def part(self) -> str | None:
-        return None if self.part_id is None else part_code(self.part_id)
-
-    @property
-    def box(self) -> str | None:
-        return None if self.box_id is None else box_code(self.box_id)
 
     @property
     def load(self) -> str | None:
@@ -89,26 +60,18 @@ class Flagged:
 
 
 _settling = log.alias("the_settling")
-_undo = log.alias("the_undo")
+_undo = log.alias("an_undo")
 _changed, _other = log.alias("the_changed"), part.alias("the_other")
 _FLAGGED = (
-    select(
-        log,
-        *(station.c.name.label("station_name"), part.c.name.label("part_name"), part.c.cabinet.label("part_cabinet")),
-        *(job.c.code.label("job_code"), box.c.name.label("box_name")),
+    ALL_LOGGED.add_columns(
         *(_other.c.id.label("other_id"), _other.c.name.label("other_name"), _other.c.cabinet.label("other_cabinet")),
         *(_settling.c.seq.label("settled_seq"), _settling.c.kind.label("choice"), _settling.c.who.label("settled_by")),
         *(_settling.c.at.label("settled_at"), _settling.c.message.label("settled_message")),
         _settling.c["values"].label("settled_values"),
     )
-    .select_from(log)
     .outerjoin(_settling, _settling.c.settles == log.c.seq)
     .outerjoin(_changed, _changed.c.seq == log.c.would_change)
     .outerjoin(_other, _other.c.id == _changed.c.part_id)
-    .outerjoin(station, station.c.id == log.c.station_id)
-    .outerjoin(part, part.c.id == log.c.part_id)
-    .outerjoin(job, job.c.id == log.c.job_id)
-    .outerjoin(box, box.c.id == log.c.box_id)
     .where(
         log.c.flag.is_not(None),
         or_(log.c.kind.in_(sorted(OF_ANOTHER)), ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists()),
@@ -142,19 +105,19 @@ def count_open(connection: Connection) -> int:
 def _all(connection: Connection, query: Any) -> list[Flagged]:
     rows = connection.execute(query).all()
     parts = _parts_now(connection, {row.part_id for row in rows if row.part_id is not None})
-    boxes = floor.boxes_numbered(connection, {row.box_id for row in rows if row.box_id is not None})
+    boxes = boxes_numbered(connection, {row.box_id for row in rows if row.box_id is not None})
     on_boards = _on_boards(connection, parts)
     return [_flagged(connection, row, parts, boxes, on_boards) for row in rows]
 
 
-def _parts_now(connection: Connection, ids: Collection[int]) -> dict[int, PartRow]:
+def _parts_now(connection: Connection, ids: Collection[int]) -> dict[int, Part]:
     """Return these parts, what was made in place of them, and so on."""
-    found: dict[int, PartRow] = {}
+    found: dict[int, Part] = {}
     wanted = set(ids)
     for _ in range(_MOST_REPLACED):
         if not wanted:
             break
-        rows = floor.parts_numbered(connection, wanted)
+        rows = parts_numbered(connection, wanted)
         found.update(rows)
         wanted = {row.replaced_by_id for row in rows.values() if row.replaced_by_id is not None} - found.keys()
     return found
@@ -165,44 +128,24 @@ def _on_boards(connection: Connection, parts: Collection[int]) -> set[int]:
 
 
 def _flagged(
-    connection: Connection, row: Any, parts: dict[int, PartRow], boxes: dict[int, BoxRow], on_boards: Collection[int]
+    connection: Connection, row: Any, parts: dict[int, Part], boxes: dict[int, Box], on_boards: Collection[int]
 ) -> Flagged:
     settled = None
     if row.settled_seq is not None:
         older = row.settled_values is None
         reason = row.settled_message if older else row.settled_values.get("reason", "")
         settled = Settled(choice=Choice(row.choice), who=row.settled_by, at=row.settled_at, reason=reason, older=older)
-    return Flagged(
-        seq=row.seq,
-        scan_id=row.scan_id,
-        at=row.at,
-        received_at=row.received_at,
-        said_at=row.said_at,
-        action=row.action,
-        outcome=row.outcome,
-        station=row.station_name,
-        station_id=row.station_id,
-        step=None if row.step is None else Step(row.step),
-        who=row.who,
-        code=row.code,
-        message=row.message,
-        inferred=tuple(step.value for step in Step if step in row.inferred),
-        kind=None if row.kind is None else Contradiction(row.kind),
-        flag=row.flag,
+    return read_logged(
+        Flagged,
+        row,
         other=named_part(row.other_name, row.other_cabinet, part_code(row.other_id)) if row.other_id else "",
-        part_id=row.part_id,
-        part_name=row.part_name,
-        cabinet=row.part_cabinet,
-        job=row.job_code,
-        box_id=row.box_id,
-        box_name=row.box_name,
         standing=_standing(connection, row, parts, boxes, on_boards),
         settled=settled,
     )
 
 
 def _standing(
-    connection: Connection, row: Any, parts: dict[int, PartRow], boxes: dict[int, BoxRow], on_boards: Collection[int]
+    connection: Connection, row: Any, parts: dict[int, Part], boxes: dict[int, Box], on_boards: Collection[int]
 ) -> Standing:
     kind = None if row.kind is None else Contradiction(row.kind)
     mine = parts.get(row.part_id)
@@ -210,85 +153,71 @@ def _standing(
     if mine is None:
         return _standing_of_box(connection, kind, row.load_id, where)
     new = _newest(mine, parts)
-    dead = mine.status in DEAD_STATUSES
+    dead = mine.dead
     packed = Step.PACK in mine.progress.counted
     late = row.settled_seq is None and kind is Contradiction.EARLY
     return Standing(
         kind=kind,
-        part=part_code(mine.id),
+        part=mine.code,
         box=None if row.box_id is None else box_code(row.box_id),
         box_state=None if where is None else where.state,
-        part_box=box_code(mine.box.id),
-        part_free=not (dead or packed or mine.progress.damaged or mine.box.state in CLOSED_STATES),
+        part_box=mine.box.code,
+        part_free=not (dead or packed or mine.damaged or mine.box.closed),
         part_in_box=packed and mine.box.id == row.box_id,
-        part_damaged=mine.progress.damaged,
+        part_damaged=mine.damaged,
         part_dead=dead,
-        new_part=None if new is None else part_code(new.id),
+        new_part=None if new is None else new.code,
         new_untouched=new is not None and not new.progress.done and new.id not in on_boards,
         would_count=late and not dead and bool(would_count(mine, refused_early(connection, mine.id, row.at))),
     )
 
 
 def _standing_of_box(
-    connection: Connection, kind: Contradiction | None, load_id: int | None, where: BoxRow | None
+    connection: Connection, kind: Contradiction | None, load_id: int | None, where: Box | None
 ) -> Standing:
     """How things stand with a box that was scanned, and with the load that it was scanned onto."""
-    onto = None if load_id is None else floor.loads_numbered(connection, [load_id]).get(load_id)
+    onto = None if load_id is None else loads_numbered(connection, [load_id]).get(load_id)
     loadable = where is not None and onto is not None and not onto.shipped and _may_go_onto(where, onto.id)
     return Standing(
         kind=kind,
-        box=None if where is None else box_code(where.id),
+        box=None if where is None else where.code,
         box_state=None if where is None else where.state,
         load=load_code_or_none(load_id),
         box_loadable=loadable,
     )
 
 
-def _may_go_onto(where: BoxRow, load_id: int) -> bool:
-    stays = where.held_at is not None or where.job.status in STOPPED
+def _may_go_onto(where: Box, load_id: int) -> bool:
+    stays = where.kept or where.job.status in STOPPED
     return where.state is BoxState.SEALED and where.load_id in (None, load_id) and not stays
 
 
-def _newest(old: PartRow, parts: dict[int, PartRow]) -> PartRow | None:
+def _newest(old: Part, parts: dict[int, Part]) -> Part | None:
     """The living part that stands in place of an old one at last."""
     newest = old
     while newest.replaced_by_id is not None and newest.replaced_by_id in parts:
         newest = parts[newest.replaced_by_id]
-    return None if newest is old or newest.status in DEAD_STATUSES else newest
+    return None if newest is old or newest.dead else newest
 
 
 # A later scan that was refused because an earlier step was open
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RefusedEarly:
-    """A scan that was refused as too early: where and when it was, and whether its station infers."""
-
-    at: datetime
-    step: Step
-    station_id: int
-    infers: bool
-
-
-def refused_early(connection: Connection, part_id: int, at: datetime) -> list[RefusedEarly]:
+def refused_early(connection: Connection, part_id: int, at: datetime) -> list[LogRow]:
     """Return the scans of a part after a moment that were refused as too early, in the order of their times."""
-    query = (
-        select(log.c.at, log.c.step, log.c.station_id, log.c.infers)
-        .where(log.c.part_id == part_id, log.c.outcome == Outcome.EARLY, log.c.at > at, log.c.step.is_not(None))
-        .order_by(log.c.at, log.c.seq)
-    )
-    return [RefusedEarly(**{**row._mapping, "step": Step(row.step)}) for row in connection.execute(query)]
+    query = select(*LOG).where(log.c.part_id == part_id, log.c.outcome == Outcome.EARLY, log.c.at > at)
+    return [LogRow(**LOG.read(row)) for row in connection.execute(query.order_by(log.c.at, log.c.seq))]
 
 
-def would_count(mine: PartRow, refused: Sequence[RefusedEarly]) -> RefusedEarly | None:
-    """Return the first of the refused scans that a strict station would take now."""
-    return next((each for each in refused if _counts_now(mine, each.step)), None)
+def would_count(mine: Part, refused: Sequence[LogRow]) -> tuple[Step, LogRow] | None:
+    """Return the first of the refused scans that a strict station would take now, with its step."""
+    return next(((each.step, each) for each in refused if each.step and _counts_now(mine, each.step)), None)
 
 
-def _counts_now(mine: PartRow, step: Step) -> bool:
+def _counts_now(mine: Part, step: Step) -> bool:
     if step is Step.SHIP or step not in mine.route or step in mine.progress.counted:
         return False
-    kept_out = step is Step.PACK and (mine.progress.damaged or mine.box.state in CLOSED_STATES)
+    kept_out = step is Step.PACK and (mine.damaged or mine.box.closed)
     return not kept_out and not mine.progress.open_before(step, mine.route)
 
 

@@ -8,16 +8,14 @@ from uuid import UUID
 
 from sqlalchemy import Connection, bindparam, exists, func, insert, select, update
 
-from tracker.records.lacking import items_short
-from tracker.records.tables import box, counter, job, load, log, part, slot, station, tally
+from tracker.records.boxes import Box
+from tracker.records.tables import box, counter, log, part, slot, station, tally
 from tracker.shop.acts import Act
-from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import box_code, part_code, read_code
-from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
-from tracker.shop.progress import Happening, Progress, Sighting
+from tracker.shop.progress import Happening, Sighting
 from tracker.shop.scans import Answer
-from tracker.shop.steps import Route, Step
+from tracker.shop.steps import Step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,62 +36,6 @@ class StationRow:
     benches_at: datetime | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JobState:
-    """The part of a job's row that decides what a scan means."""
-
-    id: int
-    code: str
-    status: JobStatus
-    status_at: datetime
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoxRow:
-    """A box and how full it is."""
-
-    id: int
-    name: str
-    state: BoxState
-    packed: int
-    parts_total: int
-    load_id: int | None
-    held_at: datetime | None
-    job: JobState
-
-    @property
-    def closed(self) -> bool:
-        return self.state in CLOSED_STATES
-
-    @property
-    def parts_lacking(self) -> int:
-        return self.parts_total - self.packed
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartRow:
-    """A part and its kept progress."""
-
-    id: int
-    name: str
-    cabinet: str
-    route: Route
-    status: str
-    replaced_by_id: int | None
-    job: JobState
-    box: BoxRow
-    progress: Progress
-    latest_at: datetime | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LoadRow:
-    """A load: open or shipped."""
-
-    id: int
-    shipped: bool
-
-
 @dataclass(slots=True)
 class Changes:
     """What a batch of scans leaves behind, written together by ``write_changes``."""
@@ -105,12 +47,6 @@ class Changes:
     tallies: dict[tuple[int, str], int] = field(default_factory=dict)
 
 
-_JOB_COLUMNS = (
-    job.c.id.label("job_id"),
-    job.c.code.label("job_code"),
-    job.c.status.label("job_status"),
-    job.c.status_at.label("job_status_at"),
-)
 _LATEST_AT = select(func.max(log.c.at)).where(log.c.station_id == station.c.id).scalar_subquery()
 _bench = station.alias("a_bench")
 _BENCH_AT = select(func.max(log.c.at)).where(log.c.station_id == _bench.c.id).scalar_subquery()
@@ -118,26 +54,6 @@ _BENCHES_AT = select(func.max(_BENCH_AT)).where(_bench.c.step == Step.PACK).scal
 _STATIONS = select(station, _LATEST_AT.label("latest_at"), _BENCHES_AT.label("benches_at"))
 _STATION_BY_NAME = _STATIONS.where(station.c.name.in_(bindparam("names", expanding=True)))
 _STATION_BY_ID = _STATIONS.where(station.c.id.in_(bindparam("ids", expanding=True)))
-_BOX_COLUMNS = (
-    *(box.c.id.label("box_id"), box.c.state.label("box_state"), box.c.packed, box.c.parts_total, box.c.load_id),
-    *(box.c.name.label("box_name"), box.c.held_at),
-    *_JOB_COLUMNS,
-)
-_PARTS = (
-    select(
-        *(part.c.id, part.c.name, part.c.cabinet, part.c.route, part.c.status, part.c.replaced_by_id),
-        *(part.c.done, part.c.inferred, part.c.damaged, part.c.seen_at, part.c.seen_station_id, part.c.slot_id),
-        part.c.latest_at,
-        *_BOX_COLUMNS,
-    )
-    .select_from(part)
-    .join(box, box.c.id == part.c.box_id)
-    .join(job, job.c.id == part.c.job_id)
-    .where(part.c.id.in_(bindparam("ids", expanding=True)))
-)
-_BOXES = select(*_BOX_COLUMNS).select_from(box).join(job).where(box.c.id.in_(bindparam("ids", expanding=True)))
-_UNCOUNTED = select(items_short()).select_from(box).where(box.c.id == bindparam("id"))
-_LOADS = select(load.c.id, load.c.state).where(load.c.id.in_(bindparam("ids", expanding=True)))
 _ANSWERED = select(
     *(log.c.scan_id, log.c.outcome, log.c.message, log.c.part_id, log.c.box_id, log.c.next_step, log.c.inferred),
     *(log.c.reason, log.c["values"]),
@@ -251,74 +167,7 @@ def stations_numbered(connection: Connection, ids: Collection[int]) -> dict[int,
 
 
 def _station(row: Any) -> StationRow:
-    return StationRow(**{**row._mapping, "step": Step(row.step)})
-
-
-def parts_numbered(connection: Connection, ids: Collection[int]) -> dict[int, PartRow]:
-    """Return the parts with these ids, by id."""
-    rows = connection.execute(_PARTS, {"ids": list(ids)})
-    return {row.id: _part(row) for row in rows}
-
-
-def _part(row: Any) -> PartRow:
-    return PartRow(
-        id=row.id,
-        name=row.name,
-        cabinet=row.cabinet,
-        route=tuple(step for step in Step if step in row.route),
-        status=row.status,
-        replaced_by_id=row.replaced_by_id,
-        job=_job(row),
-        box=_box(row),
-        latest_at=row.latest_at,
-        progress=progress_of(row),
-    )
-
-
-def progress_of(row: Any) -> Progress:
-    """Return the progress that is kept in a part's row."""
-    return Progress(
-        done=row.done,
-        inferred=row.inferred,
-        damaged=row.damaged,
-        at=row.seen_at,
-        station=row.seen_station_id,
-        slot=row.slot_id,
-    )
-
-
-def _job(row: Any) -> JobState:
-    return JobState(id=row.job_id, code=row.job_code, status=JobStatus(row.job_status), status_at=row.job_status_at)
-
-
-def boxes_numbered(connection: Connection, ids: Collection[int]) -> dict[int, BoxRow]:
-    """Return the boxes with these ids, by id."""
-    rows = connection.execute(_BOXES, {"ids": list(ids)})
-    return {row.box_id: _box(row) for row in rows}
-
-
-def uncounted(connection: Connection, box_id: int) -> int:
-    """Return how many kinds of a box's items are not counted in full."""
-    return int(connection.execute(_UNCOUNTED, {"id": box_id}).scalar_one())
-
-
-def _box(row: Any) -> BoxRow:
-    return BoxRow(
-        id=row.box_id,
-        name=row.box_name,
-        state=BoxState(row.box_state),
-        packed=row.packed,
-        parts_total=row.parts_total,
-        load_id=row.load_id,
-        held_at=row.held_at,
-        job=_job(row),
-    )
-
-
-def loads_numbered(connection: Connection, ids: Collection[int]) -> dict[int, LoadRow]:
-    """Return the loads with these ids, by id."""
-    rows = connection.execute(_LOADS, {"ids": list(ids)})
-    return {row.id: LoadRow(id=row.id, shipped=row.state == "shipped") for row in rows}
+    return StationRow(**row._mapping)
 
 
 def slot_name(connection: Connection, number: int) -> str:
@@ -347,7 +196,7 @@ def first_answers(connection: Connection, scan_ids: Collection[UUID]) -> dict[UU
             part=None if row.part_id is None else part_code(row.part_id),
             box=None if row.box_id is None else box_code(row.box_id),
             next=row.next_step,
-            inferred=tuple(step for step in Step if step in row.inferred),
+            inferred=row.inferred,
         )
     return answers
 
@@ -374,7 +223,7 @@ def sightings(connection: Connection, part_ids: Collection[int]) -> dict[int, li
                 at=row.at,
                 what=_happening(row.action, row.outcome),
                 station=row.station_id,
-                step=None if row.step is None else Step(row.step),
+                step=row.step,
                 infers=row.infers,
                 slot=row.slot_id,
                 undone=None if row.undo_seq is None else (row.undo_at, row.undo_seq),
@@ -418,7 +267,7 @@ class BoxThen:
     counted: bool
 
 
-def box_then(connection: Connection, now: BoxRow, at: datetime) -> BoxThen:
+def box_then(connection: Connection, now: Box, at: datetime) -> BoxThen:
     """Return how a box stood at ``at``, as the log tells it today.
 
     Where nothing was planned, or nothing sealed, by then, it is taken as it stands now: a device's clock may be slow by
@@ -433,7 +282,7 @@ def box_then(connection: Connection, now: BoxRow, at: datetime) -> BoxThen:
     first, last = before[-1].seq if before else 0, after[0] if after else float("inf")
     return BoxThen(
         load_id=before[-1].load_id if before else now.load_id,
-        sealed=bool(standing) if sealings else now.state in CLOSED_STATES,
+        sealed=bool(standing) if sealings else now.closed,
         planned_since=bool(after),
         opened_since=any(row.undo_at is not None for row in standing),
         counted=any(_is_loading(row) and first < row.seq < last for row in acts),

@@ -16,16 +16,17 @@ from typing import Any, Final
 
 from sqlalchemy import ColumnElement, CompoundSelect, Connection, Select, exists, func, select, tuple_, union_all
 
-from tracker.records.lacking import is_incomplete, item_is_short, part_is_lacking
-from tracker.records.look import LastSeen
+from tracker.records.box_contents import Item, items_by_box
+from tracker.records.boxes import ALL_BOXES, Box, read_box
+from tracker.records.lacking import is_incomplete, part_is_lacking
+from tracker.records.loads import LOAD, Load
+from tracker.records.parts import SeenPart, parts_by_box
 from tracker.records.shipping import staying_of_loads, stays
-from tracker.records.tables import box, item, job, load, log, part, slot, station, tally
+from tracker.records.tables import box, job, load, log, part, station, tally
 from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES, BoxState
-from tracker.shop.codes import box_code, load_code, load_code_or_none, part_code
-from tracker.shop.job_states import UNFINISHED, JobStatus
-from tracker.shop.progress import Progress
-from tracker.shop.steps import Step
+from tracker.shop.codes import load_code, load_code_or_none
+from tracker.shop.job_states import UNFINISHED
 
 _JOBS_AT_ONCE: Final = 20
 
@@ -62,38 +63,6 @@ def read_after(text: str) -> After:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MissingPart:
-    """A part that its box lacks: the step that it waits at, and where, when and by whom it was scanned last."""
-
-    code: str
-    name: str
-    cabinet: str
-    step: str
-    status: str
-    urgent: bool
-    damaged: bool
-    station: str | None
-    slot: str | None
-    seen_at: datetime | None
-    who: str | None
-
-    @property
-    def last_seen(self) -> LastSeen | None:
-        if self.seen_at is None:
-            return None
-        return LastSeen(station=self.station or "", at=self.seen_at, slot=self.slot)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MissingItem:
-    """An item that is still to be counted into its box."""
-
-    item: str
-    quantity: int
-    counted: int | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Owed:
     """Since when a box is owed: the first load that left without it, and the moment when that left."""
 
@@ -102,33 +71,19 @@ class Owed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ShortBox:
+class ShortBox(Box):
     """A box that is not complete. ``more`` parts and items lack beside those that are listed.
 
-    ``held`` is its job's hold; ``kept`` says that a foreman keeps this box in the shop. ``behind`` is the load that
-    leaves without it though the box that it completes, ``follows``, is on that one; ``owed`` is None for one that no
-    load has left behind.
+    ``behind`` is the load that leaves without it though the box that it completes is on that one; ``owed`` is None for
+    one that no load has left behind. It stands in the list by the day on which that load or its own ``leaves``.
     """
 
-    id: int
-    code: str
-    name: str
-    state: str
-    job: str
-    job_id: int
-    held: bool
-    kept: bool
-    customer: str
-    due: date
-    load: str | None
+    listed_on: date
     behind: str | None
     owed: Owed | None
-    follows: str | None
-    leaves: date
-    parts: Sequence[MissingPart]
-    items: Sequence[MissingItem]
+    parts: Sequence[SeenPart]
+    items: Sequence[Item]
     more: int
-    parts_lacking: int
     uncounted: int
 
     @property
@@ -139,10 +94,14 @@ class ShortBox:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MissingPage:
-    """A page of boxes that are not complete; ``next`` leads to the following one, None on the last."""
+    """A page of boxes that are not complete; ``next`` leads to the following one, None on the last.
+
+    ``who`` scanned each of their parts last, by the part's number.
+    """
 
     boxes: Sequence[ShortBox]
     next: After | None
+    who: Mapping[int, str]
 
 
 def missing_page(
@@ -154,7 +113,7 @@ def missing_page(
     else:
         loaded = _heads(connection, _ON_LOADS, after, bounds)
         others = _heads_without_load(connection, after, bounds)
-        heads = merge(loaded, others, key=lambda head: (head.leaves, head.job_id, head.id))
+        heads = merge(loaded, others, key=lambda head: (head.leaves, head.of_job, head.id))
     return _page(connection, heads, bounds)
 
 
@@ -169,21 +128,14 @@ def missing_on_loads(connection: Connection, *, after: After | None = None, load
     )
 
 
-_COLUMNS = (
-    *(box.c.id, box.c.name, box.c.state, box.c.job_id, box.c.load_id, box.c.parts_total, box.c.packed),
-    *(box.c.held_at, box.c.follows_id),
-    *(job.c.code.label("job_code"), job.c.status.label("job_status"), job.c.customer, job.c.due),
-)
 _LACKS: Final[tuple[ColumnElement[bool], ...]] = (
     job.c.status.in_(UNFINISHED),
     box.c.state != BoxState.SHIPPED,
     is_incomplete(),
 )
-_OF_LOADS: Select[Any] = (
-    select(*_COLUMNS, load.c.ship_on.label("leaves")).select_from(load).where(load.c.state == "open")
-)
-_ON_LOADS = _OF_LOADS.join(box, box.c.load_id == load.c.id).join(job, job.c.id == box.c.job_id).where(*_LACKS)
-_its, _mate = load.alias("its"), box.alias("mate")
+_HEADS = ALL_BOXES.add_columns(box.c.job_id.label("of_job"))
+_ON_LOADS: Select[Any] = _HEADS.add_columns(load.c.ship_on.label("leaves")).where(load.c.state == "open", *_LACKS)
+_leaving, _its, _mate = load.alias("leaving"), load.alias("its"), box.alias("mate")
 _leaving_mates = select(_mate.c.job_id).join(_its, _its.c.id == _mate.c.load_id).where(_its.c.state == "open")
 _first_load = (
     select(_its.c.id)
@@ -200,17 +152,13 @@ def _left_behind(load_id: int | None = None) -> Select[Any]:
     """The boxes that stay behind a load, or each the first one of its job that leaves."""
     its_load = _first_load if load_id is None else load_id
     mates = _leaving_mates if load_id is None else _leaving_mates.where(_its.c.id == load_id)
-    return (
-        _OF_LOADS.join(box, load.c.id == its_load)
-        .join(job, job.c.id == box.c.job_id)
-        .where(stays, box.c.job_id.in_(mates))
-    )
+    boxes = _HEADS.add_columns(_leaving.c.ship_on.label("leaves")).join(_leaving, _leaving.c.id == its_load)
+    return boxes.where(_leaving.c.state == "open", stays, box.c.job_id.in_(mates))
 
 
 def _of_job(code: str) -> Select[Any]:
     leaves = func.coalesce(load.c.ship_on, job.c.due).label("leaves")
-    boxes = select(*_COLUMNS, leaves).select_from(job).join(box, box.c.job_id == job.c.id)
-    return boxes.outerjoin(load, load.c.id == box.c.load_id).where(job.c.code == code, *_LACKS)
+    return _HEADS.add_columns(leaves).where(job.c.code == code, *_LACKS)
 
 
 def _heads(
@@ -218,9 +166,9 @@ def _heads(
 ) -> Iterator[Any]:
     """Give the boxes of a query by the day on which they leave, no more than a page of them."""
     found = query.subquery()
-    ordered = select(found).order_by(found.c.leaves, found.c.job_id, found.c.id).limit(bounds.boxes + 1)
+    ordered = select(found).order_by(found.c.leaves, found.c.of_job, found.c.id).limit(bounds.boxes + 1)
     if after is not None:
-        place = tuple_(found.c.leaves, found.c.job_id, found.c.id)
+        place = tuple_(found.c.leaves, found.c.of_job, found.c.id)
         ordered = ordered.where(place > (after.leaves, after.job_id, after.box_id))
     yield from connection.execute(ordered)
 
@@ -238,8 +186,7 @@ _LACKING_JOBS = (
     .limit(_JOBS_AT_ONCE)
 )
 _WITHOUT_LOAD = (
-    select(*_COLUMNS, job.c.due.label("leaves"))
-    .join(job, job.c.id == box.c.job_id)
+    _HEADS.add_columns(job.c.due.label("leaves"))
     .where(box.c.load_id.is_(None), *_LACKS)
     .order_by(job.c.due, job.c.id, box.c.id)
 )
@@ -268,25 +215,27 @@ def _page(connection: Connection, heads: Iterator[Any], bounds: Bounds, load_id:
         lacking = head.parts_total - head.packed + 1
         lacking = lacking if bounds.rows_a_box is None else min(lacking, bounds.rows_a_box)
         if chosen and (len(chosen) == bounds.boxes or rows + lacking > bounds.rows):
-            end = After(leaves=chosen[-1].leaves, job_id=chosen[-1].job_id, box_id=chosen[-1].id)
+            end = After(leaves=chosen[-1].leaves, job_id=chosen[-1].of_job, box_id=chosen[-1].id)
             break
         chosen.append(head)
         rows += lacking
     ids = [head.id for head in chosen]
-    parts, items = _lacking_parts(connection, ids), _short_items(connection, ids)
+    parts = parts_by_box(connection, [read_box(Box, head) for head in chosen], part_is_lacking)
+    items = items_by_box(connection, ids, short=True)
+    who = last_scanned_by(connection, [each.id for some in parts.values() for each in some if each.last_seen])
     behind, owed = _behind(connection, ids, load_id), _owed(connection, ids)
     boxes = [
         _short_box(head, parts[head.id], items[head.id], behind.get(head.id), owed.get(head.id), bounds)
         for head in chosen
     ]
-    return MissingPage(boxes=boxes, next=end)
+    return MissingPage(boxes=boxes, next=end, who=who)
 
 
 def _behind(connection: Connection, box_ids: Collection[int], load_id: int | None) -> Mapping[int, int]:
     """Return for each of these boxes that a load leaves behind the number of that load."""
     boxes = _left_behind(load_id).where(box.c.id.in_(list(box_ids)))
-    query = boxes.with_only_columns(box.c.id, load.c.id.label("load_id"))
-    return {row.id: row.load_id for row in connection.execute(query)}
+    query = boxes.with_only_columns(box.c.id, _leaving.c.id.label("leaving_id"))
+    return {row.id: row.leaving_id for row in connection.execute(query)}
 
 
 def _owed(connection: Connection, box_ids: Collection[int]) -> Mapping[int, Owed]:
@@ -299,75 +248,25 @@ def _owed(connection: Connection, box_ids: Collection[int]) -> Mapping[int, Owed
 
 def _short_box(
     head: Any,
-    parts: Sequence[MissingPart],
-    items: Sequence[MissingItem],
+    parts: Sequence[SeenPart],
+    items: Sequence[Item],
     behind: int | None,
     owed: Owed | None,
     bounds: Bounds,
 ) -> ShortBox:
     listed = parts[: bounds.rows_a_box]
     counted = items if bounds.rows_a_box is None else items[: max(0, bounds.rows_a_box - len(parts))]
-    return ShortBox(
-        id=head.id,
-        code=box_code(head.id),
-        name=head.name,
-        state=head.state,
-        job=head.job_code,
-        job_id=head.job_id,
-        held=head.job_status == JobStatus.HELD,
-        kept=head.held_at is not None,
-        customer=head.customer,
-        due=head.due,
-        load=load_code_or_none(head.load_id),
+    return read_box(
+        ShortBox,
+        head,
+        listed_on=head.leaves,
         behind=load_code_or_none(behind),
         owed=owed,
-        follows=None if head.follows_id is None else box_code(head.follows_id),
-        leaves=head.leaves,
         parts=listed,
         items=counted,
         more=len(parts) + len(items) - len(listed) - len(counted),
-        parts_lacking=len(parts),
         uncounted=len(items),
     )
-
-
-_LACKING_PARTS = (
-    select(
-        *(part.c.id, part.c.box_id, part.c.name, part.c.cabinet, part.c.route, part.c.done, part.c.status),
-        *(part.c.urgent, part.c.damaged, part.c.seen_at, station.c.name.label("station_name")),
-        slot.c.name.label("slot_name"),
-    )
-    .select_from(part)
-    .outerjoin(station, station.c.id == part.c.seen_station_id)
-    .outerjoin(slot, slot.c.id == part.c.slot_id)
-    .where(part_is_lacking)
-    .order_by(part.c.box_id, part.c.position, part.c.id)
-)
-
-
-def _lacking_parts(connection: Connection, box_ids: Collection[int]) -> defaultdict[int, list[MissingPart]]:
-    rows = connection.execute(_LACKING_PARTS.where(part.c.box_id.in_(list(box_ids)))).all()
-    who = last_scanned_by(connection, [row.id for row in rows if row.seen_at is not None])
-    found: defaultdict[int, list[MissingPart]] = defaultdict(list)
-    for row in rows:
-        route = tuple(step for step in Step if step in row.route)
-        step = Progress(done=row.done, damaged=row.damaged).next_step(route)
-        found[row.box_id].append(
-            MissingPart(
-                code=part_code(row.id),
-                name=row.name,
-                cabinet=row.cabinet,
-                step=str(step or Step.PACK),
-                status=row.status,
-                urgent=row.urgent,
-                damaged=row.damaged,
-                station=row.station_name,
-                slot=row.slot_name,
-                seen_at=row.seen_at,
-                who=who.get(row.id),
-            )
-        )
-    return found
 
 
 def last_scanned_by(connection: Connection, part_ids: Collection[int]) -> dict[int, str]:
@@ -377,24 +276,13 @@ def last_scanned_by(connection: Connection, part_ids: Collection[int]) -> dict[i
     return {row.part_id: row.who for row in connection.execute(query)}
 
 
-def _short_items(connection: Connection, box_ids: Collection[int]) -> defaultdict[int, list[MissingItem]]:
-    query = select(item).where(item.c.box_id.in_(list(box_ids)), item_is_short)
-    found: defaultdict[int, list[MissingItem]] = defaultdict(list)
-    for row in connection.execute(query.order_by(item.c.box_id, item.c.item)):
-        found[row.box_id].append(MissingItem(item=row.item, quantity=row.quantity, counted=row.counted))
-    return found
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class OpenLoad:
+class OpenLoad(Load):
     """A load that has not left: how many of its boxes lack something, are complete but not sealed, and are on it.
 
     ``behind`` boxes of its jobs stay behind.
     """
 
-    id: int
-    code: str
-    ship_on: date
     boxes: int
     short: int
     unsealed: int
@@ -404,25 +292,23 @@ class OpenLoad:
 
 def open_loads(connection: Connection, *, limit: int) -> list[OpenLoad]:
     """Return the loads that have not left, soonest first."""
-    query = select(load.c.id, load.c.ship_on).where(load.c.state == "open").order_by(load.c.ship_on, load.c.id)
+    query = select(*LOAD).where(load.c.state == "open").order_by(load.c.ship_on, load.c.id)
     rows = connection.execute(query.limit(limit)).all()
     states = select(box.c.load_id, box.c.state, is_incomplete()).where(box.c.load_id.in_([row.id for row in rows]))
-    boxes: defaultdict[int, list[tuple[str, bool]]] = defaultdict(list)
+    boxes: defaultdict[int, list[tuple[BoxState, bool]]] = defaultdict(list)
     for load_id, state, lacks in connection.execute(states):
         boxes[load_id].append((state, bool(lacks)))
     behind = staying_of_loads(connection, [row.id for row in rows])
     return [_open_load(row, boxes[row.id], len(behind[row.id])) for row in rows]
 
 
-def _open_load(row: Any, boxes: Sequence[tuple[str, bool]], behind: int) -> OpenLoad:
+def _open_load(row: Any, boxes: Sequence[tuple[BoxState, bool]], behind: int) -> OpenLoad:
     return OpenLoad(
-        id=row.id,
-        code=load_code(row.id),
-        ship_on=row.ship_on,
+        **LOAD.read(row),
         boxes=len(boxes),
         short=sum(lacks for _state, lacks in boxes),
         unsealed=sum(state not in CLOSED_STATES and not lacks for state, lacks in boxes),
-        on_it=sum(state == BoxState.LOADED and not lacks for state, lacks in boxes),
+        on_it=sum(state is BoxState.LOADED and not lacks for state, lacks in boxes),
         behind=behind,
     )
 

@@ -6,16 +6,16 @@ boxes that leave soonest, never at all.
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, Integer, Select, and_, case, func, select, type_coerce
 
+from tracker.records.boxes import ALL_BOXES, Box, boxes_numbered, read_box
 from tracker.records.lacking import items_short, part_is_lacking
 from tracker.records.tables import box, job, load, log, part, station
 from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import box_code, load_code_or_none
+from tracker.shop.codes import box_code
 from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import PartStatus
@@ -39,35 +39,21 @@ class Bench:
 class Whereabouts:
     """Where a box is: the benches where it is open, and where a part of it was packed last."""
 
-    code: str
-    name: str
-    job: str
-    state: str
-    load: str | None
+    box: Box
     open_at: tuple[str, ...]
     packed_at: str | None
-    packed_when: datetime | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NextBox:
-    """A box to be packed: how many of its parts are in, how many lie ready for it, and when it leaves.
+class NextBox(Box):
+    """A box to be packed: how many of its parts lie ``ready`` for it, and whether an ``urgent`` one is not in it yet.
 
-    ``uncounted`` kinds of its items are not counted in full; ``held`` says that a foreman keeps it in the shop.
+    ``uncounted`` kinds of its items are not counted in full.
     """
 
-    code: str
-    name: str
-    job: str
-    customer: str
-    leaves: date
-    state: str
-    parts_total: int
-    packed: int
     ready: int
     urgent: bool
     uncounted: int
-    held: bool
 
     @property
     def all_ready(self) -> bool:
@@ -130,28 +116,21 @@ def box_on_bench(connection: Connection, station_id: int) -> int | None:
 
 def whereabouts(connection: Connection, box_id: int) -> Whereabouts | None:
     """Return where a box is, or None for a box that is not there."""
-    columns = (box.c.name, box.c.state, box.c.load_id, job.c.code)
-    row = connection.execute(select(*columns).join(job, job.c.id == box.c.job_id).where(box.c.id == box_id)).first()
-    if row is None:
+    found = boxes_numbered(connection, [box_id]).get(box_id)
+    if found is None:
         return None
     open_at = _OPEN_AT.where(box.c.id == box_id)
     latest = (
-        select(station.c.name, part.c.seen_at)
-        .join(station, station.c.id == part.c.seen_station_id)
+        select(station.c.name)
+        .join(part, station.c.id == part.c.seen_station_id)
         .where(part.c.box_id == box_id, part.c.status.in_([PartStatus.PACKED, PartStatus.SHIPPED]))
         .order_by(part.c.seen_at.desc(), part.c.id)
         .limit(1)
     )
-    packed = connection.execute(latest).first()
     return Whereabouts(
-        code=box_code(box_id),
-        name=row.name,
-        job=row.code,
-        state=row.state,
-        load=load_code_or_none(row.load_id),
+        box=found,
         open_at=tuple(connection.execute(open_at.order_by(station.c.name)).scalars()),
-        packed_at=None if packed is None else packed.name,
-        packed_when=None if packed is None else packed.seen_at,
+        packed_at=connection.execute(latest).scalar(),
     )
 
 
@@ -168,23 +147,15 @@ def next_boxes(connection: Connection, *, limit: int) -> tuple[list[NextBox], bo
 
     Of those that leave on one day the ones with all parts at hand stand first.
     """
-    rows = {row.id: row for query in (_BY_DUE, _BY_LOAD) for row in connection.execute(query)}
+    rows = {row[0]: row for query in (_BY_DUE, _BY_LOAD) for row in connection.execute(query)}
     ready = _ready(connection, list(rows))
-    by_number = sorted(rows.values(), key=lambda row: (row.job_id, row.id))
-    found = [_next(row, *ready.get(row.id, (0, False))) for row in by_number]
-    found.sort(key=lambda each: (each.leaves, each.held or not each.all_ready))
+    found = [_next(row, *ready.get(number, (0, False))) for number, row in rows.items()]
+    found.sort(key=lambda each: (each.leaves, each.kept or not each.all_ready, each.job.id, each.id))
     return found[:limit], len(found) > limit
 
 
-_CANDIDATES: Select[Any] = (
-    select(
-        *(box.c.id, box.c.name, box.c.state, box.c.parts_total, box.c.packed, box.c.held_at),
-        items_short().label("uncounted"),
-        *(job.c.id.label("job_id"), job.c.code, job.c.customer, job.c.due, load.c.ship_on),
-    )
-    .join(job, job.c.id == box.c.job_id)
-    .outerjoin(load, load.c.id == box.c.load_id)
-    .where(job.c.status == JobStatus.OPEN, box.c.state.in_(_FILLING))
+_CANDIDATES: Select[Any] = ALL_BOXES.add_columns(items_short().label("uncounted")).where(
+    job.c.status == JobStatus.OPEN, box.c.state.in_(_FILLING)
 )
 _BY_DUE = _CANDIDATES.order_by(job.c.due, job.c.id, box.c.id).limit(LOOKED_AT)
 _BY_LOAD = _CANDIDATES.where(load.c.state == "open").order_by(load.c.ship_on, box.c.id).limit(LOOKED_AT)
@@ -213,17 +184,4 @@ def _mask(*steps: Step) -> int:
 
 
 def _next(row: Any, ready: int, urgent: bool) -> NextBox:
-    return NextBox(
-        code=box_code(row.id),
-        name=row.name,
-        job=row.code,
-        customer=row.customer,
-        leaves=row.ship_on or row.due,
-        state=row.state,
-        parts_total=row.parts_total,
-        packed=row.packed,
-        ready=ready,
-        urgent=urgent,
-        uncounted=row.uncounted,
-        held=row.held_at is not None,
-    )
+    return read_box(NextBox, row, ready=ready, urgent=urgent, uncounted=row.uncounted)

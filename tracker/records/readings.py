@@ -1,7 +1,6 @@
 """What a station read last: what an undo there takes back, what its cards are about, and what it has open."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import chain
 from typing import Any, Final
@@ -11,6 +10,7 @@ from sqlalchemy import Connection, and_, bindparam, or_, select
 
 from tracker.records.boards import parts_on_board
 from tracker.records.floor import seqs_of, sightings
+from tracker.records.logged import LOG, LogRow
 from tracker.records.tables import log
 from tracker.shop.acts import Act
 from tracker.shop.cards import Read, changed_by, meant_at
@@ -18,38 +18,15 @@ from tracker.shop.codes import COMMAND_NUMBERS, Command, Kind, MisreadError, par
 from tracker.shop.contradictions import OF_ANOTHER
 from tracker.shop.outcomes import COUNTING_OUTCOMES, OK_OUTCOMES, Outcome
 from tracker.shop.progress import Sighting, stands_first
-from tracker.shop.steps import Step
 
 _ROWS_AT_FIRST: Final = 20
 _EVER: Final = datetime.min.replace(tzinfo=UTC)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
-    """A row of the log that a station's reading left."""
-
-    seq: int
-    at: datetime
-    action: str
-    outcome: str
-    step: Step
-    part_id: int | None
-    box_id: int | None
-    load_id: int | None
-    job_id: int | None
-    scan_id: bytes
-    code: str
-    meant: int | None
-    opened_id: int | None
-
-
 _undo = log.alias("the_undo")
 _settling = log.alias("the_settling")
 _NOT_UNDONE = ~select(_undo.c.seq).where(_undo.c.undoes == log.c.seq).exists()
-_ALL_READINGS = select(
-    *(log.c.seq, log.c.at, log.c.action, log.c.outcome, log.c.step, log.c.part_id, log.c.box_id, log.c.load_id),
-    *(log.c.job_id, log.c.scan_id, log.c.code, log.c.meant, log.c.opened_id),
-).where(
+_ALL_READINGS = select(*LOG).where(
     log.c.station_id == bindparam("station_id"),
     log.c.action != Act.UNDO,
     or_(log.c.code != "", log.c.part_id.is_(None)),  # what a desk writes for a station has no code
@@ -90,7 +67,7 @@ _UNDOS_PAST = (
 )
 
 
-def last_standing(connection: Connection, station_id: int, at: datetime) -> Reading | None:
+def last_standing(connection: Connection, station_id: int, at: datetime) -> LogRow | None:
     """Return the station's last reading up to ``at`` that stands: what an undo takes back.
 
     One that was answered ``again`` stands where another station had done the step before; the second beep of a double
@@ -104,7 +81,7 @@ def last_standing(connection: Connection, station_id: int, at: datetime) -> Read
     return None
 
 
-def _few_at_a_time(connection: Connection, query: Any, station_id: int, at: datetime) -> Iterator[list[Reading]]:
+def _few_at_a_time(connection: Connection, query: Any, station_id: int, at: datetime) -> Iterator[list[LogRow]]:
     """Yield readings in lists that grow: the one that is wanted is most often among the first."""
     passed, wanted = 0, _ROWS_AT_FIRST
     while True:
@@ -115,7 +92,7 @@ def _few_at_a_time(connection: Connection, query: Any, station_id: int, at: date
         passed, wanted = passed + wanted, 4 * wanted
 
 
-def _stands(connection: Connection, reading: Reading, parts_happened: Mapping[int, list[Sighting]]) -> bool:
+def _stands(connection: Connection, reading: LogRow, parts_happened: Mapping[int, list[Sighting]]) -> bool:
     if reading.part_id is not None:
         return _first_of(reading.seq, parts_happened[reading.part_id])
     if reading.outcome == Outcome.DONE:
@@ -130,7 +107,7 @@ def _first_of(seq: int, happened: list[Sighting]) -> bool:
     return any(each.seq == seq and stands_first(each, happened) for each in happened)
 
 
-def _on_board(connection: Connection, reading: Reading) -> list[int]:
+def _on_board(connection: Connection, reading: LogRow) -> list[int]:
     """The parts of the board that was read, none where it was no board."""
     try:
         code = read_code(reading.code)
@@ -139,7 +116,7 @@ def _on_board(connection: Connection, reading: Reading) -> list[int]:
     return parts_on_board(connection, code.number, living=False) if code.kind is Kind.BOARD else []
 
 
-def board_rows(connection: Connection, board: Reading, part_ids: list[int]) -> dict[int, int]:
+def board_rows(connection: Connection, board: LogRow, part_ids: list[int]) -> dict[int, int]:
     """Return, by part, the number in the log of the row that was written for it with the reading of its board."""
     scan_id = UUID(bytes=board.scan_id)
     return seqs_of(connection, {uuid5(scan_id, part_code(part_id)): part_id for part_id in part_ids})
@@ -159,7 +136,7 @@ def card_changed_by(connection: Connection, station_id: int, late: Read) -> Read
     return changed_by(late, meant, map(_read, after))
 
 
-def _read(row: Reading) -> Read:
+def _read(row: LogRow) -> Read:
     return Read(
         seq=row.seq,
         at=row.at,
@@ -198,13 +175,13 @@ def _may_mean(named: str, part_id: int) -> bool:
     return code.kind is Kind.COMMAND or (code.kind, code.number) == (Kind.PART, part_id)
 
 
-def last_opened(connection: Connection, station_id: int, at: datetime) -> Reading | None:
+def last_opened(connection: Connection, station_id: int, at: datetime) -> LogRow | None:
     """Return the station's last scan up to ``at`` that was done or named a box: its box or load was the open one."""
     row = connection.execute(_LAST_OPENED, {"station_id": station_id, "at": at}).first()
     return None if row is None else _reading(row)
 
 
-def last_flagged(connection: Connection, station_id: int, at: datetime, last: Reading | None) -> Reading | None:
+def last_flagged(connection: Connection, station_id: int, at: datetime, last: LogRow | None) -> LogRow | None:
     """Return the station's last scan up to ``at`` that was refused and flagged, neither taken back nor settled.
 
     None when ``last``, the last one that stands, came after it.
@@ -216,5 +193,5 @@ def last_flagged(connection: Connection, station_id: int, at: datetime, last: Re
     return _reading(row)
 
 
-def _reading(row: Any) -> Reading:
-    return Reading(**{**row._mapping, "step": Step(row.step)})
+def _reading(row: Any) -> LogRow:
+    return LogRow(**LOG.read(row))

@@ -4,17 +4,19 @@ Nothing here reads rows without a bound: jobs are looked through while they are 
 names of parts and boxes within the open jobs due soonest, up to LOOKED_THROUGH parts. A whole code needs no search.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Any, Final
 from unicodedata import combining, normalize
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, select
 
 from tracker.records.access import list_slots, list_stations
+from tracker.records.boxes import ALL_BOXES, Box, boxes_where
+from tracker.records.jobs import JOB, Job
+from tracker.records.parts import ALL_PARTS, Part, parts_where
 from tracker.records.tables import box, cabinet, job, part
-from tracker.shop.codes import Code, Kind, box_code, part_code
+from tracker.shop.codes import Code, Kind, box_code
 from tracker.shop.job_states import UNFINISHED
 from tracker.shop.progress import DEAD_STATUSES
 
@@ -24,29 +26,6 @@ LOOKED_THROUGH: Final = 50_000
 MOST_WORDS: Final = 5
 LONGEST_TEXT: Final = 100
 SHOWN: Final = 20
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FoundJob:
-    """A job whose code or customer was asked for."""
-
-    code: str
-    customer: str
-    due: date
-    status: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FoundPart:
-    """A part whose name, cabinet, programme or material was asked for; ``status`` is not dead."""
-
-    code: str
-    name: str
-    job: str
-    cabinet: str
-    machining: str
-    box: str
-    status: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,16 +48,6 @@ class FoundProgramme:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FoundBox:
-    """A box of a job."""
-
-    code: str
-    name: str
-    job: str
-    state: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class FoundPlace:
     """A station or a slot by its name; ``step`` is empty for a slot."""
 
@@ -94,11 +63,11 @@ class Found:
     ``jobs_through`` of ``jobs_open`` are the open jobs whose parts were looked through, those due soonest.
     """
 
-    jobs: Sequence[FoundJob]
+    jobs: Sequence[Job]
     cabinets: Sequence[FoundCabinet]
-    parts: Sequence[FoundPart]
+    parts: Sequence[Part]
     programmes: Sequence[FoundProgramme]
-    boxes: Sequence[FoundBox]
+    boxes: Sequence[Box]
     places: Sequence[FoundPlace]
     more: Collection[str]
     jobs_through: int
@@ -161,7 +130,7 @@ def _found(lists: dict[str, list[Any]], *, through: int, unfinished: int) -> Fou
 
 # Jobs
 
-_JOB = select(job.c.id, job.c.code, job.c.customer, job.c.due, job.c.status, job.c.parts_total)
+_JOB = select(*JOB)
 
 
 def _open_jobs(connection: Connection) -> Sequence[Any]:
@@ -188,14 +157,14 @@ def _soonest(unfinished: Iterable[Any], most_parts: int) -> list[Any]:
     return taken
 
 
-def _jobs(connection: Connection, words: Sequence[str], unfinished: Sequence[Any]) -> list[FoundJob]:
+def _jobs(connection: Connection, words: Sequence[str], unfinished: Sequence[Any]) -> list[Job]:
     latest = connection.execute(_JOB.order_by(job.c.id.desc()).limit(LATEST_JOBS)).all()
     whole = _whole_codes(connection, " ".join(words))
     wanted = [folded(word) for word in words]
     rows = {row.id: row for row in (*unfinished, *latest) if _has_all(f"{row.code} {row.customer}", wanted)}
     rows = {**{row.id: row for row in whole}, **rows}
     ordered = sorted(rows.values(), key=lambda row: (row.status not in UNFINISHED, row.due))
-    return [FoundJob(code=row.code, customer=row.customer, due=row.due, status=row.status) for row in ordered]
+    return [Job(**JOB.read(row)) for row in ordered]
 
 
 def _whole_codes(connection: Connection, text: str) -> Sequence[Any]:
@@ -248,11 +217,10 @@ class _Inside:
     def _living(self, query: Select[Any]) -> Select[Any]:
         return query.where(part.c.job_id.in_(self._ids), part.c.status.not_in(sorted(DEAD_STATUSES)))
 
-    def parts(self, connection: Connection) -> list[FoundPart]:
+    def parts(self, connection: Connection) -> list[Part]:
         columns = (part.c.name, part.c.cabinet, part.c.machining, part.c.material)
-        query = self._living(_PART).where(self._met(*columns, needed=part.c.name))
-        rows = connection.execute(query.order_by(part.c.id).limit(SHOWN + 1))
-        return [_found_part(row, self._codes) for row in rows]
+        query = self._living(ALL_PARTS).where(self._met(*columns, needed=part.c.name))
+        return parts_where(connection, query.order_by(part.c.id).limit(SHOWN + 1))
 
     def cabinets(self, connection: Connection) -> list[FoundCabinet]:
         group = (part.c.job_id, part.c.cabinet)
@@ -282,14 +250,11 @@ class _Inside:
         rows = connection.execute(query.where(part.c.machining != "", met).limit(SHOWN + 1))
         return [FoundProgramme(job=self._codes[row.job_id], name=row.machining, parts=row.parts) for row in rows]
 
-    def boxes(self, connection: Connection) -> list[FoundBox]:
+    def boxes(self, connection: Connection) -> list[Box]:
         each = [or_(_in(box.c.name, word), box.c.job_id.in_(self._of_job[word])) for word in self._words]
         named = or_(*(_in(box.c.name, word) for word in self._words))
-        query = select(box.c.id, box.c.name, box.c.job_id, box.c.state).where(box.c.job_id.in_(self._ids))
-        rows = connection.execute(query.where(and_(*each), named).order_by(box.c.id).limit(SHOWN + 1))
-        return [
-            FoundBox(code=box_code(row.id), name=row.name, job=self._codes[row.job_id], state=row.state) for row in rows
-        ]
+        query = ALL_BOXES.where(box.c.job_id.in_(self._ids), and_(*each), named)
+        return boxes_where(connection, query.order_by(box.c.id).limit(SHOWN + 1))
 
 
 def _in(column: ColumnElement[Any], word: str) -> ColumnElement[bool]:
@@ -297,34 +262,15 @@ def _in(column: ColumnElement[Any], word: str) -> ColumnElement[bool]:
     return func.lower(column).contains(word.lower(), autoescape=True)
 
 
-_PART = select(
-    *(part.c.id, part.c.name, part.c.job_id, part.c.cabinet, part.c.machining, part.c.status),
-    box.c.name.label("box"),
-).join(box, box.c.id == part.c.box_id)
-
-
-def _found_part(row: Any, codes: Mapping[int, str]) -> FoundPart:
-    return FoundPart(
-        code=part_code(row.id),
-        name=row.name,
-        job=codes[row.job_id],
-        cabinet=row.cabinet,
-        machining=row.machining,
-        box=row.box,
-        status=row.status,
-    )
-
-
-def parts_in_slot(connection: Connection, slot_id: int, *, limit: int) -> list[FoundPart]:
+def parts_in_slot(connection: Connection, slot_id: int, *, limit: int) -> list[Part]:
     """Return the parts of open jobs that were last seen in a slot, soonest due first, within LOOKED_THROUGH parts."""
-    codes = {row.id: row.code for row in _soonest(_open_jobs(connection), LOOKED_THROUGH)}
+    jobs = [row.id for row in _soonest(_open_jobs(connection), LOOKED_THROUGH)]
     query = (
-        _PART.join(job, job.c.id == part.c.job_id)
-        .where(part.c.job_id.in_(list(codes)), part.c.slot_id == slot_id)
+        ALL_PARTS.where(part.c.job_id.in_(jobs), part.c.slot_id == slot_id)
         .where(part.c.status.not_in(sorted(DEAD_STATUSES)))
         .order_by(job.c.due, part.c.id)
     )
-    return [_found_part(row, codes) for row in connection.execute(query.limit(limit))]
+    return parts_where(connection, query.limit(limit))
 
 
 def cabinet_names(connection: Connection, job_id: int, *, limit: int) -> list[str]:

@@ -5,9 +5,10 @@ A code's number is the row's id (``P00001234..`` is part 1234), given by ``count
 Queries are Core throughout: rows become frozen values in ``records``, and no ORM object is there to leak.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
-from typing import Any
+from enum import StrEnum
+from typing import Any, TypeVar
 
 from sqlalchemy import (
     JSON,
@@ -33,10 +34,13 @@ from sqlalchemy.types import TypeDecorator
 from tracker.shop.box_states import BoxState
 from tracker.shop.clocks import CALENDAR
 from tracker.shop.job_states import JobStatus
+from tracker.shop.outcomes import Outcome
 from tracker.shop.printing import PrintState
 from tracker.shop.progress import PartStatus
 from tracker.shop.roles import Role
-from tracker.shop.steps import Step, Supply
+from tracker.shop.steps import Route, Step, Supply
+
+WordT = TypeVar("WordT", bound=StrEnum)
 
 metadata = MetaData(
     naming_convention={
@@ -71,12 +75,47 @@ class Steps(TypeDecorator[frozenset[Step]]):
     def process_bind_param(self, value: Iterable[Step] | None, dialect: Dialect) -> int | None:
         return None if value is None else sum(_BITS[step] for step in value)
 
-    def process_result_value(self, value: int | None, dialect: Dialect) -> frozenset[Step] | None:
-        return None if value is None else _SETS[value]
+    def result_processor(self, dialect: Dialect, coltype: object) -> Callable[[Any], Any]:
+        return _SETS.__getitem__
+
+
+class InOrder(TypeDecorator[Route]):
+    """Steps as a part passes them, kept as ``Steps`` are."""
+
+    impl = Integer
+    cache_ok = True
+
+    def process_bind_param(self, value: Iterable[Step] | None, dialect: Dialect) -> int | None:
+        return None if value is None else sum(_BITS[step] for step in value)
+
+    def result_processor(self, dialect: Dialect, coltype: object) -> Callable[[Any], Any]:
+        return _ROUTES.__getitem__
+
+
+class Word(TypeDecorator[WordT]):
+    """A word of a closed set, kept as text."""
+
+    impl = String
+    cache_ok = True
+
+    def __init__(self, words: type[WordT], length: int) -> None:
+        super().__init__(length)
+        self.words = words
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
+        return None if value is None else str(value)
+
+    def result_processor(self, dialect: Dialect, coltype: object) -> Callable[[Any], Any]:
+        words: dict[str | None, WordT | None] = {str(word): word for word in self.words}
+        return (words | {None: None}).__getitem__
 
 
 _BITS = {step: 1 << place for place, step in enumerate(Step)}
-_SETS = [frozenset(step for step, bit in _BITS.items() if mask & bit) for mask in range(1 << len(Step))]
+_SETS: dict[int | None, frozenset[Step] | None] = {
+    None: None,
+    **{mask: frozenset(step for step, bit in _BITS.items() if mask & bit) for mask in range(1 << len(Step))},
+}
+_ROUTES = {mask: steps and tuple(step for step in Step if step in steps) for mask, steps in _SETS.items()}
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -118,7 +157,7 @@ station = Table(
     metadata,
     Column("id", Integer, primary_key=True, autoincrement=False),
     Column("name", String(80), nullable=False, unique=True),
-    Column("step", String(8), nullable=False),
+    Column("step", Word(Step, 8), nullable=False),
     Column("strict", Boolean, nullable=False, server_default=text("false")),
     Column("open_box_id", Integer, ForeignKey("box.id")),
     Column("open_load_id", Integer, ForeignKey("load.id")),
@@ -217,7 +256,7 @@ job = Table(
     Column("code", String(40), nullable=False, unique=True),
     Column("customer", String(200), nullable=False),
     Column("due", Date, nullable=False),
-    Column("status", String(10), nullable=False),
+    Column("status", Word(JobStatus, 10), nullable=False),
     Column("status_at", Instant, nullable=False),
     Column("taken_at", Instant, nullable=False),
     Column("parts_total", Integer, nullable=False),
@@ -253,7 +292,7 @@ box = Table(
     Column("job_id", Integer, ForeignKey("job.id"), nullable=False),
     Column("name", String(200), nullable=False),
     Column("number", Integer, nullable=False),
-    Column("state", String(8), nullable=False),
+    Column("state", Word(BoxState, 8), nullable=False),
     Column("parts_total", Integer, nullable=False),
     Column("packed", Integer, nullable=False),
     Column("mass_kg", Float, nullable=False),
@@ -307,12 +346,12 @@ part = Table(
     Column("mass_kg", Float, nullable=False),
     Column("edges", String(16), nullable=False),
     Column("machining", String(200), nullable=False),
-    Column("supply", String(6), nullable=False),
-    Column("route", Steps, nullable=False),
+    Column("supply", Word(Supply, 6), nullable=False),
+    Column("route", InOrder, nullable=False),
     Column("urgent", Boolean, nullable=False),
     Column("replaces_id", Integer, ForeignKey("part.id")),
     Column("replaced_by_id", Integer, ForeignKey("part.id")),
-    Column("status", String(10), nullable=False),
+    Column("status", Word(PartStatus, 10), nullable=False),
     Column("done", Steps, nullable=False),
     Column("inferred", Steps, nullable=False),
     Column("damaged", Boolean, nullable=False),
@@ -473,13 +512,13 @@ log = Table(
     Column("seq", BigInteger, primary_key=True, autoincrement=False),
     Column("scan_id", LargeBinary(16), nullable=False),
     Column("action", String(8), nullable=False),
-    Column("outcome", String(16), nullable=False),
+    Column("outcome", Word(Outcome, 16), nullable=False),
     Column("at", Instant, nullable=False),
     Column("received_at", Instant, nullable=False),
     Column("who", String(80), nullable=False),
     Column("code", String(80), nullable=False),
     Column("station_id", Integer),
-    Column("step", String(8)),
+    Column("step", Word(Step, 8)),
     Column("infers", Boolean, nullable=False),
     Column("job_id", Integer),
     Column("part_id", Integer),
@@ -487,7 +526,7 @@ log = Table(
     Column("load_id", Integer),
     Column("slot_id", Integer),
     Column("next_step", String(8)),
-    Column("inferred", Steps, nullable=False),
+    Column("inferred", InOrder, nullable=False),
     Column("undoes", BigInteger),
     Column("message", Text, nullable=False),  # the English of the moment
     Column("reason", String(32)),  # what the message says, as shop.reasons names it, and its values

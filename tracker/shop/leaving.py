@@ -17,7 +17,7 @@ class ShippedBox(Protocol):
     @property
     def kept(self) -> bool: ...
     @property
-    def missing(self) -> int: ...
+    def parts_lacking(self) -> int: ...
     @property
     def open_load(self) -> int | None: ...
 
@@ -46,7 +46,7 @@ def keeps_load(box: ShippedBox) -> Keeps | None:
         return Keeps.HELD
     if box.state not in CLOSED_STATES:
         return Keeps.NOT_SEALED
-    if box.missing:
+    if box.parts_lacking:
         return Keeps.NO_LONGER_WHOLE
     return None if box.state == BoxState.LOADED else Keeps.NOT_ON_IT
 

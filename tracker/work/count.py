@@ -7,9 +7,9 @@ station: an undo there must not find them.
 from dataclasses import dataclass
 from datetime import datetime
 
-from tracker.records.box_contents import count_items, items_of, update_box
+from tracker.records.box_contents import count_items, items_by_box
+from tracker.records.boxes import Box, update_box
 from tracker.records.database import Database
-from tracker.records.floor import BoxRow
 from tracker.shop.acts import BoxWeighed, ItemCounted
 from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError
@@ -38,7 +38,9 @@ def count_item(database: Database, counting: Counting, *, who: str, now: datetim
     """
     with open_ledger(database, who, now) as ledger:
         box = _open_box(ledger, counting.box)
-        line = next((each for each in items_of(ledger.connection, counting.box) if each.item == counting.item), None)
+        line = next(
+            (each for each in items_by_box(ledger.connection, [box.id])[box.id] if each.item == counting.item), None
+        )
         if line is None:
             fault = Fault(where={"field": "item"}, what=say("an item that this box holds"))
             raise InvalidInputError(say("Box %(box)s holds no such item.", box=box_code(counting.box)), [fault])
@@ -70,7 +72,7 @@ def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now:
         ledger.tell(BoxWeighed(box_id=box.id, mass_kg=mass_kg))
 
 
-def _open_box(ledger: Ledger, box_id: int) -> BoxRow:
+def _open_box(ledger: Ledger, box_id: int) -> Box:
     code, box = box_code(box_id), ledger.the_box(box_id)
     refuse_closed(code, box.state)
     refuse_stopped(code, box.job.code, box.job.status)

@@ -5,16 +5,8 @@ One that nothing is planned for any more is taken away, or its job would never b
 
 from collections.abc import Mapping, Sequence
 
-from tracker.records.box_contents import (
-    box_identity,
-    carton_mass,
-    highest_box_number,
-    living_sizes,
-    move_items,
-    move_parts,
-    open_follow_up,
-    update_box,
-)
+from tracker.records.box_contents import living_sizes, move_items, move_parts, open_follow_up
+from tracker.records.boxes import boxes_numbered, highest_box_number, update_box
 from tracker.records.jobs import set_job_status
 from tracker.records.orders import insert_rows, raise_total
 from tracker.records.tables import box
@@ -35,13 +27,13 @@ def follow_up_box(ledger: Ledger, closed_box: int) -> int:
 def make_follow_up(ledger: Ledger, closed_box: int) -> int:
     """Add an empty follow-up box; return its number."""
     connection = ledger.connection
-    first = box_identity(connection, closed_box)
+    first = boxes_numbered(connection, [closed_box])[closed_box]
     number = ledger.take_numbers("box")[0]
     row = {
         "id": number,
-        "job_id": first.job_id,
+        "job_id": first.job.id,
         "name": f"{first.name[:180]}{FOLLOW_UP}",
-        "number": highest_box_number(connection, first.job_id) + 1,
+        "number": highest_box_number(connection, first.job.id) + 1,
         "state": "open",
         "parts_total": 0,
         "packed": 0,
@@ -50,9 +42,9 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
     }
     ledger.change(insert_rows, box, [row])
     for what in BOX_TALLIES:
-        ledger.change(raise_total, first.job_id, what, 1)
+        ledger.change(raise_total, first.job.id, what, 1)
     if ledger.the_box(number).job.status == JobStatus.SHIPPED:
-        ledger.change(set_job_status, first.job_id, JobStatus.OPEN, ledger.now)
+        ledger.change(set_job_status, first.job.id, JobStatus.OPEN, ledger.now)
     return number
 
 
@@ -71,10 +63,9 @@ def move_rest(ledger: Ledger, before: int, after: int, parts: Sequence[int], ite
 
 def measure_anew(ledger: Ledger, box_id: int) -> None:
     """Work a box's planned mass and size out from the parts now planned for it; a planned carton keeps its size."""
-    empty_kg = carton_mass(ledger.connection, box_id)
-    size = _size(ledger, box_id)
-    if empty_kg is not None:
-        size = {"mass_kg": size["mass_kg"] + empty_kg}
+    size, kept = _size(ledger, box_id), ledger.box(box_id)
+    if kept is not None and kept.empty_kg is not None:
+        size = {"mass_kg": size["mass_kg"] + kept.empty_kg}
     ledger.change(update_box, box_id, **size)
 
 

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from tracker.records.box_contents import update_box
+from tracker.records.boxes import update_box
 from tracker.records.database import Database
 from tracker.shop.acts import BoxHeld, BoxLetGo
 from tracker.shop.box_states import BoxState
@@ -28,7 +28,7 @@ def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datet
         box = ledger.the_box(box_id)
         if hold and box.state is BoxState.SHIPPED:
             raise ConflictError(say("Box %(box)s has shipped.", box=code))
-        if hold == (box.held_at is not None):
+        if hold == box.kept:
             on_hold = say("Box %(box)s is on hold already.", box=code)
             raise ConflictError(on_hold if hold else say("Box %(box)s is not on hold.", box=code))
         ledger.change(update_box, box_id, held_at=now if hold else None)

@@ -6,10 +6,8 @@ from typing import Final
 
 from sqlalchemy import Connection
 
-from tracker.records import look
 from tracker.records.database import Database
-from tracker.records.jobs import any_box_shipped, cancel_parts, set_job_status
-from tracker.records.look import JobView
+from tracker.records.jobs import JobView, any_box_shipped, cancel_parts, job_view, set_job_status
 from tracker.shop.acts import Act, JobCancelled, JobHeld, JobResumed
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.job_states import STATUS_AFTER, UNFINISHED, JobStatus
@@ -20,7 +18,7 @@ from tracker.work.ledger import open_ledger
 
 def job_coded(connection: Connection, code: str) -> JobView:
     """Return the job of this code. Raises NotFoundError when there is none."""
-    job = look.job_view(connection, code)
+    job = job_view(connection, code)
     if job is None:
         raise NotFoundError(say("There is no job %(job)s.", job=code[:40]))
     return job

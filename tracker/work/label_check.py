@@ -6,8 +6,8 @@ from typing import Any
 
 from tracker.labels.contents import Label
 from tracker.labels.judging import Verdict, judge
+from tracker.records.box_contents import BoxView
 from tracker.records.database import Database
-from tracker.records.look import BoxView
 from tracker.settings import Settings
 from tracker.work.box_numbers import number_boxes
 from tracker.work.label_choice import Choice, chosen, labels_of

@@ -14,17 +14,17 @@ from sqlalchemy import Connection
 from tracker.labels.contents import CodeLabel, Label
 from tracker.labels.documents import write_pdf
 from tracker.labels.symbols import DPIS
-from tracker.records import look
 from tracker.records.boards import BoardView, board_ids_of_job, board_view, parts_on_board, parts_without_board
+from tracker.records.box_contents import BoxView, box_views, boxes_of_job
 from tracker.records.database import Database
 from tracker.records.designs import marks_of
-from tracker.records.look import BoxView, JobView, PartView
+from tracker.records.jobs import JobView, job_view
+from tracker.records.parts import SeenPart, seen_parts
 from tracker.records.printing import printed_before
 from tracker.settings import Settings
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.errors import NotFoundError
 from tracker.shop.lacking import is_lacking
-from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.saying import say
 from tracker.work.box_numbers import number_boxes, numbering
 from tracker.work.jobs import job_coded
@@ -84,13 +84,13 @@ class Choice:
         """Whether the parts come in the order of the saw."""
         return self.order is Order.SAW or bool(self.board)
 
-    def takes(self, part: PartView) -> bool:
+    def takes(self, part: SeenPart) -> bool:
         """Say whether a part's label is wanted; a dead part has none."""
         return (
-            part.status not in DEAD_STATUSES
+            not part.dead
             and (not self.step or part.step == self.step)
             and (not self.cabinet or part.cabinet == self.cabinet)
-            and (not self.box or part.box == self.box)
+            and (not self.box or part.box.code == self.box)
             and (not self.part or part.code == self.part)
             and (self.only is not Only.MISSING or is_lacking(part.status))
         )
@@ -132,7 +132,7 @@ class Preview:
     again: int
 
 
-Labelled = BoxView | PartView | BoardView | CodeLabel
+Labelled = BoxView | SeenPart | BoardView | CodeLabel
 
 
 def preview_labels(database: Database, choice: Choice, *, after: int, limit: int) -> Preview:
@@ -224,7 +224,7 @@ def _of_job(connection: Connection, job: JobView, choice: Choice) -> Iterator[La
         yield from _boards(connection, job, choice)
         return
     if choice.part:
-        yield from (part for part in _taken(connection, [_part_number(choice.part)], choice) if part.job == job.code)
+        yield from (part for part in _taken(connection, [_part_number(choice.part)], choice) if part.job.id == job.id)
         return
     for box in _boxes(connection, job.id):
         if choice.what is not What.PARTS and choice.takes_box(box):
@@ -252,12 +252,12 @@ def _boards(connection: Connection, job: JobView, choice: Choice) -> Iterator[Bo
 
 def _boxes(connection: Connection, job_id: int) -> Iterator[BoxView]:
     after = 0
-    while boxes := look.boxes_of_job(connection, job_id, limit=PARTS_AT_ONCE, after=after):
+    while boxes := boxes_of_job(connection, job_id, limit=PARTS_AT_ONCE, after=after):
         yield from boxes
         after = boxes[-1].id
 
 
-def _off_the_saw(connection: Connection, job: JobView, choice: Choice) -> Iterator[PartView]:
+def _off_the_saw(connection: Connection, job: JobView, choice: Choice) -> Iterator[SeenPart]:
     """Board by board in the order of cutting, then the parts that come off no board."""
     for number in board_ids_of_job(connection, job.id):
         if choice.board in ("", str(Code(Kind.BOARD, number))):
@@ -266,14 +266,14 @@ def _off_the_saw(connection: Connection, job: JobView, choice: Choice) -> Iterat
         yield from _taken(connection, parts_without_board(connection, job.id), choice)
 
 
-def _taken(connection: Connection, numbers: Sequence[int], choice: Choice) -> Iterator[PartView]:
+def _taken(connection: Connection, numbers: Sequence[int], choice: Choice) -> Iterator[SeenPart]:
     return filter(choice.takes, _parts(connection, numbers))
 
 
-def _parts(connection: Connection, numbers: Sequence[int]) -> Iterator[PartView]:
+def _parts(connection: Connection, numbers: Sequence[int]) -> Iterator[SeenPart]:
     for start in range(0, len(numbers), PARTS_AT_ONCE):
         some = numbers[start : start + PARTS_AT_ONCE]
-        found = {part.id: part for part in look.parts_numbered(connection, some)}
+        found = {part.id: part for part in seen_parts(connection, some)}
         yield from (found[number] for number in some if number in found)
 
 
@@ -302,9 +302,9 @@ def _found(connection: Connection, codes: Sequence[str]) -> dict[str, Labelled]:
 def _of_kind(connection: Connection, kind: Kind, numbers: Sequence[int]) -> Sequence[Labelled]:
     match kind:
         case Kind.PART:
-            return [part for part in look.parts_numbered(connection, numbers) if part.status not in DEAD_STATUSES]
+            return [part for part in seen_parts(connection, numbers) if not part.dead]
         case Kind.BOX:
-            return look.boxes_numbered(connection, numbers)
+            return box_views(connection, numbers)
         case Kind.BOARD:
             return [board for number in numbers if (board := board_view(connection, number)) is not None]
         case _:
@@ -327,14 +327,14 @@ def labels_of(connection: Connection, found: Iterable[Labelled], setup: LabelSet
     jobs: dict[str, JobView | None] = {}
     boards: dict[str, int] = {}
     while some := list(islice(rest, PARTS_AT_ONCE)):
-        marks = marks_of(connection, [each.id for each in some if isinstance(each, PartView)])
+        marks = marks_of(connection, [each.id for each in some if isinstance(each, SeenPart)])
         for each in some:
-            if not isinstance(each, CodeLabel) and each.job not in jobs:
-                jobs[each.job] = look.job_view(connection, each.job)
+            if isinstance(each, BoxView | BoardView) and (name := _job_of(each)) not in jobs:
+                jobs[name] = job_view(connection, name)
             match each:
-                case BoxView() if (job := jobs[each.job]) is not None:
+                case BoxView() if (job := jobs[_job_of(each)]) is not None:
                     yield box_label(each, job, setup.link)
-                case PartView():
+                case SeenPart():
                     yield part_label(each, marks.get(each.id), setup.link)
                 case BoardView() if (job := jobs[each.job]) is not None:
                     if each.job not in boards:
@@ -342,3 +342,7 @@ def labels_of(connection: Connection, found: Iterable[Labelled], setup: LabelSet
                     yield board_label(each, boards[each.job], setup.link)
                 case CodeLabel():
                     yield each
+
+
+def _job_of(each: BoxView | BoardView) -> str:
+    return each.job if isinstance(each, BoardView) else each.job.code

@@ -8,18 +8,19 @@ from sqlalchemy import Connection
 
 from tracker.labels.contents import BoardLabel, BoxLabel, CodeLabel, JointMark, Label, LabelKind, PartLabel
 from tracker.labels.documents import png_bytes
-from tracker.records import look
 from tracker.records.access import list_slots, list_stations
 from tracker.records.boards import BoardView, board_view, boards_of_job
+from tracker.records.box_contents import BoxView, box_view
 from tracker.records.database import Database
 from tracker.records.designs import Marks, marks_of
-from tracker.records.look import BoxView, JobView, PartView
+from tracker.records.jobs import JobView, job_view
+from tracker.records.parts import SeenPart, part_view
+from tracker.records.shipping import load_view
 from tracker.settings import Settings
 from tracker.shop.cabinets.design import Mark
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind
 from tracker.shop.errors import NotFoundError
 from tracker.shop.lifting import grade_lifting
-from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.saying import say
 from tracker.work.box_numbers import number_boxes
 from tracker.work.label_setup import LabelSetup, label_setup
@@ -62,10 +63,10 @@ def label_of(connection: Connection, code: Code, setup: LabelSetup) -> Label:
 
 
 def _of_part(connection: Connection, code: Code, setup: LabelSetup) -> Label:
-    part = look.part_view(connection, code.number)
+    part = part_view(connection, code.number)
     if part is None:
         raise NotFoundError(say("There is no part %(code)s.", code=str(code)))
-    if part.status in DEAD_STATUSES and part.replaced_by:
+    if part.dead and part.replaced_by:
         raise NotFoundError(
             say(
                 "Part %(code)s was replaced and has no label any more: print %(instead)s instead.",
@@ -73,14 +74,14 @@ def _of_part(connection: Connection, code: Code, setup: LabelSetup) -> Label:
                 instead=part.replaced_by,
             )
         )
-    if part.status in DEAD_STATUSES:
+    if part.dead:
         raise NotFoundError(say("Part %(code)s is cancelled and has no label any more.", code=str(code)))
     return part_label(part, marks_of(connection, [code.number]).get(code.number), setup.link)
 
 
 def _of_box(connection: Connection, code: Code, setup: LabelSetup) -> Label:
-    box = look.box_view(connection, code.number)
-    job = None if box is None else look.job_view(connection, box.job)
+    box = box_view(connection, code.number)
+    job = None if box is None else job_view(connection, box.job.code)
     if box is None or job is None:
         raise NotFoundError(say("There is no box %(code)s.", code=str(code)))
     return box_label(box, job, setup.link)
@@ -88,7 +89,7 @@ def _of_box(connection: Connection, code: Code, setup: LabelSetup) -> Label:
 
 def _of_board(connection: Connection, code: Code, setup: LabelSetup) -> Label:
     board = board_view(connection, code.number)
-    job = None if board is None else look.job_view(connection, board.job)
+    job = None if board is None else job_view(connection, board.job)
     if board is None or job is None:
         raise NotFoundError(say("There is no board %(code)s: it may be planned anew.", code=str(code)))
     return board_label(board, len(boards_of_job(connection, job.id)), setup.link)
@@ -96,7 +97,7 @@ def _of_board(connection: Connection, code: Code, setup: LabelSetup) -> Label:
 
 def _of_card(connection: Connection, code: Code) -> Label:
     if code.kind is Kind.LOAD:
-        load = look.load_view(connection, code.number)
+        load = load_view(connection, code.number)
         if load is not None:
             return CodeLabel(
                 kind=LabelKind.LOAD,
@@ -147,11 +148,11 @@ def board_label(board: BoardView, of: int, link: Link) -> BoardLabel:
     )
 
 
-def part_label(part: PartView, marks: Marks | None, link: Link) -> PartLabel:
+def part_label(part: SeenPart, marks: Marks | None, link: Link) -> PartLabel:
     """Return what a part's label says."""
     return PartLabel(
         code=part.code,
-        job=part.job,
+        job=part.job.code,
         cabinet=part.cabinet,
         name=part.name,
         material=part.material,
@@ -160,7 +161,7 @@ def part_label(part: PartView, marks: Marks | None, link: Link) -> PartLabel:
         thickness_mm=part.thickness_mm,
         edges=part.edges,
         route=part.route[:-1],
-        box=part.box_name,
+        box=part.box.name,
         urgent=part.urgent,
         front="" if marks is None else marks.front,
         marks=() if marks is None else [_joint_mark(mark) for mark in marks.marks],
@@ -178,9 +179,9 @@ def box_label(box: BoxView, job: JobView, link: Link) -> BoxLabel:
     return BoxLabel(
         code=box.code,
         sscc=box.sscc or "",
-        job=box.job,
-        customer=box.customer,
-        due=box.due,
+        job=box.job.code,
+        customer=box.job.customer,
+        due=box.job.due,
         name=box.name,
         number=box.number,
         of=job.boxes.total,

@@ -15,8 +15,11 @@ from uuid import UUID, uuid4
 from sqlalchemy import Connection
 
 from tracker.records import floor
+from tracker.records.boxes import Box, boxes_numbered
 from tracker.records.database import Database
-from tracker.records.floor import BoxRow, Changes, LoadRow, PartRow, StationRow
+from tracker.records.floor import Changes, StationRow
+from tracker.records.loads import Load, loads_numbered
+from tracker.records.parts import Part, parts_numbered
 from tracker.records.sscc import boxes_of_ssccs
 from tracker.shop.acts import AnyAct, told
 from tracker.shop.box_states import BoxState, filling_state
@@ -49,8 +52,8 @@ class Ledger:
         self.now = now
         self._changes = Changes()
         self._stations: dict[str, StationRow] = {}
-        self._parts: dict[int, PartRow] = {}
-        self._boxes: dict[int, BoxRow] = {}
+        self._parts: dict[int, Part] = {}
+        self._boxes: dict[int, Box] = {}
         self._ssccs: dict[str, int] = {}
         self._numbers: list[int] = []
 
@@ -75,7 +78,7 @@ class Ledger:
     def look_up_parts(self, ids: Collection[int]) -> None:
         """Read the parts with these ids, and their boxes, but for those that this transaction sees already."""
         unknown = [part_id for part_id in ids if part_id not in self._parts]
-        for row in floor.parts_numbered(self.connection, unknown).values():
+        for row in parts_numbered(self.connection, unknown).values():
             self._parts[row.id] = row
             self._boxes.setdefault(row.box.id, row.box)
 
@@ -83,7 +86,7 @@ class Ledger:
         """Read the boxes with these ids, but for those that this transaction sees already."""
         unknown = [box_id for box_id in ids if box_id not in self._boxes]
         if unknown:
-            self._boxes.update(floor.boxes_numbered(self.connection, unknown))
+            self._boxes.update(boxes_numbered(self.connection, unknown))
 
     def look_up_ssccs(self, ssccs: Collection[str]) -> None:
         """Find the boxes that have these SSCCs; without any, nothing is asked."""
@@ -104,18 +107,18 @@ class Ledger:
         station = self.station_numbered(number)
         return "" if station is None else station.name
 
-    def part(self, part_id: int) -> PartRow | None:
+    def part(self, part_id: int) -> Part | None:
         """Return a part by its number, as this transaction sees it."""
         if part_id not in self._parts:
             self.look_up_parts([part_id])
         return self._parts.get(part_id)
 
-    def box(self, box_id: int) -> BoxRow | None:
+    def box(self, box_id: int) -> Box | None:
         """Return a box by its number, as this transaction sees it."""
         self.look_up_boxes([box_id])
         return self._boxes.get(box_id)
 
-    def the_box(self, box_id: int) -> BoxRow:
+    def the_box(self, box_id: int) -> Box:
         """Return a box by its number. Raises NotFoundError where the shop has none."""
         box = self.box(box_id)
         if box is None:
@@ -126,9 +129,9 @@ class Ledger:
         """Return the number of the box that has this SSCC, if it was looked up and there is one."""
         return self._ssccs.get(sscc)
 
-    def load(self, load_id: int) -> LoadRow | None:
+    def load(self, load_id: int) -> Load | None:
         """Return a load by its number."""
-        return floor.loads_numbered(self.connection, [load_id]).get(load_id)
+        return loads_numbered(self.connection, [load_id]).get(load_id)
 
     def tell(self, act: AnyAct, *, about: str = "", seq: int | None = None, scan_id: UUID | None = None) -> str:
         """Append an act to the log. Return its message, which says ``about`` what.
@@ -186,7 +189,7 @@ class Ledger:
         if station.step is Step.PACK and (station.benches_at is None or at > station.benches_at):
             self._stations = {name: replace(each, benches_at=at) for name, each in self._stations.items()}
 
-    def set_progress(self, part: PartRow, after: Progress, *, at: datetime | None = None) -> Progress:
+    def set_progress(self, part: Part, after: Progress, *, at: datetime | None = None) -> Progress:
         """Keep a part's new progress, and what follows for its job's tallies and its box; return it.
 
         ``at`` is the time of the scan, or of its undo, that changed it.
@@ -212,7 +215,7 @@ class Ledger:
             self._count(part, part.progress.counted, after.counted)
         return after
 
-    def _count(self, part: PartRow, before: frozenset[Step], after: frozenset[Step]) -> None:
+    def _count(self, part: Part, before: frozenset[Step], after: frozenset[Step]) -> None:
         for step in after - before:
             self.bump(part.job.id, step, 1)
         for step in before - after:
@@ -232,7 +235,7 @@ class Ledger:
         box = self.the_box(box_id)
         self.set_box(replace(box, parts_total=box.parts_total + more))
 
-    def set_box(self, box: BoxRow, *, packed: int | None = None, state: BoxState | None = None) -> None:
+    def set_box(self, box: Box, *, packed: int | None = None, state: BoxState | None = None) -> None:
         """Keep how full a box is, and its state; without ``state`` a box not yet closed takes it from its filling."""
         packed, total = box.packed if packed is None else packed, box.parts_total
         if state is None:

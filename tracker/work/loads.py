@@ -10,9 +10,9 @@ from datetime import date, datetime
 from types import MappingProxyType
 from typing import Any, Final
 
-from tracker.records.box_contents import insert_load, plan_on_load, ship_load_rows
 from tracker.records.database import Database
 from tracker.records.jobs import all_boxes_shipped, set_job_status
+from tracker.records.loads import insert_load, plan_on_load, ship_load_rows
 from tracker.records.shipping import ShippingBox, boxes_on_load, staying_of_loads
 from tracker.shop.acts import BoxShipped, LeftBehind, PlannedForLoad, TakenOffLoad
 from tracker.shop.box_states import BoxState
@@ -130,7 +130,7 @@ def ship_load(
             ledger.tell(LeftBehind(box_id=box.id, load_id=load_id, why=why))
         for box in boxes:
             ledger.tell(BoxShipped(box_id=box.id, load_id=load_id))
-        for job_id in {box.job_id for box in boxes}:
+        for job_id in {box.job.id for box in boxes}:
             if all_boxes_shipped(ledger.written, job_id):
                 ledger.change(set_job_status, job_id, JobStatus.SHIPPED, now)
 
@@ -158,19 +158,19 @@ def _refuse_short(
 def told_of_staying(box: ShippingBox) -> dict[str, Any]:
     """Return what the calls tell of a box that stays behind."""
     return {
-        "job": box.job,
+        "job": box.job.code,
         "box": box.code,
         "name": box.name,
         "state": box.state,
         "held": box.held,
-        "missing_count": box.missing,
+        "missing_count": box.parts_lacking,
     }
 
 
 def _count_shipped(ledger: Ledger, boxes: Collection[ShippingBox], parts: dict[int, int]) -> None:
     for job_id, count in parts.items():
         ledger.bump(job_id, "ship", count)
-    for job_id, count in Counter(box.job_id for box in boxes).items():
+    for job_id, count in Counter(box.job.id for box in boxes).items():
         ledger.bump(job_id, "shipped", count)
 
 
@@ -195,6 +195,6 @@ _WHY: Final[Mapping[Keeps, str]] = MappingProxyType(
 
 
 def _told(box: ShippingBox, keeps: Keeps) -> dict[str, Any]:
-    lack = lack_in_words(parts=box.missing, items=box.uncounted)
-    why = _WHY[keeps].format(job=box.job, missing=box.missing, lack=lack and f": {lack}")
-    return {"box": box.code, "job": box.job, "state": box.state, "why": why}
+    lack = lack_in_words(parts=box.parts_lacking, items=box.uncounted)
+    why = _WHY[keeps].format(job=box.job.code, missing=box.parts_lacking, lack=lack and f": {lack}")
+    return {"box": box.code, "job": box.job.code, "state": box.state, "why": why}

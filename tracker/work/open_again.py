@@ -7,10 +7,11 @@ follow-ups hold for the box and nobody has packed comes back. The weight does no
 from dataclasses import dataclass
 from datetime import datetime
 
-from tracker.records.box_contents import follow_ups_that_fill, items_of, last_sealing, planned_parts, update_box
+from tracker.records.box_contents import follow_ups_that_fill, items_by_box, last_sealing
+from tracker.records.boxes import Box, update_box
 from tracker.records.contradictions import drop_box, is_void
 from tracker.records.database import Database
-from tracker.records.floor import BoxRow
+from tracker.records.parts import parts_of_box
 from tracker.shop.acts import BoxOpenedAgain
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code
@@ -54,7 +55,7 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime)
             _bring_back(ledger, follow_up, box.id)
 
 
-def _refuse(box: BoxRow, code: str) -> None:
+def _refuse(box: Box, code: str) -> None:
     if box.state is not BoxState.SEALED:
         refuse_closed(code, box.state)
         raise ConflictError(say("Box %(box)s is not sealed.", box=code))
@@ -64,7 +65,7 @@ def _refuse(box: BoxRow, code: str) -> None:
 def _bring_back(ledger: Ledger, follow_up: int, first: int) -> None:
     """Plan for the box again what its follow-up holds for it and what is not in there yet."""
     connection = ledger.connection
-    lacking = lacks(planned_parts(connection, follow_up), items_of(connection, follow_up))
+    lacking = lacks(parts_of_box(connection, follow_up), items_by_box(connection, [follow_up])[follow_up])
     rest = {line.item: short_of(line) for line in lacking.items}
     move_rest(ledger, follow_up, first, [part.id for part in lacking.parts], rest)
     if is_void(connection, follow_up):

@@ -20,10 +20,10 @@ from tracker.labels.calibration import draw_calibration
 from tracker.labels.documents import write_pdf
 from tracker.labels.drawn import Drawn
 from tracker.labels.stocks import Stock
-from tracker.records import look
 from tracker.records import printing as kept
 from tracker.records.database import Database
 from tracker.records.floor import take_numbers
+from tracker.records.jobs import job_view
 from tracker.records.printing import PrinterRow, PrintRow
 from tracker.settings import Settings
 from tracker.shop.codes import Kind, read_code
@@ -110,7 +110,7 @@ def take_print(database: Database, request: Request, *, who: str, now: datetime)
         if found is not None:
             return _same(found, request)
         codes = _codes(connection, request.choice)
-        job = look.job_view(connection, request.choice.job) if request.choice.job else None
+        job = job_view(connection, request.choice.job) if request.choice.job else None
     row = None if request.printer is None else printer(database, request.printer)
     number_boxes(database, [read_code(code).number for code in codes if read_code(code).kind is Kind.BOX])
     with database.write() as connection:

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from tracker.records.database import Database
 from tracker.records.designs import copy_marks, copy_part, copy_place, retire_part
-from tracker.records.floor import PartRow
+from tracker.records.parts import Part
 from tracker.shop.acts import PartMadeAnew, PartRepaired, PartReplaced
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import part_code
@@ -61,7 +61,7 @@ def repair_in(ledger: Ledger, part_id: int, reason: str) -> None:
     ledger.refold([part_id])
 
 
-def _living(ledger: Ledger, part_id: int) -> PartRow:
+def _living(ledger: Ledger, part_id: int) -> Part:
     part = ledger.part(part_id)
     if part is None:
         raise NotFoundError(say("There is no part %(part)s.", part=part_code(part_id)))
@@ -73,7 +73,7 @@ def _living(ledger: Ledger, part_id: int) -> PartRow:
     return part
 
 
-def _retire(ledger: Ledger, old: PartRow, new_id: int, target: int) -> None:
+def _retire(ledger: Ledger, old: Part, new_id: int, target: int) -> None:
     """Take the old part out of every count; the new one has taken its place in the totals."""
     ledger.change(retire_part, old.id, by=new_id)
     for step in old.progress.counted:

@@ -12,23 +12,15 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from tracker.records.box_contents import (
-    ItemCount,
-    PlannedPart,
-    carton_mass,
-    count_items,
-    items_of,
-    planned_parts,
-    update_box,
-    weighed_mass,
-)
+from tracker.records.box_contents import Item, count_items, items_by_box
+from tracker.records.boxes import Box, update_box
 from tracker.records.database import Database
-from tracker.records.floor import BoxRow
+from tracker.records.parts import Part, parts_of_box
 from tracker.shop.acts import BoxSealed
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import box_code, part_code
+from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, OffWeightError
-from tracker.shop.lacking import PACKED_STATUSES, Lacks, lacks, short_of
+from tracker.shop.lacking import Lacks, lacks, short_of
 from tracker.shop.saying import say
 from tracker.shop.standing import refuse_closed, refuse_stopped
 from tracker.shop.weighing import Piece, expect
@@ -71,17 +63,17 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime) -
         connection = ledger.connection
         box = ledger.the_box(sealing.box)
         _refuse_closed(box, code)
-        planned = items_of(connection, box.id)
+        planned = items_by_box(connection, [box.id])[box.id]
         _refuse_nonsense(sealing.items, planned)
         planned = [replace(line, counted=sealing.items.get(line.item, line.counted)) for line in planned]
-        parts = planned_parts(connection, box.id)
+        parts = parts_of_box(connection, box.id)
         lacking = lacks(parts, planned)
         if not lacking.complete:
             if not sealing.override_reason:
                 told = say("Box %(box)s is not complete: find what is missing, then seal it.", box=code)
-                raise IncompleteError(told, _listed(ledger, lacking))
+                raise IncompleteError(told, _listed(lacking))
             _refuse_empty(box, planned, code)
-        off = _off_weight(connection, sealing, parts)
+        off = _off_weight(connection, box, sealing, parts)
         if off is not None and not sealing.override_reason:
             raise off
         ledger.change(count_items, box.id, sealing.items)
@@ -102,14 +94,14 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime) -
     return Sealed(code=code, follow_up=None if follow_up is None else box_code(follow_up))
 
 
-def _refuse_closed(box: BoxRow, code: str) -> None:
+def _refuse_closed(box: Box, code: str) -> None:
     refuse_closed(code, box.state)
-    if box.held_at is not None:
+    if box.kept:
         raise ConflictError(say("Box %(box)s is on hold: let it go first, then seal it.", box=code))
     refuse_stopped(code, box.job.code, box.job.status)
 
 
-def _refuse_nonsense(counted: Mapping[str, int], planned: Sequence[ItemCount]) -> None:
+def _refuse_nonsense(counted: Mapping[str, int], planned: Sequence[Item]) -> None:
     quantities = {line.item: line.quantity for line in planned}
     faults = []
     for name, count in counted.items():
@@ -127,42 +119,33 @@ def _refuse_nonsense(counted: Mapping[str, int], planned: Sequence[ItemCount]) -
         raise InvalidInputError(say("The count does not fit the box; nothing was sealed."), faults)
 
 
-def _refuse_empty(box: BoxRow, planned: Sequence[ItemCount], code: str) -> None:
+def _refuse_empty(box: Box, planned: Sequence[Item], code: str) -> None:
     if box.packed == 0 and not any(line.counted for line in planned):
         raise ConflictError(say("There is nothing in box %(box)s: an empty box cannot be sealed.", box=code))
 
 
-def _listed(ledger: Ledger, lacking: Lacks[PlannedPart, ItemCount]) -> list[dict[str, Any]]:
-    ledger.look_up_parts([each.id for each in lacking.parts])
-    missing: list[dict[str, Any]] = []
-    for each in lacking.parts:
-        part = ledger.part(each.id)
-        if part is not None:
-            step = part.progress.next_step(part.route)
-            entry = {"code": part_code(each.id), "name": part.name, "cabinet": part.cabinet, "step": step}
-            missing.append({**entry, "damaged": part.progress.damaged})
+def _listed(lacking: Lacks[Part, Item]) -> list[dict[str, Any]]:
+    missing: list[dict[str, Any]] = [
+        {"code": each.code, "name": each.name, "cabinet": each.cabinet, "step": each.step, "damaged": each.damaged}
+        for each in lacking.parts
+    ]
     missing.extend({"item": line.item, "quantity": line.quantity, "counted": line.counted} for line in lacking.items)
     return missing
 
 
-def _off_weight(connection: Connection, sealing: Sealing, parts: Sequence[PlannedPart]) -> OffWeightError | None:
+def _off_weight(connection: Connection, box: Box, sealing: Sealing, parts: Sequence[Part]) -> OffWeightError | None:
     """Return what speaks against the mass of a box, by what is in it; None where nothing does or it was not weighed."""
-    weighed_kg = weighed_mass(connection, sealing.box) if sealing.mass_kg is None else sealing.mass_kg
-    pieces = [
-        Piece(name=part.name, mass_kg=part.mass_kg, material=part.material)
-        for part in parts
-        if part.status in PACKED_STATUSES
-    ]
+    weighed_kg = box.weighed_kg if sealing.mass_kg is None else sealing.mass_kg
+    pieces = [Piece(name=part.name, mass_kg=part.mass_kg, material=part.material) for part in parts if part.packed]
     if weighed_kg is None or not pieces:
         return None
-    empty_kg = carton_mass(connection, sealing.box) or 0.0
-    expected = expect(pieces, besides_kg=empty_kg, limit=weight_limit(connection))
+    expected = expect(pieces, besides_kg=box.empty_kg or 0.0, limit=weight_limit(connection))
     if not expected.beyond_limit(weighed_kg):
         return None
     told = say(
         "Box %(box)s weighs %(weighed)s kg, %(expected)s kg are expected: more than %(limit)s kg off. Look in it once "
         "more; if it is right, a foreman seals it with a reason.",
-        box=box_code(sealing.box),
+        box=box.code,
         weighed=f"{weighed_kg:.2f}",
         expected=f"{expected.mass_kg:.2f}",
         limit=f"{expected.limit_kg:.2f}",
@@ -170,7 +153,7 @@ def _off_weight(connection: Connection, sealing: Sealing, parts: Sequence[Planne
     return OffWeightError(told, expected_kg=expected.mass_kg, weighed_kg=weighed_kg, limit_kg=expected.limit_kg)
 
 
-def _close(ledger: Ledger, box: BoxRow, sealing: Sealing) -> None:
+def _close(ledger: Ledger, box: Box, sealing: Sealing) -> None:
     current = ledger.box(box.id) or box
     ledger.set_box(current, state=BoxState.SEALED)
     ledger.bump(box.job.id, "sealed", 1)

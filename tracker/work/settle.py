@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
-from tracker.records.box_contents import plan_on_load
+from tracker.records.boxes import Box
 from tracker.records.contradictions import (
     Flagged,
     contradiction,
@@ -25,8 +25,9 @@ from tracker.records.contradictions import (
     would_count,
 )
 from tracker.records.database import Database
-from tracker.records.floor import BoxRow, PartRow
 from tracker.records.jobs import all_boxes_shipped, set_job_status
+from tracker.records.loads import plan_on_load
+from tracker.records.parts import Part
 from tracker.shop.acts import (
     Act,
     CountedAfterAll,
@@ -107,7 +108,7 @@ class _Case:
     reason: str
 
     @property
-    def part(self) -> PartRow:
+    def part(self) -> Part:
         """The part of the flagged scan; a choice that does anything is offered only where there is one."""
         found = None if self.flagged.part_id is None else self.ledger.part(self.flagged.part_id)
         if found is None:
@@ -115,7 +116,7 @@ class _Case:
         return found
 
     @property
-    def box(self) -> BoxRow:
+    def box(self) -> Box:
         """The box of the flagged scan."""
         found = None if self.flagged.box_id is None else self.ledger.box(self.flagged.box_id)
         if found is None:
@@ -181,7 +182,7 @@ def _put_in_box(case: _Case) -> None:
         measure_anew(ledger, before.id)
 
 
-def _dissolve(ledger: Ledger, void: BoxRow, into: BoxRow) -> None:
+def _dissolve(ledger: Ledger, void: Box, into: Box) -> None:
     """A follow-up box that nothing is planned for any more would keep its job open for ever."""
     if into.state is BoxState.SHIPPED and holds_labels(ledger.connection, void.id):
         raise ConflictError(say("Parts of box %(box)s were made anew: leave it in the plan.", box=box_code(void.id)))
@@ -206,18 +207,13 @@ def _take_out(case: _Case) -> None:
 def _count(case: _Case) -> None:
     """Each later scan that was refused as too early counts as it would have done on time."""
     refused = refused_early(case.ledger.connection, case.part.id, case.flagged.at)
-    while (each := would_count(case.part, refused)) is not None:
+    while (found := would_count(case.part, refused)) is not None:
+        step, each = found
         case.ledger.tell(
-            CountedAfterAll(
-                part_id=case.part.id,
-                step=each.step,
-                at=each.at,
-                station_id=each.station_id,
-                infers=each.infers,
-            )
+            CountedAfterAll(part_id=case.part.id, step=step, at=each.at, station_id=each.station_id, infers=each.infers)
         )
         case.ledger.refold([case.part.id], at=case.ledger.now)
-        if each.step not in case.part.progress.counted:
+        if step not in case.part.progress.counted:
             raise ConflictError(say("Its scan was taken back at that station: scan the part again."))
 
 

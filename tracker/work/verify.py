@@ -9,9 +9,12 @@ from typing import Final
 from sqlalchemy import Connection
 
 from tracker.records import audit, floor
-from tracker.records.audit import BoxActs, ImpossibleRow, KeptBox, KeptPart
+from tracker.records.audit import BoxActs
+from tracker.records.boxes import Box
 from tracker.records.database import Database
 from tracker.records.integrity import damage
+from tracker.records.logged import LogRow
+from tracker.records.parts import Part
 from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code, part_code
@@ -64,7 +67,7 @@ def verify(database: Database) -> Iterator[Damage | Difference]:
         yield from _Audit(connection).run()
 
 
-def impossible_rows(database: Database) -> list[ImpossibleRow]:
+def impossible_rows(database: Database) -> list[LogRow]:
     """Return the rows of the log whose times cannot be. They are no difference: the log is never changed."""
     with database.read() as connection:
         return audit.impossible_rows(connection)
@@ -91,9 +94,9 @@ class _Audit:
         yield from self._tallies()
         yield from self._jobs()
 
-    def _part(self, kept: KeptPart, folded: Progress) -> Iterator[Difference]:
+    def _part(self, kept: Part, folded: Progress) -> Iterator[Difference]:
         replaced = self.replaced.get(kept.id)
-        shipped = self.acts.get(kept.box_id, _NO_ACTS).shipped
+        shipped = self.acts.get(kept.box.id, _NO_ACTS).shipped
         if shipped is not None and (replaced is None or replaced > shipped):
             folded = replace(folded, done=folded.done | {Step.SHIP})
         status = self._status(kept, folded, replaced)
@@ -107,25 +110,25 @@ class _Audit:
             return
         self._count(kept, folded)
 
-    def _status(self, kept: KeptPart, folded: Progress, replaced: int | None) -> PartStatus:
+    def _status(self, kept: Part, folded: Progress, replaced: int | None) -> PartStatus:
         if replaced is not None:
             return PartStatus.REPLACED
-        return PartStatus.CANCELLED if self.job_acts.get(kept.job_id) == Act.CANCEL else status_of(folded)
+        return PartStatus.CANCELLED if self.job_acts.get(kept.job.id) == Act.CANCEL else status_of(folded)
 
-    def _count(self, kept: KeptPart, folded: Progress) -> None:
+    def _count(self, kept: Part, folded: Progress) -> None:
         for step in kept.route:
-            self.totals[kept.job_id, step.value] += 1
-            self.steps[kept.job_id, step.value] += step in folded.counted
-        self.planned[kept.box_id] += 1
-        self.packed[kept.box_id] += Step.PACK in folded.counted
+            self.totals[kept.job.id, step.value] += 1
+            self.steps[kept.job.id, step.value] += step in folded.counted
+        self.planned[kept.box.id] += 1
+        self.packed[kept.box.id] += Step.PACK in folded.counted
 
-    def _box(self, kept: KeptBox) -> Iterator[Difference]:
+    def _box(self, kept: Box) -> Iterator[Difference]:
         acts = self.acts.get(kept.id, _NO_ACTS)
         packed, planned = self.packed[kept.id], self.planned[kept.id]
         state = _state(acts, packed, planned)
         for what, closed in (("sealed", acts.sealed is not None), ("shipped", acts.shipped is not None)):
-            self.totals[kept.job_id, what] += 1
-            self.steps[kept.job_id, what] += closed
+            self.totals[kept.job.id, what] += 1
+            self.steps[kept.job.id, what] += closed
         if (kept.state, kept.packed, kept.parts_total) != (state, packed, planned):
             yield Difference(
                 what=f"box {box_code(kept.id)}",

@@ -27,10 +27,10 @@ from tracker.pages.words.days import day, moment
 from tracker.pages.words.measures import units
 from tracker.pages.words.names import box_name, box_state_word, reasons_at, step_word, who_word
 from tracker.pages.words.spoken import spoken
-from tracker.records import access, look, packing
+from tracker.records import access, packing
 from tracker.records.access import StationView
+from tracker.records.logged import kept_scan, last_change
 from tracker.records.packing import Whereabouts
-from tracker.records.waiting import kept_scan
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError, OffWeightError
 from tracker.shop.outcomes import Outcome
@@ -98,7 +98,7 @@ def get_bench(station: str) -> AnyResponse:
 def _bench_now(station: str) -> dict[str, Any]:
     with database().read() as connection:
         place = _bench(connection, station)
-        change = look.last_change(connection)
+        change = last_change(connection)
         bench = _bench_html(connection, place)
     return {"bench": bench, "change": change, "who": who_word(bearer().name), "by": byline(), "nobody": is_nobody()}
 
@@ -162,7 +162,7 @@ def post_scan(station: str) -> Response:
 
 
 def _scanned(connection: Connection, answer: Answer, at: StationView) -> dict[str, Any]:
-    change = look.last_change(connection)
+    change = last_change(connection)
     place = _bench(connection, at.name)
     told, shown = tell(connection, answer, at), shown_at(connection, place)
     facts = {"told": told, "answer": answer, "shown": shown, "clock": own_clock(connection, bearer().device, now())}
@@ -180,8 +180,8 @@ def _elsewhere(connection: Connection, answer: Answer, shown: Shown | None) -> d
     if answer.part is not None:
         box_id = packing.box_of_part(connection, read_code(answer.part).number)
     box = None if box_id is None else packing.whereabouts(connection, box_id)
-    on_bench = box is not None and shown is not None and box.code == shown.box.code
-    if on_bench or answer.part is None or kept.action is Action.UNDO:
+    on_bench = box is not None and shown is not None and box.box.id == shown.box.id
+    if on_bench or answer.part is None or kept.action == Action.UNDO:
         return {"belongs": None, "closed": box}
     return {"belongs": box, "closed": None}
 
@@ -294,14 +294,14 @@ def _sealed(station: str, sealed: Sealed) -> Response:
     if sealed.follow_up is not None:
         with database().read() as connection:
             rest = packing.whereabouts(connection, read_code(sealed.follow_up).number)
-        name = box_name(rest.name) if rest else sealed.follow_up
+        name = box_name(rest.box.name) if rest else sealed.follow_up
         says = _("Sealed short. What is missing is planned for box %(box)s.", box=name)
     return _answer(station, says=says)
 
 
 def _answer(station: str, **more: str) -> Response:
     with database().read() as connection:
-        change = look.last_change(connection)
+        change = last_change(connection)
         place = _bench(connection, station)
         return jsonify(bench=_bench_html(connection, place), change=change, **more)
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
-from tracker.records.look import BoxView, PartView
+from tracker.records.box_contents import BoxView
+from tracker.records.parts import SeenPart
 from tracker.shop.lacking import is_lacking
 
 WIDE: Final = 600.0  # the drawing's own units, about a pixel each on a tablet
@@ -35,7 +36,7 @@ class SlabState(StrEnum):
 class Lying:
     """A part and where it lies: its corner and its reach along x (the carton's length) and y, in mm."""
 
-    part: PartView
+    part: SeenPart
     number: int
     layer: int
     x: float
@@ -151,7 +152,7 @@ class Drawing:
 class Bench:
     """All that is drawn of a box: which part is next, which layer is being laid, and the two views."""
 
-    next: PartView | None
+    next: SeenPart | None
     layer: int
     layers: int
     side: Drawing
@@ -190,7 +191,7 @@ def draw_layers(box: BoxView) -> list[tuple[int, Drawing]]:
     return [(number, _plan([each for each in lying if each.layer == number], None, inside)) for number in numbers]
 
 
-def in_order(box: BoxView) -> list[PartView]:
+def in_order(box: BoxView) -> list[SeenPart]:
     """Return a box's parts in the order in which they are laid."""
     return [each.part for each in lie(box)]
 
@@ -212,7 +213,7 @@ def lie(box: BoxView) -> list[Lying]:
     return [_numbered(each, number) for number, each in enumerate([*ordered, *_stack(loose, ordered)], start=1)]
 
 
-def _stack(parts: Sequence[PartView], below: Sequence[Lying]) -> list[Lying]:
+def _stack(parts: Sequence[SeenPart], below: Sequence[Lying]) -> list[Lying]:
     top = max((each.z + each.part.thickness_mm for each in below), default=0.0)
     layer = max((each.layer for each in below), default=0)
     stacked = []
@@ -238,7 +239,7 @@ def next_to_lay(lying: Sequence[Lying]) -> Lying | None:
     return next((each for each in coming if at_hand(each.part)), coming[0] if coming else None)
 
 
-def at_hand(part: PartView) -> bool:
+def at_hand(part: SeenPart) -> bool:
     """Say whether a part has all its work done and only waits to be packed."""
     return part.step == "pack" and not part.damaged
 

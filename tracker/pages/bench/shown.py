@@ -8,11 +8,11 @@ from sqlalchemy import Connection
 from tracker.pages.bench import drawing as bench_drawing
 from tracker.pages.bench.drawing import Bench
 from tracker.pages.words.left_short import Rest, rests_of
-from tracker.records import look, packing
-from tracker.records.box_contents import carton_mass
+from tracker.records import packing
+from tracker.records.box_contents import BoxView, Item, box_view
 from tracker.records.follow_ups import follow_ups_of
-from tracker.records.look import BoxView, ItemView, PartView
-from tracker.shop.box_states import CLOSED_STATES, BoxState
+from tracker.records.parts import SeenPart
+from tracker.shop.box_states import BoxState
 from tracker.shop.lacking import Lacks, lacks
 from tracker.shop.weighing import Expected, Piece, Weight, expect
 from tracker.work.lists import weight_limit
@@ -24,18 +24,18 @@ class Shown:
 
     box: BoxView
     drawing: Bench | None
-    lacks: Lacks[PartView, ItemView]
+    lacks: Lacks[SeenPart, Item]
     expected: Expected | None
     knows_carton: bool
     closed: bool
     rests: Sequence[Rest]
 
     @property
-    def missing(self) -> Sequence[PartView]:
+    def missing(self) -> Sequence[SeenPart]:
         return self.lacks.parts
 
     @property
-    def uncounted(self) -> Sequence[ItemView]:
+    def uncounted(self) -> Sequence[Item]:
         return self.lacks.items
 
     @property
@@ -60,7 +60,7 @@ class Shown:
 
     @property
     def may_be_sealed(self) -> bool:
-        return self.complete and not self.box.held
+        return self.complete and not self.box.kept
 
     @property
     def begun(self) -> bool:
@@ -81,22 +81,21 @@ def shown_at(connection: Connection, place: packing.Bench) -> Shown | None:
 
 def show(connection: Connection, box_id: int) -> Shown | None:
     """Return what is shown of a box, or None when there is no such box."""
-    box = look.box_view(connection, box_id)
+    box = box_view(connection, box_id)
     if box is None:
         return None
-    empty_kg = carton_mass(connection, box_id)
     pieces = [_piece(part) for part in box.parts if part.packed]
-    expected = expect(pieces, besides_kg=empty_kg or 0.0, limit=weight_limit(connection)) if pieces else None
+    expected = expect(pieces, besides_kg=box.empty_kg or 0.0, limit=weight_limit(connection)) if pieces else None
     return Shown(
         box=box,
         drawing=bench_drawing.draw_bench(box),
         lacks=lacks(bench_drawing.in_order(box), box.items),
         expected=expected,
-        knows_carton=empty_kg is not None,
-        closed=box.state in CLOSED_STATES,
-        rests=rests_of(follow_ups_of(connection, [box_id]).get(box_id, ()), box.load),
+        knows_carton=box.empty_kg is not None,
+        closed=box.closed,
+        rests=rests_of(follow_ups_of(connection, [box_id]).get(box_id, ()), box.load_code),
     )
 
 
-def _piece(part: PartView) -> Piece:
+def _piece(part: SeenPart) -> Piece:
     return Piece(name=part.name, mass_kg=part.mass_kg, material=part.material)

@@ -9,9 +9,12 @@ from tracker.pages.foreman.jobs_board import pace_kept, row_of
 from tracker.pages.frame.polling import answer_if_changed
 from tracker.pages.words.days import shop_now
 from tracker.pages.words.left_short import rests_of
-from tracker.records import history, look
+from tracker.records import history
 from tracker.records.follow_ups import follow_ups_of
-from tracker.records.look import PartView
+from tracker.records.jobs import job_view
+from tracker.records.logged import job_history
+from tracker.records.parts import SeenPart, parts_of_job
+from tracker.records.shipping import boxes_before_leaving
 from tracker.shop.forecasting import forecast
 from tracker.shop.job_states import UNFINISHED
 from tracker.shop.roles import Role
@@ -53,13 +56,13 @@ def _job_parts(code: str) -> dict[str, Any]:
     places = _job_places()
     moment_now = shop_now()
     with database().read() as connection:
-        job = look.job_view(connection, code)
+        job = job_view(connection, code)
         if job is None:
             abort(404)
         pace = pace_kept(connection, moment_now)
         expected = forecast(history.open_jobs(connection), pace, today=moment_now.date())
-        parts = look.parts_of_job(connection, job.id, limit=PARTS_A_PAGE + 1, after=places.get("parts_after", 0))
-        boxes = history.box_lines(connection, job.id, limit=BOXES_A_PAGE + 1, after=places.get("boxes_after", 0))
+        parts = parts_of_job(connection, job.id, limit=PARTS_A_PAGE + 1, after=places.get("parts_after", 0))
+        boxes = boxes_before_leaving(connection, job.id, limit=BOXES_A_PAGE + 1, after=places.get("boxes_after", 0))
         rests = follow_ups_of(connection, [each.id for each in boxes])
         cabinets = _by_cabinet(parts[:PARTS_A_PAGE])
         return {
@@ -70,16 +73,16 @@ def _job_parts(code: str) -> dict[str, Any]:
             "sheets": history.designed_cabinets(connection, job.id, [name for name, _parts in cabinets]),
             "parts_more": parts[PARTS_A_PAGE - 1].id if len(parts) > PARTS_A_PAGE else 0,
             "boxes": boxes[:BOXES_A_PAGE],
-            "rests": {each.id: rests_of(rests.get(each.id, ()), each.load) for each in boxes},
+            "rests": {each.id: rests_of(rests.get(each.id, ()), each.load_code) for each in boxes},
             "boxes_more": boxes[BOXES_A_PAGE - 1].id if len(boxes) > BOXES_A_PAGE else 0,
             "boards": history.board_lines(connection, job.id, limit=BOARDS_SHOWN + 1),
             "boards_shown": BOARDS_SHOWN,
-            "happened": history.last_of_job(connection, job.id, limit=HISTORY_SHOWN),
+            "happened": job_history(connection, job.id, limit=HISTORY_SHOWN),
         }
 
 
-def _by_cabinet(parts: Sequence[PartView]) -> list[tuple[str, list[PartView]]]:
-    found: dict[str, list[PartView]] = {}
+def _by_cabinet(parts: Sequence[SeenPart]) -> list[tuple[str, list[SeenPart]]]:
+    found: dict[str, list[SeenPart]] = {}
     for each in parts:
         found.setdefault(each.cabinet, []).append(each)
     return list(found.items())

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.frame.ways_back import way_back
 from tracker.pages.words.spoken import spoken
-from tracker.records import look
+from tracker.records.jobs import job_view
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.roles import Role
 from tracker.web.context import act, database
@@ -53,7 +53,7 @@ def _done_words(code: str, deed: str) -> str:
 
 def _deed_page(code: str, deed: str, *, why: str = "") -> str:
     with database().read() as connection:
-        job = look.job_view(connection, code)
+        job = job_view(connection, code)
     if job is None:
         abort(404)
     back = way_back(url_for("job.job_page", code=code))

@@ -12,8 +12,8 @@ from sqlalchemy import Connection
 
 from tracker.pages.frame.polling import answer_if_changed
 from tracker.pages.words.days import day, shop_now
-from tracker.records import history, look
-from tracker.records.look import JobView
+from tracker.records import history
+from tracker.records.jobs import JobView, list_jobs
 from tracker.shop.forecasting import Forecast, Outlook, Pace, forecast, pace_of
 from tracker.shop.job_states import UNFINISHED
 from tracker.shop.roles import Role
@@ -84,7 +84,7 @@ def _board(*, wall: bool) -> Board:
     size = JOBS_ON_WALL if wall else JOBS_A_PAGE
     after = "" if wall else request.args.get("after", "")
     with database().read() as connection:
-        found = look.list_jobs(connection, limit=size + 1, status=UNFINISHED, after=_place(after))
+        found = list_jobs(connection, limit=size + 1, status=UNFINISHED, after=_place(after))
         pace = pace_kept(connection, moment_now)
         expected = {each.job_id: each for each in forecast(history.open_jobs(connection), pace, today=today)}
     outlooks = [each.outlook for each in expected.values()]

@@ -17,18 +17,18 @@ from tracker.pages.words.happened import contradicts, said_of
 from tracker.pages.words.names import box_state_word, job_status_word, part_status_word, reason_word, step_word
 from tracker.pages.words.signals import OUTCOMES
 from tracker.pages.words.spoken import spoken
-from tracker.records import history, look, missing_lists
+from tracker.records import history, missing_lists
 from tracker.records.boards import board_of
 from tracker.records.designs import marks_of
-from tracker.records.look import PartView
-from tracker.records.missing_lists import After, MissingPage, MissingPart, ShortBox
+from tracker.records.logged import LogView, part_history, scanned_after, scanned_before
+from tracker.records.missing_lists import After, MissingPage, ShortBox
+from tracker.records.parts import SeenPart, part_view
 from tracker.records.printing import prints_of
 from tracker.shop.acts import Act
 from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.outcomes import Outcome
 from tracker.shop.printing import print_word, reprint_reason
-from tracker.shop.progress import DEAD_STATUSES
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.shop.words import DAMAGE_WORDS, LOST
@@ -66,7 +66,7 @@ class Queue:
 
     step: Step
     stations: Sequence[str]
-    parts: Sequence[tuple[MissingPart, ShortBox]]
+    parts: Sequence[tuple[SeenPart, ShortBox]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,6 +127,7 @@ def _shown(asked: Asked) -> dict[str, Any]:
         "queues": _queues(page.boxes, stations) if asked.by == "station" else [],
         "loads": {each.code: each for each in loads},
         "count": len(page.boxes),
+        "who": page.who,
         "parts_lacking": sum(box.parts_lacking for box in page.boxes),
         "uncounted": sum(box.uncounted for box in page.boxes),
         "more": url_for("missing.missing", **_address(asked, after=after)) if after else "",
@@ -168,18 +169,18 @@ def _groups(boxes: Sequence[ShortBox], by: str) -> list[Group]:
 
 
 def _job_of(each: ShortBox) -> str:
-    return each.job
+    return each.job.code
 
 
 def _load_of(each: ShortBox) -> str:
-    return each.load or each.behind or ""
+    return each.load_code or each.behind or ""
 
 
 def _queues(boxes: Sequence[ShortBox], stations: dict[str, list[str]]) -> list[Queue]:
-    waiting: dict[Step, list[tuple[MissingPart, ShortBox]]] = {step: [] for step in Step}
+    waiting: dict[Step, list[tuple[SeenPart, ShortBox]]] = {step: [] for step in Step}
     for each in boxes:
         for part in each.parts:
-            waiting[Step(part.step)].append((part, each))
+            waiting[part.step or Step.PACK].append((part, each))
     return [Queue(step=step, stations=stations.get(step, []), parts=parts) for step, parts in waiting.items() if parts]
 
 
@@ -235,7 +236,7 @@ def _not_found(text: str, why: str) -> tuple[str, int]:
 
 def _part_page(number: int, *, why: str = "") -> str | None:
     with database().read() as connection:
-        part = look.part_view(connection, number)
+        part = part_view(connection, number)
         if part is None:
             return None
         facts = _part_facts(connection, part)
@@ -247,30 +248,27 @@ def _part_page(number: int, *, why: str = "") -> str | None:
         prints=prints,
         print_word=print_word,
         reason_word=reprint_reason,
-        may_be_labelled=part.status not in DEAD_STATUSES,
+        may_be_labelled=not part.dead,
         why=why,
         done=request.args.get("done", ""),
         outcomes=OUTCOMES,
         Outcome=Outcome,
-        may_be_replaced=part.status not in DEAD_STATUSES,
+        may_be_replaced=not part.dead,
         **_tools(),
     )
 
 
-def _part_facts(connection: Connection, part: PartView) -> dict[str, Any]:
-    standing = history.standing(connection, part.id)
-    box_id = read_code(part.box).number
-    seen = part.last_seen
-    near: tuple[list[history.Near], list[history.Near]] = ([], [])
-    if seen is not None and standing.station_id is not None:
+def _part_facts(connection: Connection, part: SeenPart) -> dict[str, Any]:
+    box_id, seen, station_id = part.box.id, part.last_seen, part.progress.station
+    near: tuple[list[LogView], list[LogView]] = ([], [])
+    if seen is not None and station_id is not None:
         near = (
-            history.scanned_before(connection, standing.station_id, seen.at, beside=part.id, limit=NEAR_SHOWN)[::-1],
-            history.scanned_after(connection, standing.station_id, seen.at, beside=part.id, limit=NEAR_SHOWN),
+            scanned_before(connection, station_id, seen.at, beside=part.id, limit=NEAR_SHOWN)[::-1],
+            scanned_after(connection, station_id, seen.at, beside=part.id, limit=NEAR_SHOWN),
         )
     marks = marks_of(connection, [part.id]).get(part.id)
-    happened = history.last_of_part(connection, part.id, box_id, limit=HISTORY_SHOWN)
+    happened = part_history(connection, part.id, box_id, limit=HISTORY_SHOWN)
     return {
-        "standing": standing,
         "who": missing_lists.last_scanned_by(connection, [part.id]).get(part.id, ""),
         "stations": missing_lists.stations_by_step(connection),
         "before": near[0],
@@ -282,7 +280,7 @@ def _part_facts(connection: Connection, part: PartView) -> dict[str, Any]:
         "board_mates": history.board_mates(connection, part.id, limit=MATES_SHOWN),
         "outline": outline_of(part, marks),
         "happened": happened,
-        "passed": _passed(part, standing, happened),
+        "passed": _passed(part, happened),
     }
 
 
@@ -292,10 +290,10 @@ class Leg:
 
     step: Step
     state: str
-    seen: history.Happened | None
+    seen: LogView | None
 
 
-def _passed(part: PartView, standing: history.Standing, happened: Sequence[history.Happened]) -> list[Leg]:
+def _passed(part: SeenPart, happened: Sequence[LogView]) -> list[Leg]:
     """The map of the stations: each step of the route, and the latest scan that passed the part through it."""
     seen = {
         each.step: each
@@ -303,12 +301,12 @@ def _passed(part: PartView, standing: history.Standing, happened: Sequence[histo
         if each.action == Act.PASS and each.outcome in (Outcome.DONE, Outcome.AGAIN) and not each.undone
     }
     legs = []
-    for step in map(Step, part.route):
+    for step in part.route:
         state = "open"
         if part.step == step:
             state = "next"
-        elif step in standing.done:
-            state = "taken" if step in standing.inferred else "done"
+        elif step in part.progress.done:
+            state = "taken" if step in part.progress.inferred else "done"
         legs.append(Leg(step=step, state=state, seen=seen.get(step) if state == "done" else None))
     return legs
 
@@ -365,12 +363,12 @@ def _close_quietly(report: int, made: dict[str, Any]) -> None:
         return
 
 
-def _part_of(code: str) -> PartView:
+def _part_of(code: str) -> SeenPart:
     read = _read(code)
     if read is None or read.kind is not Kind.PART:
         abort(404)
     with database().read() as connection:
-        part = look.part_view(connection, read.number)
+        part = part_view(connection, read.number)
     if part is None:
         abort(404)
     return part
@@ -382,13 +380,10 @@ def _reason() -> str | None:
     return reason if 1 <= len(reason) <= LONGEST_REASON and reason.isprintable() else None
 
 
-def _replace_page(part: PartView, *, why: str = "") -> str:
-    with database().read() as connection:
-        box_state = history.standing(connection, part.id).box_state
+def _replace_page(part: SeenPart, *, why: str = "") -> str:
     return render_template(
         "foreman/find_replace.html",
         part=part,
-        box_state=box_state,
         why=why,
         reasons=[(each, reason_word(each)) for each in REASONS_TO_REPLACE],
         report=number_within(request.values.get("report", "")) or 0,

@@ -9,14 +9,14 @@ from flask_babel import get_locale
 
 from tracker.pages.words.days import today
 from tracker.pages.words.measures import units
-from tracker.records import look
 from tracker.records.database import Database
+from tracker.records.logged import last_change
 
 
 def change_tag(database: Database, *, of: str = "") -> str:
     """Return what stays the same while nothing that a screen shows has changed; what is late changes at midnight."""
     with database.read() as connection:
-        last = look.last_change(connection)
+        last = last_change(connection)
     return f"{last}-{get_locale()}-{units().value}-{today()}-{crc32(of.encode())}"
 
 

@@ -1,13 +1,11 @@
 """One box or one board opened: what it holds, where that is, how it lies, its label."""
 
-from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Final
 
 from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
-from sqlalchemy import Connection
 from werkzeug.wrappers import Response
 
 from tracker.pages.bench.drawing import draw_layers, in_order
@@ -19,10 +17,10 @@ from tracker.pages.words.left_short import rests_of
 from tracker.pages.words.names import box_name, box_state_word, part_status_word, step_word
 from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
-from tracker.records import look
 from tracker.records.boards import BoardView, board_view
+from tracker.records.box_contents import BoxView, box_view
 from tracker.records.follow_ups import follow_ups_of
-from tracker.records.look import BoxView, HistoryEntry
+from tracker.records.logged import box_history
 from tracker.shop.codes import Kind, MisreadError
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.given_reasons import LONGEST_REASON
@@ -74,11 +72,11 @@ def box(code: str) -> str:
 def _page(code: str, *, wrong: str = "") -> str:
     number = _number(code, Kind.BOX)
     with database().read() as connection:
-        found = look.box_view(connection, number)
+        found = box_view(connection, number)
         if found is None:
             abort(HTTPStatus.NOT_FOUND)
-        happened = _history(connection, number)
-        rests = rests_of(follow_ups_of(connection, [number]).get(number, ()), found.load)
+        happened = box_history(connection, number, limit=HISTORY_SHOWN)
+        rests = rests_of(follow_ups_of(connection, [number]).get(number, ()), found.load_code)
     return render_template(
         "office/box.html",
         box=found,
@@ -108,7 +106,7 @@ def do_deed(code: str, deed: str) -> Response:
     with suppress(ConflictError):
         (hold_box if deed == "hold" else let_go_box)(database(), number, **act())
     with database().read() as connection:
-        found = look.box_view(connection, number)
+        found = box_view(connection, number)
     name = "" if found is None else box_name(found.name)
     flash(_("Box %(name)s is on hold.", name=name) if deed == "hold" else _("Box %(name)s goes on.", name=name))
     back = way_back("")
@@ -151,10 +149,6 @@ def _number(code: str, kind: Kind) -> int:
     if read.kind is not kind:
         abort(HTTPStatus.NOT_FOUND)
     return read.number
-
-
-def _history(connection: Connection, number: int) -> Sequence[HistoryEntry]:
-    return look.box_history(connection, number)[-HISTORY_SHOWN:][::-1]
 
 
 def _handling(box: BoxView) -> Handling:

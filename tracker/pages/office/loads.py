@@ -18,14 +18,15 @@ from tracker.pages.words.measures import units
 from tracker.pages.words.names import Lazy, box_state_word
 from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
-from tracker.records import look
 from tracker.records.follow_ups import follow_ups_of
-from tracker.records.history import left_behind
+from tracker.records.logged import left_behind
 from tracker.records.shipping import (
     READY_STATES,
     ShippingBox,
     boxes_on_load,
     boxes_to_plan,
+    list_loads,
+    load_view,
     staying_of_jobs,
     staying_of_loads,
 )
@@ -54,12 +55,12 @@ def loads() -> str:
     """All loads, the latest first."""
     after = number_within(request.args.get("after", ""))
     with database().read() as connection:
-        found = look.list_loads(connection, limit=LOADS_A_PAGE + 1, after=after)
+        found = list_loads(connection, limit=LOADS_A_PAGE + 1, after=after)
         shown = found[:LOADS_A_PAGE]
         staying = staying_of_loads(connection, [each.id for each in shown if each.state == "open"])
     return render_template(
         "office/loads.html",
-        loads=[(each, sum(state in READY_STATES for _box, _job, state in each.boxes)) for each in shown],
+        loads=[(each, sum(box.state in READY_STATES for box in each.boxes)) for each in shown],
         staying=staying,
         more=shown[-1].id if len(found) > LOADS_A_PAGE else None,
         **_tools(),
@@ -183,7 +184,7 @@ def _choose(why: str = "") -> str:
     with database().read() as connection:
         found = boxes_to_plan(connection, limit=BOXES_SHOWN + 1, job_code=job, sealed_only=not every)
         rests = follow_ups_of(connection, [box.id for box in found])
-        waiting = staying_of_jobs(connection, {box.job_id for box in found[:BOXES_SHOWN]})
+        waiting = staying_of_jobs(connection, {box.job.id for box in found[:BOXES_SHOWN]})
     shown = {box.id for box in found[:BOXES_SHOWN]}
     return render_template(
         "office/loads_new.html",
@@ -205,14 +206,14 @@ def _choose(why: str = "") -> str:
 def _by_job(boxes: Sequence[ShippingBox]) -> dict[str, list[ShippingBox]]:
     jobs: dict[str, list[ShippingBox]] = {}
     for box in boxes:
-        jobs.setdefault(box.job, []).append(box)
+        jobs.setdefault(box.job.code, []).append(box)
     return jobs
 
 
 def _page(code: str, *, why: str = "") -> str:
     number = _number(code)
     with database().read() as connection:
-        found = look.load_view(connection, number)
+        found = load_view(connection, number)
         if found is None:
             abort(HTTPStatus.NOT_FOUND)
         is_open = found.state == "open"

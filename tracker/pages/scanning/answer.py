@@ -11,15 +11,15 @@ from tracker.pages.scanning.outlines import Panel, outline_svg
 from tracker.pages.words.names import box_name, gettext
 from tracker.pages.words.signals import OUTCOMES, Said, said_as
 from tracker.pages.words.spoken import spoken
-from tracker.records import floor, look, readings
+from tracker.records import readings
 from tracker.records.access import StationView, list_stations
 from tracker.records.boards import BoardView, board_view
+from tracker.records.boxes import Box, boxes_numbered, uncounted
 from tracker.records.designs import Marks, marks_of
-from tracker.records.floor import BoxRow, PartRow
-from tracker.records.look import PartView
+from tracker.records.logged import LogView, kept_scan
+from tracker.records.parts import SeenPart, part_view
 from tracker.records.shipping import Loading, loading_of
-from tracker.records.waiting import KeptScan, kept_scan
-from tracker.shop.codes import Code, Kind, MisreadError, box_code, read_code
+from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.outcomes import Outcome
 from tracker.shop.scans import Action, Answer
 from tracker.shop.sscc import find_sscc
@@ -59,7 +59,7 @@ class Told:
     says: str
     older: bool
     title: str
-    part: PartView | None
+    part: SeenPart | None
     outline: str
     next: Next | None
     loading: Loading | None
@@ -69,12 +69,11 @@ class Told:
 class _Found:
     """What is read of the part and the box that a scan was about."""
 
-    kept: KeptScan
+    kept: LogView
     code: Code | None
     board: BoardView | None
-    part: PartView | None
-    state: PartRow | None
-    box: BoxRow | None
+    part: SeenPart | None
+    box: Box | None
     uncounted: int
     marks: Marks | None
 
@@ -129,22 +128,20 @@ def takes_back(connection: Connection, station_id: int) -> str:
         return ""
     if kept.part is None:
         return _title(_find(connection, kept))
-    part = f"{kept.name} {kept.cabinet}"
-    return gettext("damaged, %(part)s", part=part) if kept.action is Action.DAMAGED else part
+    part = f"{kept.part_name} {kept.cabinet}"
+    return gettext("damaged, %(part)s", part=part) if kept.action == Action.DAMAGED else part
 
 
-def _find(connection: Connection, kept: KeptScan) -> _Found:
-    part = state = marks = None
-    box = None
+def _find(connection: Connection, kept: LogView) -> _Found:
+    part = marks = box = None
     if kept.part is not None:
         number = read_code(kept.part).number
-        part = look.part_view(connection, number)
-        state = floor.parts_numbered(connection, [number]).get(number)
+        part = part_view(connection, number)
         marks = marks_of(connection, [number]).get(number)
-        box = state.box if state else None
+        box = part.box if part else None
     elif kept.box is not None:
         number = read_code(kept.box).number
-        box = floor.boxes_numbered(connection, [number]).get(number)
+        box = boxes_numbered(connection, [number]).get(number)
     code = _code(kept.code, kept)
     board = board_view(connection, code.number) if code and code.kind is Kind.BOARD else None
     return _Found(
@@ -152,14 +149,13 @@ def _find(connection: Connection, kept: KeptScan) -> _Found:
         code=code,
         board=board,
         part=part,
-        state=state,
         box=box,
-        uncounted=floor.uncounted(connection, box.id) if box else 0,
+        uncounted=uncounted(connection, box.id) if box else 0,
         marks=marks,
     )
 
 
-def _code(text: str, kept: KeptScan) -> Code | None:
+def _code(text: str, kept: LogView) -> Code | None:
     """The code that was read; where it was the SSCC of a box of the shop, the box's own code."""
     try:
         return read_code(text)
@@ -190,12 +186,12 @@ def _title(found: _Found) -> str:
     if found.part is not None:
         return found.part.name
     if found.box is not None:
-        return gettext("Box %(name)s of %(job)s", name=box_name(kept.box_name), job=kept.job)
+        return gettext("Box %(name)s of %(job)s", name=box_name(found.box.name), job=found.box.job.code)
     if kept.load is not None:
         return gettext("Load %(code)s", code=kept.load)
     if found.board is not None:
         return gettext("Board %(number)s, job %(job)s", number=found.board.number, job=found.board.job)
-    if kept.action is Action.UNDO:
+    if kept.action == Action.UNDO:
         return ""
     sscc = _sscc(kept.code)
     return f"SSCC {sscc}" if sscc else kept.code[:40]
@@ -205,20 +201,19 @@ def _next(connection: Connection, found: _Found, outcome: Outcome) -> Next | Non
     part, box = found.part, found.box
     if part is None or box is None or outcome not in _GOES_ON or part.damaged:
         return None
-    step = None if part.step is None else Step(part.step)
-    doing = [each.name for each in list_stations(connection) if each.step is step]
+    doing = [each.name for each in list_stations(connection) if each.step is part.step]
     return Next(
-        step=step,
+        step=part.step,
         stations=doing[:STATIONS_NAMED],
         slot=part.last_seen.slot if part.last_seen else None,
-        box=box_code(box.id),
-        box_name=box_name(part.box_name),
+        box=box.code,
+        box_name=box_name(box.name),
         missing=box.parts_lacking,
         uncounted=found.uncounted,
     )
 
 
-def outline_of(part: PartView, marks: Marks | None) -> str:
+def outline_of(part: SeenPart, marks: Marks | None) -> str:
     """Return a part's outline as an SVG element; its title says in words what it shows."""
     front = marks.front if marks else ""
     edges = [edge for edge in ("L1", "L2", "W1", "W2") if edge in part.edges]

@@ -6,7 +6,8 @@ from flask import Blueprint, abort, redirect, render_template, url_for
 from flask.typing import ResponseReturnValue
 
 from tracker.pages.frame.sign_in import bearer_or_none
-from tracker.records import look
+from tracker.records.box_contents import box_view
+from tracker.records.parts import part_view
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
 from tracker.shop.errors import NotFoundError
 from tracker.web.context import database, settings
@@ -48,11 +49,11 @@ def _of(code: Code) -> tuple[str, list[str]]:
     with database().read() as connection:
         match code.kind:
             case Kind.PART:
-                part = look.part_view(connection, code.number)
-                job, cabinets = ("", []) if part is None else (part.job, [part.cabinet])
+                part = part_view(connection, code.number)
+                job, cabinets = ("", []) if part is None else (part.job.code, [part.cabinet])
             case Kind.BOX:
-                box = look.box_view(connection, code.number)
-                job, cabinets = ("", []) if box is None else (box.job, list(box.cabinets))
+                box = box_view(connection, code.number)
+                job, cabinets = ("", []) if box is None else (box.job.code, box.cabinets)
             case _:
                 job, cabinets = "", []
     if not job:

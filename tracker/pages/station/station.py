@@ -22,8 +22,8 @@ from tracker.pages.words.names import first_of, gettext, reasons_at, step_word, 
 from tracker.pages.words.signals import OUTCOMES, Said, said_as
 from tracker.pages.words.spoken import spoken
 from tracker.records.access import StationView, list_stations, station_by_name
-from tracker.records.look import last_change
-from tracker.records.waiting import KeptScan, last_scans, waiting_for
+from tracker.records.logged import LogView, last_change, last_scans
+from tracker.records.waiting import waiting_for
 from tracker.shop.errors import InvalidInputError, ShopError, TooLargeError
 from tracker.shop.roles import Role
 from tracker.shop.scans import Answer
@@ -136,7 +136,7 @@ def _counts_last(connection: Connection, station: StationView) -> dict[str, Any]
     return {"undoes": takes_back(connection, station.id), "change": last_change(connection)}
 
 
-def _said(scan: KeptScan) -> Said:
+def _said(scan: LogView) -> Said:
     return said_as(scan.outcome, scan.told)
 
 

@@ -1,42 +1,12 @@
 """What happened, as a page says it in the reader's language: from what the log keeps of it."""
 
 from dataclasses import dataclass
-from typing import Protocol
 
 from tracker.pages.words.names import outcome_word
 from tracker.pages.words.spoken import spoken
+from tracker.records.logged import LogView
 from tracker.shop.contradictions import Contradiction, told
-from tracker.shop.outcomes import Outcome
-from tracker.shop.reasons import Meaning
 from tracker.shop.scans import Action
-
-
-class Row(Protocol):
-    """A row of the log as far as it is said."""
-
-    @property
-    def action(self) -> str: ...
-    @property
-    def outcome(self) -> str: ...
-    @property
-    def station(self) -> str | None: ...
-    @property
-    def message(self) -> str: ...
-    @property
-    def told(self) -> Meaning | None: ...
-
-
-class FlaggedRow(Protocol):
-    """A flagged row of the log as far as what it contradicts is said."""
-
-    @property
-    def kind(self) -> Contradiction | None: ...
-    @property
-    def flag(self) -> str | None: ...
-    @property
-    def box(self) -> str | None: ...
-    @property
-    def load(self) -> str | None: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,21 +18,21 @@ class Said:
     older: bool = False
 
 
-def said_of(row: Row) -> Said:
+def said_of(row: LogView) -> Said:
     """Say what a row of the log tells."""
     is_scan = row.action in set(Action) and row.station is not None
-    word = outcome_word(Outcome(row.outcome)) if is_scan else ""
+    word = outcome_word(row.outcome) if is_scan else ""
     if row.told is None:
         return Said(word=word, rest=row.message or row.action, older=True)
     return Said(word=word, rest=spoken(row.told.sentence()))
 
 
-def contradicts(row: FlaggedRow, *, other: str = "") -> str:
+def contradicts(row: LogView, *, other: str = "") -> str:
     """Say what a flagged scan contradicts; ``other`` names the part of the later reading that it would have changed.
 
     What was flagged before kinds were kept is said as it was written then.
     """
     text = row.flag or ""
     if row.kind is not None:
-        text = spoken(told(row.kind, box=row.box or "", load=row.load or "", other=other))
+        text = spoken(told(Contradiction(row.kind), box=row.box or "", load=row.load or "", other=other))
     return text[:1].upper() + text[1:]

@@ -7,7 +7,7 @@ from tracker.pages.words.days import day
 from tracker.pages.words.names import box_name, box_state_word
 from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
-from tracker.records.follow_ups import FollowUp
+from tracker.records.boxes import Box
 from tracker.records.shipping import READY_STATES, ShippingBox
 from tracker.shop.lacking import lack_in_words
 
@@ -16,12 +16,12 @@ from tracker.shop.lacking import lack_in_words
 class Rest:
     """Where the rest of a box is: the box that holds it, a sentence, and whether it is left behind."""
 
-    box: FollowUp
+    box: Box
     says: str
     left_behind: bool
 
 
-def rests_of(follow_ups: Sequence[FollowUp], load: str | None) -> list[Rest]:
+def rests_of(follow_ups: Sequence[Box], load: str | None) -> list[Rest]:
     """Say where the rest of a box is that is planned for ``load``, or for none."""
     return [Rest(box=each, says=_says(each, load), left_behind=not each.leaves_with(load)) for each in follow_ups]
 
@@ -29,25 +29,25 @@ def rests_of(follow_ups: Sequence[FollowUp], load: str | None) -> list[Rest]:
 def why_it_stays(box: ShippingBox) -> str:
     """Say why a box stays behind: how it stands, what holds it, and what it lacks."""
     why = [box_state_word(box.state)]
-    if box.job_status == "held":
+    if box.job.status == "held":
         why.append(_("its job is on hold"))
     elif box.kept:
         why.append(_("on hold"))
-    why.append(spoken(lack_in_words(parts=box.missing, items=box.uncounted)))
+    why.append(spoken(lack_in_words(parts=box.parts_lacking, items=box.uncounted)))
     if box.state in READY_STATES:
         why.append(_("planned for no load"))
     return ", ".join(filter(None, why))
 
 
-def _says(each: FollowUp, load: str | None) -> str:
+def _says(each: Box, load: str | None) -> str:
     if each.shipped:
         return _("Sealed short: the rest has left in box %(name)s.", name=box_name(each.name))
-    if each.load is None or each.ship_on is None:
+    if each.load is None:
         return _("Sealed short: the rest is in box %(name)s, on no load.", name=box_name(each.name))
-    if each.load == load:
+    if each.load.code == load:
         return _("Sealed short: the rest is in box %(name)s, on the same load.", name=box_name(each.name))
     return _(
         "Sealed short: the rest is in box %(name)s, on the load of %(day)s.",
         name=box_name(each.name),
-        day=day(each.ship_on),
+        day=day(each.load.ship_on),
     )

@@ -11,8 +11,8 @@ from uuid import uuid5
 
 from tracker.records import floor, readings
 from tracker.records.boards import board_view, parts_on_board
-from tracker.records.floor import PartRow
-from tracker.records.readings import Reading
+from tracker.records.logged import LogRow
+from tracker.records.parts import Part
 from tracker.shop import verdicts
 from tracker.shop.codes import Code, Kind, part_code
 from tracker.shop.outcomes import Outcome
@@ -69,7 +69,7 @@ def _judge(outcomes: Sequence[Outcome]) -> Verdict:
     return verdict(worst, Reason.BOARD_REFUSED)
 
 
-def undo_board(scanned: Scanned, code: Code, last: Reading) -> Answer:
+def undo_board(scanned: Scanned, code: Code, last: LogRow) -> Answer:
     """Take back a board's row, the last reading at the station, and the rows that were written with it."""
     ledger = scanned.ledger
     board = board_view(ledger.connection, code.number)
@@ -91,7 +91,7 @@ def undo_board(scanned: Scanned, code: Code, last: Reading) -> Answer:
     return answer(scanned, _undone(scanned, board.number if board else str(code), parts))
 
 
-def _undone(scanned: Scanned, number: int | str, parts: Sequence[PartRow]) -> Verdict:
+def _undone(scanned: Scanned, number: int | str, parts: Sequence[Part]) -> Verdict:
     """Say how many of a board's parts are cut all the same, as another station read them."""
     happened = floor.sightings(scanned.ledger.connection, [part.id for part in parts])
     holding = [holder_of(Step.CUT, happened[part.id], part.route) for part in parts]

@@ -4,7 +4,7 @@ from tracker.records import floor
 from tracker.records.shipping import loading_of
 from tracker.shop import verdicts
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import Code, Kind, load_code
+from tracker.shop.codes import Code, Kind
 from tracker.shop.outcomes import Outcome
 from tracker.shop.reasons import Reason
 from tracker.shop.scans import Answer
@@ -41,7 +41,7 @@ def _load_meant(scanned: Scanned) -> str | None:
         return str(scanned.read(scanned.scan.load, Kind.LOAD))
     load_id = scanned.station.open_load_id
     load = None if load_id is None else scanned.ledger.load(load_id)
-    return None if load is None or load.shipped else load_code(load.id)
+    return None if load is None or load.shipped else load.code
 
 
 def load_scanned(scanned: Scanned, code: Code) -> Answer:
@@ -62,8 +62,8 @@ def _how_far(scanned: Scanned, judged: Verdict, load_id: int) -> Verdict:
     loading = loading_of(scanned.ledger.written, load_id)
     return verdicts.with_loading(
         judged,
-        load=loading.code,
-        day=loading.ship_on,
+        load=loading.load.code,
+        day=loading.load.ship_on,
         on=loading.on,
         boxes=loading.boxes,
         staying=[box.code for box in loading.staying],

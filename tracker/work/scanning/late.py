@@ -11,7 +11,8 @@ from datetime import datetime
 
 from tracker.records import floor, readings
 from tracker.records.benches import BenchReading
-from tracker.records.floor import BoxRow, PartRow
+from tracker.records.boxes import Box
+from tracker.records.parts import Part
 from tracker.shop import verdicts
 from tracker.shop.box_states import BoxState
 from tracker.shop.cards import Read
@@ -36,23 +37,23 @@ def comes_late(at: datetime, latest: datetime | None) -> bool:
 # How things stood
 
 
-def progress_before(scanned: Scanned, part: PartRow) -> Progress:
+def progress_before(scanned: Scanned, part: Part) -> Progress:
     """Return the progress at the scan's own time: for a late scan it is folded from what had happened until then."""
     if not comes_late(scanned.at, part.latest_at):
         return part.progress
     return fold(known_at(_happened(scanned, part), scanned.at), part.route)
 
 
-def progress_with(scanned: Scanned, part: PartRow, sighting: Sighting) -> Progress:
+def progress_with(scanned: Scanned, part: Part, sighting: Sighting) -> Progress:
     """Return the progress after all that happened, with a late sighting in its place."""
     return fold([*_happened(scanned, part), sighting], part.route)
 
 
-def _happened(scanned: Scanned, part: PartRow) -> list[Sighting]:
+def _happened(scanned: Scanned, part: Part) -> list[Sighting]:
     return floor.sightings(scanned.ledger.written, [part.id])[part.id]
 
 
-def box_then(scanned: Scanned, part: PartRow, now: BoxFacts) -> BoxFacts:
+def box_then(scanned: Scanned, part: Part, now: BoxFacts) -> BoxFacts:
     """Return the box that a late scan packed the part into, as it stood then.
 
     A box that was sealed short since does not take it: the part is planned for another one, and a foreman says where it
@@ -70,7 +71,7 @@ def box_then(scanned: Scanned, part: PartRow, now: BoxFacts) -> BoxFacts:
     return now
 
 
-def loading_then(scanned: Scanned, box: BoxRow, today: Verdict) -> Verdict:
+def loading_then(scanned: Scanned, box: Box, today: Verdict) -> Verdict:
     """Return the verdict on a scan onto a load, for a late one that of its own time: it loads nothing by today's.
 
     One that would have loaded the box, but for what was changed since, is flagged.
@@ -101,7 +102,7 @@ def loading_then(scanned: Scanned, box: BoxRow, today: Verdict) -> Verdict:
     return verdicts.judge_late_loading(facts, of_then.load, opened=then.opened_since)
 
 
-def _of_loading(scanned: Scanned, box: BoxRow, then: floor.BoxThen) -> Contradiction | None:
+def _of_loading(scanned: Scanned, box: Box, then: floor.BoxThen) -> Contradiction | None:
     """What a foreman must look at. Where the box was counted as loaded, whoever changed that knew of it."""
     if box.job.status == JobStatus.CANCELLED:
         late = floor.cancelled_after(scanned.ledger.connection, box.job.id, scanned.at)
@@ -114,7 +115,7 @@ def _of_loading(scanned: Scanned, box: BoxRow, then: floor.BoxThen) -> Contradic
 # What a foreman must look at
 
 
-def contradiction_of(scanned: Scanned, part: PartRow, judged: Verdict) -> Contradiction | None:
+def contradiction_of(scanned: Scanned, part: Part, judged: Verdict) -> Contradiction | None:
     """Say what a late scan of a part contradicts, that on time would have been answered otherwise."""
     connection, at = scanned.ledger.connection, scanned.at
     match judged.outcome:

@@ -5,7 +5,9 @@ from datetime import datetime
 from typing import Any
 
 from tracker.records import floor, readings
-from tracker.records.floor import BoxRow, PartRow, StationRow
+from tracker.records.boxes import Box, uncounted
+from tracker.records.floor import StationRow
+from tracker.records.parts import Part
 from tracker.shop import verdicts
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind
@@ -42,7 +44,7 @@ def slot_scanned(scanned: Scanned, code: Code) -> Answer:
     return _note_place(scanned, scanned_last(scanned), slot)
 
 
-def _pass(scanned: Scanned, part: PartRow) -> Answer:
+def _pass(scanned: Scanned, part: Part) -> Answer:
     ledger, station = scanned.ledger, scanned.station
     open_box = _open_box(scanned) if station.step is Step.PACK else None
     before = progress_before(scanned, part)
@@ -69,7 +71,7 @@ def _pass(scanned: Scanned, part: PartRow) -> Answer:
     return answer(scanned, judged, next_step=upcoming, inferred=inferred)
 
 
-def _open_box(scanned: Scanned) -> BoxRow | None:
+def _open_box(scanned: Scanned) -> Box | None:
     """The box that the part is packed into: the one that the scan names, or that its station has open."""
     ledger, station = scanned.ledger, scanned.station
     if scanned.scan.box:
@@ -81,7 +83,7 @@ def _open_box(scanned: Scanned) -> BoxRow | None:
     return box if box is not None and box.state in (BoxState.OPEN, BoxState.PACKING) else None
 
 
-def open_at(ledger: Ledger, station: StationRow, box: BoxRow, at: datetime) -> None:
+def open_at(ledger: Ledger, station: StationRow, box: Box, at: datetime) -> None:
     """Open a box at a station, unless it opened one later. While it is complete or closed it takes no parts."""
     if comes_late(at, station.latest_at):
         last = readings.last_opened(ledger.written, station.id, station.latest_at or at)
@@ -90,7 +92,7 @@ def open_at(ledger: Ledger, station: StationRow, box: BoxRow, at: datetime) -> N
     ledger.set_open(station, box_id=box.id, load_id=None, at=at)
 
 
-def _take_in(scanned: Scanned, part: PartRow, what: Happening, slot: int | None = None) -> Progress:
+def _take_in(scanned: Scanned, part: Part, what: Happening, slot: int | None = None) -> Progress:
     """Take the sighting into the part's progress, in its place by its own time; return the progress after all."""
     sighting = scanned.sighting(what, slot)
     if comes_late(scanned.at, part.latest_at):
@@ -100,17 +102,17 @@ def _take_in(scanned: Scanned, part: PartRow, what: Happening, slot: int | None 
     return scanned.ledger.set_progress(part, after, at=scanned.at)
 
 
-def _what_next(scanned: Scanned, part: PartRow, upcoming: Step | None) -> dict[str, Any]:
+def _what_next(scanned: Scanned, part: Part, upcoming: Step | None) -> dict[str, Any]:
     """What comes next of a part that passed a step: its next step, or what its box lacks once it is in."""
     if upcoming is not Step.SHIP:
         return {"next": upcoming}
     box = scanned.ledger.box(part.box.id) or part.box
     missing = box.parts_lacking
-    uncounted = 0 if missing else floor.uncounted(scanned.ledger.connection, box.id)
-    return {"packed": box.packed, "missing": missing, "uncounted": uncounted}
+    items = 0 if missing else uncounted(scanned.ledger.connection, box.id)
+    return {"packed": box.packed, "missing": missing, "uncounted": items}
 
 
-def _held_by(scanned: Scanned, part: PartRow) -> int | None:
+def _held_by(scanned: Scanned, part: Part) -> int | None:
     """The number in the log of the reading by which the station's step was done at the scan's own time."""
     happened = floor.sightings(scanned.ledger.written, [part.id])[part.id]
     holding = holder_of(scanned.station.step, known_at(happened, scanned.at), part.route)
@@ -126,7 +128,7 @@ def read_before(ledger: Ledger, judged: Verdict, seq: int | None) -> Verdict:
     return verdict(Outcome.AGAIN, Reason.READ_BEFORE, station=station, moment=at.isoformat())
 
 
-def mark_damaged(scanned: Scanned, part: PartRow) -> Answer:
+def mark_damaged(scanned: Scanned, part: Part) -> Answer:
     """Mark a part damaged: it counts for nothing from then on, until it is repaired or the mark is taken back."""
     facts = scanned.part_facts(part)
     refused = verdicts.judge_note(facts)
@@ -141,7 +143,7 @@ def mark_damaged(scanned: Scanned, part: PartRow) -> Answer:
     return answer(scanned, verdict(Outcome.NOTED, Reason.MARKED_DAMAGED))
 
 
-def _note_place(scanned: Scanned, part: PartRow, slot_id: int | None) -> Answer:
+def _note_place(scanned: Scanned, part: Part, slot_id: int | None) -> Answer:
     refused = verdicts.judge_note(scanned.part_facts(part))
     scanned.part, scanned.action, scanned.slot_id = part, Action.PLACE, slot_id
     _take_in(scanned, part, Happening.SEEN if refused else Happening.PLACE, slot_id)
@@ -164,7 +166,7 @@ def _slot_named(scanned: Scanned, named: str) -> int:
     return slot_id
 
 
-def scanned_last(scanned: Scanned) -> PartRow:
+def scanned_last(scanned: Scanned) -> Part:
     """Return the part that a slot's code or the damaged card is about: what the device showed, or the last one here."""
     shown, ledger = scanned.scan.part, scanned.ledger
     if shown not in ("", NO_PART):

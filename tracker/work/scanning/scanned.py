@@ -6,9 +6,12 @@ from typing import Any, Final
 from tracker.records import floor
 from tracker.records.benches import BenchReading
 from tracker.records.boards import BoardView
-from tracker.records.floor import BoxRow, JobState, PartRow, StationRow
+from tracker.records.boxes import Box, uncounted
+from tracker.records.floor import StationRow
+from tracker.records.jobs import Job
+from tracker.records.parts import Part
 from tracker.shop.cards import Read
-from tracker.shop.codes import Code, Kind, MisreadError, box_code, load_code_or_none, part_code, read_code
+from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
@@ -46,13 +49,13 @@ class Scanned:
         self.action = scan.action
         self.seq = ledger.next_seq() if seq is None else seq
         self.known_station = station
-        self.part: PartRow | None = None
-        self.box: BoxRow | None = None
+        self.part: Part | None = None
+        self.box: Box | None = None
         self.board: BoardView | None = None
         self.load_id: int | None = None
         self.job_id: int | None = None
         self.slot_id: int | None = None
-        self.opened: BoxRow | None = None
+        self.opened: Box | None = None
         self.meant: int | None = None
         self.undoes: int | None = None
         self.with_board = False
@@ -67,7 +70,7 @@ class Scanned:
         return self.ledger.station(self.known_station.name) or self.known_station
 
     @property
-    def box_about(self) -> BoxRow | None:
+    def box_about(self) -> Box | None:
         """The box that the scan is about: its own, or its part's."""
         return self.box or (self.part.box if self.part else None)
 
@@ -100,14 +103,14 @@ class Scanned:
             raise Refused(Outcome.UNKNOWN, Reason.UNKNOWN_CODE, code=sscc)
         return Code(Kind.BOX, box_id)
 
-    def part_coded(self, code: Code) -> PartRow:
+    def part_coded(self, code: Code) -> Part:
         """Return the part with a code; refuse one that the shop does not have."""
         part = self.ledger.part(code.number)
         if part is None:
             raise Refused(Outcome.UNKNOWN, Reason.UNKNOWN_CODE, code=str(code))
         return part
 
-    def box_coded(self, code: Code) -> BoxRow:
+    def box_coded(self, code: Code) -> Box:
         """Return the box with a code; refuse one that the shop does not have."""
         box = self.ledger.box(code.number)
         if box is None:
@@ -121,7 +124,7 @@ class Scanned:
         station = self.station
         return StationFacts(id=station.id, name=station.name, step=station.step, infers=not station.strict)
 
-    def part_facts(self, part: PartRow) -> PartFacts:
+    def part_facts(self, part: Part) -> PartFacts:
         """Return a part as a verdict needs it, with its job's hold at the scan's own time."""
         held = self._held(part.job)
         return PartFacts(
@@ -138,7 +141,7 @@ class Scanned:
             replaced_by=None if part.replaced_by_id is None else part_code(part.replaced_by_id),
         )
 
-    def box_facts(self, box: BoxRow) -> BoxFacts:
+    def box_facts(self, box: Box) -> BoxFacts:
         """Return a box as a verdict needs it, with its job's hold at the scan's own time."""
         held = self._held(box.job)
         return BoxFacts(
@@ -151,14 +154,14 @@ class Scanned:
             kept=box.held_at is not None and box.held_at <= self.at,
             missing=box.parts_lacking,
             cancelled=box.job.status == JobStatus.CANCELLED,
-            load=load_code_or_none(box.load_id),
+            load=box.load_code,
         )
 
-    def scanned_box_facts(self, box: BoxRow) -> BoxFacts:
+    def scanned_box_facts(self, box: Box) -> BoxFacts:
         """The facts of a box that was read itself: its items, too, for which the scan of a part asks nobody."""
-        return replace(self.box_facts(box), uncounted=floor.uncounted(self.ledger.connection, box.id))
+        return replace(self.box_facts(box), uncounted=uncounted(self.ledger.connection, box.id))
 
-    def _held(self, job: JobState) -> bool:
+    def _held(self, job: Job) -> bool:
         if self.at >= job.status_at:
             return job.status == JobStatus.HELD
         return floor.held_at(self.ledger.connection, job.id, self.at)

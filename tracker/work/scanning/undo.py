@@ -6,8 +6,9 @@ It takes the scan and its repeats at that station back, up to the undo. At a ben
 from dataclasses import replace
 
 from tracker.records import floor, readings
-from tracker.records.floor import BoxRow, PartRow
-from tracker.records.readings import Reading
+from tracker.records.boxes import Box
+from tracker.records.logged import LogRow
+from tracker.records.parts import Part
 from tracker.shop import verdicts
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import Kind, part_code
@@ -40,7 +41,7 @@ def undo(scanned: Scanned) -> Answer:
     return _undo_last(scanned, last)
 
 
-def _may_mean(scanned: Scanned, flagged: Reading) -> bool:
+def _may_mean(scanned: Scanned, flagged: LogRow) -> bool:
     """Whether an undo may mean a scan: it names neither a part nor a board, or the scan's part."""
     code = code_or_none(scanned.scan.code)
     if code is None or code.kind not in (Kind.PART, Kind.BOARD):
@@ -48,7 +49,7 @@ def _may_mean(scanned: Scanned, flagged: Reading) -> bool:
     return code.kind is Kind.PART and code.number == flagged.part_id
 
 
-def _undo_flagged(scanned: Scanned, flagged: Reading) -> Answer:
+def _undo_flagged(scanned: Scanned, flagged: LogRow) -> Answer:
     """Take back a late scan that counts for nothing yet: nobody need settle it any more."""
     _is_about(scanned, flagged)
     scanned.undoes = flagged.seq
@@ -58,12 +59,12 @@ def _undo_flagged(scanned: Scanned, flagged: Reading) -> Answer:
     return answered
 
 
-def _is_about(scanned: Scanned, reading: Reading) -> None:
+def _is_about(scanned: Scanned, reading: LogRow) -> None:
     scanned.part = None if reading.part_id is None else scanned.ledger.part(reading.part_id)
     scanned.box = None if reading.box_id is None else scanned.ledger.box(reading.box_id)
 
 
-def _refuse_another(scanned: Scanned, last: Reading) -> None:
+def _refuse_another(scanned: Scanned, last: LogRow) -> None:
     """Refuse an undo that is read with the code of another part or board than the one that it would take back."""
     meant, done = code_or_none(scanned.scan.code), code_or_none(last.code)
     if meant is None or meant.kind not in (Kind.PART, Kind.BOARD) or meant == done:
@@ -73,13 +74,13 @@ def _refuse_another(scanned: Scanned, last: Reading) -> None:
     raise Refused(Outcome.NOTHING_TO_UNDO, Reason.OTHER_CAME_LAST, last=_named(scanned, last))
 
 
-def _named(scanned: Scanned, last: Reading) -> str:
+def _named(scanned: Scanned, last: LogRow) -> str:
     """Name what was scanned last: the part, even where a slot's code or a card's was read for it."""
     part = None if last.part_id is None else scanned.ledger.part(last.part_id)
     return last.code if part is None else f"{part.name} of cabinet {part.cabinet} ({part_code(part.id)})"
 
 
-def _undo_last(scanned: Scanned, last: Reading) -> Answer:
+def _undo_last(scanned: Scanned, last: LogRow) -> Answer:
     """Take back the scan of a part, a box or a load."""
     ledger = scanned.ledger
     _is_about(scanned, last)
@@ -103,13 +104,13 @@ def _undo_last(scanned: Scanned, last: Reading) -> Answer:
     return answered
 
 
-def _is_closed_to(last: Reading, state: BoxState) -> bool:
+def _is_closed_to(last: LogRow, state: BoxState) -> bool:
     if last.step is Step.SHIP:
         return state is BoxState.SHIPPED
     return last.step is Step.PACK and state in CLOSED_STATES
 
 
-def _undone(last: Reading, box: BoxRow | None) -> Verdict:
+def _undone(last: LogRow, box: Box | None) -> Verdict:
     """Say what an undo took back that was not about a part."""
     if box is None:
         return verdict(Outcome.UNDONE, Reason.LOAD_SHUT)
@@ -118,12 +119,13 @@ def _undone(last: Reading, box: BoxRow | None) -> Verdict:
     return verdict(Outcome.UNDONE, Reason.BOX_SHUT)
 
 
-def _take_back(scanned: Scanned, part: PartRow, last: Reading) -> Verdict:
+def _take_back(scanned: Scanned, part: Part, last: LogRow) -> Verdict:
     """Fold a part's progress without a reading; say by which station what was taken back holds all the same."""
     ledger = scanned.ledger
     happened = floor.sightings(ledger.connection, [part.id])[part.id]
     left = [replace(s, undone=(scanned.at, scanned.seq)) if s.seq == last.seq else s for s in happened]
     ledger.set_progress(part, fold(left, part.route), at=scanned.at)
+    step = last.step or scanned.station.step
     match Action(last.action):
         case Action.DAMAGED if (marking := marked_by(left)) is not None:
             return verdict(Outcome.UNDONE, Reason.STILL_DAMAGED, station=ledger.station_name(marking))
@@ -131,11 +133,11 @@ def _take_back(scanned: Scanned, part: PartRow, last: Reading) -> Verdict:
             return verdict(Outcome.UNDONE, Reason.DAMAGE_UNDONE)
         case Action.PLACE:
             return verdict(Outcome.UNDONE, Reason.PLACE_UNDONE)
-        case _ if (holding := holder_of(last.step, left, part.route)) is not None and holding.station is not None:
+        case _ if (holding := holder_of(step, left, part.route)) is not None and holding.station is not None:
             held_by = ledger.station_name(holding.station)
-            return verdict(Outcome.UNDONE, Reason.STILL_DONE, station=held_by, step=last.step)
+            return verdict(Outcome.UNDONE, Reason.STILL_DONE, station=held_by, step=step)
         case _:
-            return verdict(Outcome.UNDONE, Reason.STEP_UNDONE, step=last.step)
+            return verdict(Outcome.UNDONE, Reason.STEP_UNDONE, step=step)
 
 
 def _open_what_was_open(scanned: Scanned) -> None:

@@ -14,8 +14,8 @@ from werkzeug.wrappers import Response as AnyResponse
 from tracker.labels.contents import LabelKind
 from tracker.pages.words.names import step_word
 from tracker.pages.words.spoken import spoken
-from tracker.records import look
 from tracker.records.boards import board_ids_of_job
+from tracker.records.jobs import job_view
 from tracker.records.printing import PrinterRow
 from tracker.records.search import box_names, cabinet_names, open_job_codes
 from tracker.shop.codes import Code, Kind, MisreadError
@@ -192,7 +192,7 @@ def _asked(given: Any) -> Asked:
 def _page(asked: Asked, shown: Preview | None, *, unknown: str = "", wrong: str = "") -> str:
     with database().read() as connection:
         jobs = open_job_codes(connection, limit=JOBS_OFFERED)
-        job = look.job_view(connection, asked.choice.job) if asked.choice.job else None
+        job = job_view(connection, asked.choice.job) if asked.choice.job else None
         cabinets = cabinet_names(connection, job.id, limit=NAMES_OFFERED) if job else []
         boxes = box_names(connection, job.id, limit=NAMES_OFFERED) if job else []
         boards = board_ids_of_job(connection, job.id)[:NAMES_OFFERED] if job else []

@@ -35,9 +35,9 @@ from tracker.pages.office.orders.words import COLUMNS, FAMILIES, FRONTS, HANDLIN
 from tracker.pages.words.days import day, today
 from tracker.pages.words.measures import speak_in, units
 from tracker.pages.words.names import gettext as _
-from tracker.records import look
 from tracker.records.boards import boards_of_job, materials_of_job
 from tracker.records.designs import cabinets_of
+from tracker.records.jobs import job_view
 from tracker.records.settings import setting_names
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import CHOICES, CabinetOrder, order_from_cells
@@ -298,7 +298,7 @@ def _head_faults(draft: Draft) -> list[Fault]:
     except InvalidInputError as refused:
         faults += [fault for fault in refused.faults if fault.where.get("field") in FIELDS]
     with database().read() as connection:
-        if look.job_view(connection, draft.head["code"]) is not None:
+        if job_view(connection, draft.head["code"]) is not None:
             faults.append(fault_at("code", _("a job of this code was taken before: give this one another")))
     return faults
 
