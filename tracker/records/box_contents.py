@@ -8,14 +8,14 @@ from typing import Any, Final
 from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select, update
 
 from tracker.records.boxes import ALL_BOXES, Box, read_box
-from tracker.records.lacking import item_is_short
+from tracker.records.completeness import item_is_short
 from tracker.records.parts import SeenPart, parts_by_box
 from tracker.records.tables import box, item, job, laying, log, marked, part
 from tracker.records.values import Columns
 from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import part_code
-from tracker.shop.lacking import Lacks, lacks
+from tracker.shop.completeness import Lacks, lacks
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 
 _DEAD = sorted(DEAD_STATUSES)

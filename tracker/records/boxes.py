@@ -7,8 +7,8 @@ from typing import Any, Final, TypeVar
 
 from sqlalchemy import ColumnElement, Connection, Select, bindparam, func, select, update
 
+from tracker.records.completeness import items_short
 from tracker.records.jobs import JOB, Job
-from tracker.records.lacking import items_short
 from tracker.records.loads import LOAD, Load
 from tracker.records.tables import box, job, load
 from tracker.records.values import Columns

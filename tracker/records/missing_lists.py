@@ -1,10 +1,9 @@
 """What is missing: the one list of the boxes that are not complete, what leaves soonest first.
 
-What a box lacks is decided in ``shop.lacking``. A box leaves on the day of the load that it is planned for, or where
-there is none on its job's due date. Bounded: jobs are read in the order of their due dates until a page is full, jobs
-that lack nothing are passed over by their tallies, finished ones never looked at.
-
-By load, what a load leaves behind stands under that load.
+What a box lacks is decided in ``shop.completeness``. A box leaves on the day of the load that it is planned for, or
+where there is none on its job's due date. Bounded: jobs are read in the order of their due dates until a page is full,
+jobs that lack nothing are passed over by their tallies, finished ones never looked at. By load, what a load leaves
+behind stands under that load.
 """
 
 from collections import defaultdict
@@ -18,7 +17,7 @@ from sqlalchemy import ColumnElement, CompoundSelect, Connection, Select, exists
 
 from tracker.records.box_contents import Item, items_by_box
 from tracker.records.boxes import ALL_BOXES, Box, read_box
-from tracker.records.lacking import is_incomplete, part_is_lacking
+from tracker.records.completeness import is_incomplete, part_is_lacking
 from tracker.records.loads import LOAD, Load
 from tracker.records.parts import SeenPart, parts_by_box
 from tracker.records.shipping import staying_of_loads, stays

@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, Integer, Select, and_, case, func, select, type_coerce
 
 from tracker.records.boxes import ALL_BOXES, Box, boxes_numbered, read_box
-from tracker.records.lacking import items_short, part_is_lacking
+from tracker.records.completeness import items_short, part_is_lacking
 from tracker.records.tables import box, job, load, log, part, station
 from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState

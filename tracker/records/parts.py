@@ -13,7 +13,7 @@ from tracker.records.jobs import Job
 from tracker.records.tables import box, job, load, part, slot, station
 from tracker.records.values import Columns
 from tracker.shop.codes import part_code
-from tracker.shop.lacking import PACKED_STATUSES
+from tracker.shop.completeness import PACKED_STATUSES
 from tracker.shop.progress import DEAD_STATUSES, PartStatus, Progress
 from tracker.shop.steps import Route, Step, Supply
 

@@ -8,8 +8,8 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, Connection, Select, and_, or_, select
 
 from tracker.records.boxes import ALL_BOXES, Box, boxes_where, read_box
+from tracker.records.completeness import items_short
 from tracker.records.follow_ups import completes, first
-from tracker.records.lacking import items_short
 from tracker.records.loads import LOAD, Load, loads_numbered
 from tracker.records.tables import box, job, load
 from tracker.shop.box_states import BoxState

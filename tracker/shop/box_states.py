@@ -9,7 +9,7 @@ class BoxState(StrEnum):
 
     OPEN = "open"
     PACKING = "packing"
-    PARTS_IN = "complete"  # as stored and in the calls; what a box lacks, shop.lacking says
+    PARTS_IN = "complete"  # as stored and in the calls; what a box lacks, shop.completeness says
     SEALED = "sealed"
     LOADED = "loaded"
     SHIPPED = "shipped"

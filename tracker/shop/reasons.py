@@ -12,8 +12,8 @@ from enum import StrEnum
 from typing import Any, Final, Self
 
 from tracker.shop.box_states import BoxState
+from tracker.shop.completeness import lack_in_words
 from tracker.shop.contradictions import Choice, chosen
-from tracker.shop.lacking import lack_in_words
 from tracker.shop.saying import Moment, Said, join, later, say, say_many
 from tracker.shop.steps import Step
 from tracker.shop.words import BOX_STATE_WORDS, STEP_WORDS, box_words, listed, reason_words

@@ -23,8 +23,8 @@ from tracker.records.parts import SeenPart, seen_parts
 from tracker.records.printing import printed_before
 from tracker.settings import Settings
 from tracker.shop.codes import Code, Kind, MisreadError, read_code
+from tracker.shop.completeness import is_lacking
 from tracker.shop.errors import NotFoundError
-from tracker.shop.lacking import is_lacking
 from tracker.shop.saying import say
 from tracker.work.box_numbers import number_boxes, numbering
 from tracker.work.jobs import job_coded

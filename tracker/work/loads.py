@@ -17,10 +17,10 @@ from tracker.records.shipping import ShippingBox, boxes_on_load, staying_of_load
 from tracker.shop.acts import BoxShipped, LeftBehind, PlannedForLoad, TakenOffLoad
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code, load_code
+from tracker.shop.completeness import lack_in_words
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.given_reasons import refuse_bad_reason
 from tracker.shop.job_states import JobStatus
-from tracker.shop.lacking import lack_in_words
 from tracker.shop.leaving import Keeps, keeps_load
 from tracker.shop.saying import say
 from tracker.work.ledger import Ledger, open_ledger

@@ -15,9 +15,9 @@ from tracker.records.parts import parts_of_box
 from tracker.shop.acts import BoxOpenedAgain
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code
+from tracker.shop.completeness import lacks, short_of
 from tracker.shop.errors import ConflictError
 from tracker.shop.given_reasons import refuse_bad_reason
-from tracker.shop.lacking import lacks, short_of
 from tracker.shop.saying import say
 from tracker.shop.standing import refuse_closed, refuse_stopped
 from tracker.work.follow_up import move_rest

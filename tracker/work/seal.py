@@ -19,8 +19,8 @@ from tracker.records.parts import Part, parts_of_box
 from tracker.shop.acts import BoxSealed
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code
+from tracker.shop.completeness import Lacks, lacks, short_of
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, OffWeightError
-from tracker.shop.lacking import Lacks, lacks, short_of
 from tracker.shop.saying import say
 from tracker.shop.standing import refuse_closed, refuse_stopped
 from tracker.shop.weighing import Piece, expect

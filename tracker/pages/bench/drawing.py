@@ -10,7 +10,7 @@ from typing import Final
 
 from tracker.records.box_contents import BoxView
 from tracker.records.parts import SeenPart
-from tracker.shop.lacking import is_lacking
+from tracker.shop.completeness import is_lacking
 
 WIDE: Final = 600.0  # the drawing's own units, about a pixel each on a tablet
 PLAN_TALL: Final = 380.0

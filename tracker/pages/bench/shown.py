@@ -13,7 +13,7 @@ from tracker.records.box_contents import BoxView, Item, box_view
 from tracker.records.follow_ups import follow_ups_of
 from tracker.records.parts import SeenPart
 from tracker.shop.box_states import BoxState
-from tracker.shop.lacking import Lacks, lacks
+from tracker.shop.completeness import Lacks, lacks
 from tracker.shop.weighing import Expected, Piece, Weight, expect
 from tracker.work.lists import weight_limit
 

@@ -23,7 +23,7 @@ from tracker.pages.words.names import (
     who_word,
 )
 from tracker.pages.words.spoken import add_spoken
-from tracker.shop.lacking import lack_in_words
+from tracker.shop.completeness import lack_in_words
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.translations.catalogues import LANGUAGES

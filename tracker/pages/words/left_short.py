@@ -9,7 +9,7 @@ from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records.boxes import Box
 from tracker.records.shipping import READY_STATES, ShippingBox
-from tracker.shop.lacking import lack_in_words
+from tracker.shop.completeness import lack_in_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

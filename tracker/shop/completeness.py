@@ -1,4 +1,4 @@
-"""What a box lacks, decided here for every list, page, label, seal and load.
+"""What makes a box complete: what it lacks, decided here for every list, page, label, seal and load.
 
 A box lacks each living part that is planned for it and not in it, and each item that is not counted into it in full. A
 part that was found damaged before it left is in no box (``Progress.counted``); what was replaced or cancelled is wanted

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.floor import START
-from tracker.shop.lacking import lack_in_words, lacks
+from tracker.shop.completeness import lack_in_words, lacks
 from tracker.shop.progress import Happening, PartStatus, Sighting, fold, status_of
 from tracker.shop.steps import Step
 

@@ -1,11 +1,11 @@
-"""What a box lacks (``shop.lacking``), as conditions of a query."""
+"""What a box lacks (``shop.completeness``), as conditions of a query."""
 
 from typing import Any, Final
 
 from sqlalchemy import ColumnElement, FromClause, exists, func, or_, select
 
 from tracker.records.tables import box, item, part
-from tracker.shop.lacking import LACKING_STATUSES
+from tracker.shop.completeness import LACKING_STATUSES
 
 part_is_lacking: Final[ColumnElement[bool]] = part.c.status.in_(sorted(LACKING_STATUSES))
 item_is_short: Final[ColumnElement[bool]] = func.coalesce(item.c.counted, 0) < item.c.quantity
