@@ -292,7 +292,8 @@ def test_an_sscc_costs_one_question_more_and_our_own_codes_none(floor: Floor) ->
     floor.scan(floor.box_101, "PACK-1")  # it is open there already, as each time after
     own, by_sscc = _statements(floor, [floor.box_101]), _statements(floor, [sscc])
     assert len(by_sscc) == len(own) + 1
-    assert not any("sscc" in statement for statement in [*own, *_statements(floor, [floor.deck])])
+    assert any("sscc IN" in statement for statement in by_sscc)
+    assert not any("sscc IN" in statement for statement in [*own, *_statements(floor, [floor.deck])])
 
 
 def _statements(floor: Floor, codes: list[str]) -> list[str]:

@@ -115,7 +115,7 @@ def test_what_a_desk_wrote_for_a_station_is_no_reading_there(floor: Floor) -> No
     floor.scan(floor.deck, "CUT-1", at=late - timedelta(seconds=600))
     with floor.database.read() as connection:
         flagged = open_contradictions(connection, limit=9)
-    use_old = next(each for each in flagged if each.kind is Contradiction.REPLACED)
+    use_old = next(each for each in flagged if each.kind == Contradiction.REPLACED)
     settle(floor.database, Settling(seq=use_old.seq, choice=Choice.USE_OLD), **floor.act())
     assert floor.part(new).step == "machine"
     assert card(floor, at=before + timedelta(seconds=5)).part == floor.end

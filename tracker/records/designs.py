@@ -11,9 +11,9 @@ from typing import Any, Final
 from cattrs.preconf.json import make_converter
 from sqlalchemy import Connection, insert, select, update
 
-from tracker.records.floor import take_numbers
 from tracker.records.orders import FRESH, insert_rows
 from tracker.records.tables import cabinet, design, job, laying, marked, part
+from tracker.records.writing import take_numbers
 from tracker.shop.cabinets.design import Cabinet, Mark
 from tracker.shop.orders import Designed, OrderedDesign
 from tracker.shop.progress import DEAD_STATUSES, PartStatus

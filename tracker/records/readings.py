@@ -9,8 +9,8 @@ from uuid import UUID, uuid5
 from sqlalchemy import Connection, and_, bindparam, or_, select
 
 from tracker.records.boards import parts_on_board
-from tracker.records.floor import seqs_of, sightings
 from tracker.records.logged import LOG, LogRow
+from tracker.records.past import seqs_of, sightings
 from tracker.records.tables import log
 from tracker.shop.acts import Act
 from tracker.shop.cards import Read, changed_by, meant_at

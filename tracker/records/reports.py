@@ -5,8 +5,8 @@ from datetime import datetime
 
 from sqlalchemy import Connection, func, insert, select, update
 
-from tracker.records.floor import take_numbers
 from tracker.records.tables import job, part, report
+from tracker.records.writing import take_numbers
 from tracker.shop.codes import part_code
 
 

@@ -115,7 +115,9 @@ _SETS: dict[int | None, frozenset[Step] | None] = {
     None: None,
     **{mask: frozenset(step for step, bit in _BITS.items() if mask & bit) for mask in range(1 << len(Step))},
 }
-_ROUTES = {mask: steps and tuple(step for step in Step if step in steps) for mask, steps in _SETS.items()}
+_ROUTES = {
+    mask: None if steps is None else tuple(step for step in Step if step in steps) for mask, steps in _SETS.items()
+}
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

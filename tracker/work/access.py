@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 from tracker.records import access
 from tracker.records.access import TokenRow
 from tracker.records.database import Database
-from tracker.records.floor import take_numbers
+from tracker.records.writing import take_numbers
 from tracker.shop.codes import Code, Kind
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError, NotSignedInError
 from tracker.shop.roles import Role

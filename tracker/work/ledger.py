@@ -14,13 +14,14 @@ from uuid import UUID, uuid4
 
 from sqlalchemy import Connection
 
-from tracker.records import floor
 from tracker.records.boxes import Box, boxes_numbered
 from tracker.records.database import Database
-from tracker.records.floor import Changes, StationRow
 from tracker.records.loads import Load, loads_numbered
 from tracker.records.parts import Part, parts_numbered
+from tracker.records.past import sightings
 from tracker.records.sscc import boxes_of_ssccs
+from tracker.records.stations import StationRow, stations_named, stations_numbered
+from tracker.records.writing import Changes, take_numbers, write_changes
 from tracker.shop.acts import AnyAct, told
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code
@@ -69,11 +70,11 @@ class Ledger:
 
     def take_numbers(self, what: str, count: int = 1) -> range:
         """Give new numbers of a kind (part, box, board, load); a number is never given twice."""
-        return floor.take_numbers(self.connection, what, count)
+        return take_numbers(self.connection, what, count)
 
     def look_up_stations(self, names: Collection[str]) -> None:
         """Read the stations with these names."""
-        self._stations.update(floor.stations_named(self.connection, names))
+        self._stations.update(stations_named(self.connection, names))
 
     def look_up_parts(self, ids: Collection[int]) -> None:
         """Read the parts with these ids, and their boxes, but for those that this transaction sees already."""
@@ -99,7 +100,7 @@ class Ledger:
 
     def station_numbered(self, number: int) -> StationRow | None:
         """Return the station with this code number."""
-        found = floor.stations_numbered(self.connection, [number]).get(number)
+        found = stations_numbered(self.connection, [number]).get(number)
         return None if found is None else self._stations.setdefault(found.name, found)
 
     def station_name(self, number: int) -> str:
@@ -247,7 +248,7 @@ class Ledger:
     def refold(self, part_ids: Iterable[int], *, at: datetime | None = None) -> None:
         """Write what is pending and work these parts out anew from all that happened to them, an undo at ``at`` too."""
         self.write()
-        for part_id, happened in floor.sightings(self.connection, list(part_ids)).items():
+        for part_id, happened in sightings(self.connection, list(part_ids)).items():
             part = self.part(part_id)
             if part is not None:
                 self.set_progress(part, fold(happened, part.route), at=at)
@@ -271,7 +272,7 @@ class Ledger:
 
     def write(self) -> None:
         """Write all pending rows."""
-        floor.write_changes(self.connection, self._changes)
+        write_changes(self.connection, self._changes)
         self._changes = Changes()
 
 

@@ -12,9 +12,9 @@ from sqlalchemy import Connection
 
 from tracker.records.database import Database
 from tracker.records.designs import marked_row, store_designs
-from tracker.records.floor import take_numbers
 from tracker.records.orders import FRESH, insert_rows, job_exists
 from tracker.records.tables import box, item, job, laying, marked, part, tally
+from tracker.records.writing import take_numbers
 from tracker.shop.acts import OrderTaken
 from tracker.shop.box_states import filling_state
 from tracker.shop.codes import HIGHEST_NUMBER, box_code

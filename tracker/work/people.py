@@ -13,8 +13,8 @@ from sqlalchemy import Connection
 
 from tracker.records import people as kept
 from tracker.records.database import Database
-from tracker.records.floor import take_numbers
 from tracker.records.people import PersonRow
+from tracker.records.writing import take_numbers
 from tracker.shop.codes import HIGHEST_NUMBER, Code, Kind
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, fault_at
 from tracker.shop.lengths import Units

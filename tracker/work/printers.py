@@ -6,8 +6,8 @@ from typing import Final
 from tracker.labels.stocks import LARGEST_MM, LEAST_MM
 from tracker.records import printing as kept
 from tracker.records.database import Database
-from tracker.records.floor import take_numbers
 from tracker.records.printing import PrinterRow
+from tracker.records.writing import take_numbers
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError, fault_at
 from tracker.shop.printing import Cause, PrinterState, read_address
 from tracker.shop.saying import Mm, say, words_of

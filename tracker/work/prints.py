@@ -22,9 +22,9 @@ from tracker.labels.drawn import Drawn
 from tracker.labels.stocks import Stock
 from tracker.records import printing as kept
 from tracker.records.database import Database
-from tracker.records.floor import take_numbers
 from tracker.records.jobs import job_view
 from tracker.records.printing import PrinterRow, PrintRow
+from tracker.records.writing import take_numbers
 from tracker.settings import Settings
 from tracker.shop.codes import Kind, read_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError, ShopError

@@ -8,13 +8,14 @@ from typing import Final
 
 from sqlalchemy import Connection
 
-from tracker.records import audit, floor
+from tracker.records import audit
 from tracker.records.audit import BoxActs
 from tracker.records.boxes import Box
 from tracker.records.database import Database
 from tracker.records.integrity import damage
 from tracker.records.logged import LogRow
 from tracker.records.parts import Part
+from tracker.records.past import sightings
 from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState, filling_state
 from tracker.shop.codes import box_code, part_code
@@ -86,7 +87,7 @@ class _Audit:
 
     def run(self) -> Iterator[Difference]:
         for kept in audit.kept_parts(self.connection):
-            happened = floor.sightings(self.connection, [part.id for part in kept])
+            happened = sightings(self.connection, [part.id for part in kept])
             for part in kept:
                 yield from self._part(part, fold(happened[part.id], part.route))
         for box in audit.kept_boxes(self.connection):

@@ -23,7 +23,7 @@ from tracker.pages.words.signals import OUTCOMES, Said, said_as
 from tracker.pages.words.spoken import spoken
 from tracker.records.access import StationView, list_stations, station_by_name
 from tracker.records.logged import LogView, last_change, last_scans
-from tracker.records.waiting import waiting_for
+from tracker.records.stations import waiting_for
 from tracker.shop.errors import InvalidInputError, ShopError, TooLargeError
 from tracker.shop.roles import Role
 from tracker.shop.scans import Answer

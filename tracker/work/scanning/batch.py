@@ -10,9 +10,9 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from tracker.records import floor
 from tracker.records.database import Database
-from tracker.records.floor import StationRow
+from tracker.records.past import first_answers
+from tracker.records.stations import StationRow
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind
 from tracker.shop.outcomes import Outcome
 from tracker.shop.reasons import Reason
@@ -60,7 +60,7 @@ def take_scans(
 
 def judge_requests(connection: Connection, requests: Sequence[Request]) -> list[list[Answer]]:
     """Judge the scans of several requests, one request after the other, in a transaction that the caller commits."""
-    answers = floor.first_answers(connection, {scan.id for request in requests for scan in request.scans})
+    answers = first_answers(connection, {scan.id for request in requests for scan in request.scans})
     fresh = {scan.id: scan for request in requests for scan in request.scans if scan.id not in answers}
     if fresh:
         ledger = Ledger(connection, "", requests[0].now)

@@ -4,8 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from tracker.records import benches, floor
+from tracker.records import benches
 from tracker.records.benches import BenchReading
+from tracker.records.past import held_at, sealed_after, sightings
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Sighting, fold, known_at
 from tracker.shop.steps import Step
@@ -32,7 +33,7 @@ class Benches:
 
     def _takes_parts(self, box_id: int, at: datetime) -> bool:
         box = self._ledger.box(box_id)
-        if box is None or (box.closed and not floor.sealed_after(self._ledger.connection, box_id, at)):
+        if box is None or (box.closed and not sealed_after(self._ledger.connection, box_id, at)):
             return False
         happened = self._happened_in(box_id)
         packed = [self._is_packed(part_id, each, at) for part_id, each in happened.items()]
@@ -42,7 +43,7 @@ class Benches:
         if box_id not in self._happened:
             part_ids = benches.living_parts_of(self._ledger.connection, box_id)
             self._ledger.look_up_parts(part_ids)
-            self._happened[box_id] = floor.sightings(self._ledger.connection, part_ids)
+            self._happened[box_id] = sightings(self._ledger.connection, part_ids)
         return self._happened[box_id]
 
     def _is_packed(self, part_id: int, happened: Sequence[Sighting], at: datetime) -> bool:
@@ -87,5 +88,5 @@ class Benches:
             return False
         damaged = fold(known_at(self._known[part.id], read.at), part.route).damaged
         if read.outcome == Outcome.ON_HOLD:
-            return not damaged and not floor.held_at(self._ledger.connection, part.job.id, read.at)
+            return not damaged and not held_at(self._ledger.connection, part.job.id, read.at)
         return damaged and read.outcome in (Outcome.DONE, Outcome.AGAIN)

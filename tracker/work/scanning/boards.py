@@ -9,10 +9,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from uuid import uuid5
 
-from tracker.records import floor, readings
+from tracker.records import readings
 from tracker.records.boards import board_view, parts_on_board
 from tracker.records.logged import LogRow
 from tracker.records.parts import Part
+from tracker.records.past import sightings
 from tracker.shop import verdicts
 from tracker.shop.codes import Code, Kind, part_code
 from tracker.shop.outcomes import Outcome
@@ -93,7 +94,7 @@ def undo_board(scanned: Scanned, code: Code, last: LogRow) -> Answer:
 
 def _undone(scanned: Scanned, number: int | str, parts: Sequence[Part]) -> Verdict:
     """Say how many of a board's parts are cut all the same, as another station read them."""
-    happened = floor.sightings(scanned.ledger.connection, [part.id for part in parts])
+    happened = sightings(scanned.ledger.connection, [part.id for part in parts])
     holding = [holder_of(Step.CUT, happened[part.id], part.route) for part in parts]
     by = [each.station for each in holding if each is not None]
     others = [each for each in by if each is not None and each != scanned.station.id]

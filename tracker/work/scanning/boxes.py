@@ -1,6 +1,6 @@
 """A box or a load that is scanned: a box opens at the bench and goes onto its load at the dock, where a load opens."""
 
-from tracker.records import floor
+from tracker.records.past import loading_that_stands
 from tracker.records.shipping import loading_of
 from tracker.shop import verdicts
 from tracker.shop.box_states import BoxState
@@ -31,7 +31,7 @@ def box_scanned(scanned: Scanned, code: Code) -> Answer:
     elif judged.outcome is Outcome.DONE:
         open_at(ledger, station, box, scanned.at)
     elif judged.outcome is Outcome.AGAIN:
-        judged = read_before(ledger, judged, floor.loading_that_stands(ledger.written, box.id))
+        judged = read_before(ledger, judged, loading_that_stands(ledger.written, box.id))
     return answer(scanned, judged)
 
 

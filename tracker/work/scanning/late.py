@@ -9,10 +9,20 @@ and programs date their scans as they like. An undo that follows a flagged scan 
 from dataclasses import replace
 from datetime import datetime
 
-from tracker.records import floor, readings
+from tracker.records import readings
 from tracker.records.benches import BenchReading
 from tracker.records.boxes import Box
 from tracker.records.parts import Part
+from tracker.records.past import (
+    BoxThen,
+    box_as_it_stood,
+    cancelled_after,
+    planned_before_move,
+    refused_early_after,
+    replaced_after,
+    sealed_after,
+    sightings,
+)
 from tracker.shop import verdicts
 from tracker.shop.box_states import BoxState
 from tracker.shop.cards import Read
@@ -50,7 +60,7 @@ def progress_with(scanned: Scanned, part: Part, sighting: Sighting) -> Progress:
 
 
 def _happened(scanned: Scanned, part: Part) -> list[Sighting]:
-    return floor.sightings(scanned.ledger.written, [part.id])[part.id]
+    return sightings(scanned.ledger.written, [part.id])[part.id]
 
 
 def box_then(scanned: Scanned, part: Part, now: BoxFacts) -> BoxFacts:
@@ -60,13 +70,13 @@ def box_then(scanned: Scanned, part: Part, now: BoxFacts) -> BoxFacts:
     lies. One that was sealed with the part in it takes the scan as it would have done on time.
     """
     ledger = scanned.ledger
-    origin = floor.planned_before_move(ledger.written, part.id, scanned.at)
+    origin = planned_before_move(ledger.written, part.id, scanned.at)
     box = None if origin is None else ledger.box(origin)
     if box is not None:
         scanned.box = box
         return scanned.box_facts(box)
     whole = now.closed and Step.PACK in part.progress.counted
-    if whole and floor.sealed_after(ledger.connection, part.box.id, scanned.at):
+    if whole and sealed_after(ledger.connection, part.box.id, scanned.at):
         return replace(now, state=BoxState.PACKING)
     return now
 
@@ -79,7 +89,7 @@ def loading_then(scanned: Scanned, box: Box, today: Verdict) -> Verdict:
     ledger = scanned.ledger
     if ledger.now - scanned.at <= LONGEST_WAY or box.state is BoxState.SHIPPED:
         return today
-    then = floor.box_then(ledger.written, box, scanned.at)
+    then = box_as_it_stood(ledger.written, box, scanned.at)
     facts = scanned.scanned_box_facts(box)
     of_then = replace(
         facts,
@@ -102,10 +112,10 @@ def loading_then(scanned: Scanned, box: Box, today: Verdict) -> Verdict:
     return verdicts.judge_late_loading(facts, of_then.load, opened=then.opened_since)
 
 
-def _of_loading(scanned: Scanned, box: Box, then: floor.BoxThen) -> Contradiction | None:
+def _of_loading(scanned: Scanned, box: Box, then: BoxThen) -> Contradiction | None:
     """What a foreman must look at. Where the box was counted as loaded, whoever changed that knew of it."""
     if box.job.status == JobStatus.CANCELLED:
-        late = floor.cancelled_after(scanned.ledger.connection, box.job.id, scanned.at)
+        late = cancelled_after(scanned.ledger.connection, box.job.id, scanned.at)
         return Contradiction.CANCELLED if late else None
     if then.counted:
         return None
@@ -119,13 +129,13 @@ def contradiction_of(scanned: Scanned, part: Part, judged: Verdict) -> Contradic
     """Say what a late scan of a part contradicts, that on time would have been answered otherwise."""
     connection, at = scanned.ledger.connection, scanned.at
     match judged.outcome:
-        case Outcome.REPLACED if floor.replaced_after(connection, part.id, at):
+        case Outcome.REPLACED if replaced_after(connection, part.id, at):
             return Contradiction.REPLACED
-        case Outcome.CANCELLED if floor.cancelled_after(connection, part.job.id, at):
+        case Outcome.CANCELLED if cancelled_after(connection, part.job.id, at):
             return Contradiction.CANCELLED
-        case Outcome.BOX_CLOSED if scanned.box or floor.sealed_after(connection, part.box.id, at):
+        case Outcome.BOX_CLOSED if scanned.box or sealed_after(connection, part.box.id, at):
             return Contradiction.PACKED
-        case Outcome.DONE if comes_late(at, part.latest_at) and floor.refused_early_after(connection, part.id, at):
+        case Outcome.DONE if comes_late(at, part.latest_at) and refused_early_after(connection, part.id, at):
             return Contradiction.EARLY
         case _:
             return None

@@ -4,10 +4,11 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from tracker.records import floor, readings
+from tracker.records import readings
 from tracker.records.boxes import Box, uncounted
-from tracker.records.floor import StationRow
 from tracker.records.parts import Part
+from tracker.records.past import read_at, sightings
+from tracker.records.stations import StationRow, slot_id, slot_name
 from tracker.shop import verdicts
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import Code, Kind
@@ -114,14 +115,14 @@ def _what_next(scanned: Scanned, part: Part, upcoming: Step | None) -> dict[str,
 
 def _held_by(scanned: Scanned, part: Part) -> int | None:
     """The number in the log of the reading by which the station's step was done at the scan's own time."""
-    happened = floor.sightings(scanned.ledger.written, [part.id])[part.id]
+    happened = sightings(scanned.ledger.written, [part.id])[part.id]
     holding = holder_of(scanned.station.step, known_at(happened, scanned.at), part.route)
     return None if holding is None else holding.seq
 
 
 def read_before(ledger: Ledger, judged: Verdict, seq: int | None) -> Verdict:
     """Say of what was done before where and when that was read, by its number in the log, where that is known."""
-    read = floor.read_at(ledger.connection, seq)
+    read = read_at(ledger.connection, seq)
     if read is None:
         return judged
     station, at = read
@@ -153,17 +154,17 @@ def _note_place(scanned: Scanned, part: Part, slot_id: int | None) -> Answer:
 def _placed(scanned: Scanned) -> Verdict:
     if scanned.slot_id is None:
         return verdict(Outcome.NOTED, Reason.PLACED)
-    slot = floor.slot_name(scanned.ledger.connection, scanned.slot_id)
+    slot = slot_name(scanned.ledger.connection, scanned.slot_id)
     return verdict(Outcome.NOTED, Reason.PLACED_IN_SLOT, slot=slot)
 
 
 def _slot_named(scanned: Scanned, named: str) -> int:
     code = code_or_none(named)
     number = code.number if code and code.kind is Kind.SLOT else None
-    slot_id = floor.slot_id(scanned.ledger.connection, number=number, name=named)
-    if slot_id is None:
+    found = slot_id(scanned.ledger.connection, number=number, name=named)
+    if found is None:
         raise Refused(Outcome.UNKNOWN, Reason.UNKNOWN_SLOT, slot=named[:LONGEST_CODE_KEPT])
-    return slot_id
+    return found
 
 
 def scanned_last(scanned: Scanned) -> Part:

@@ -3,13 +3,13 @@
 from dataclasses import replace
 from typing import Any, Final
 
-from tracker.records import floor
 from tracker.records.benches import BenchReading
 from tracker.records.boards import BoardView
 from tracker.records.boxes import Box, uncounted
-from tracker.records.floor import StationRow
 from tracker.records.jobs import Job
 from tracker.records.parts import Part
+from tracker.records.past import held_at
+from tracker.records.stations import StationRow
 from tracker.shop.cards import Read
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
 from tracker.shop.contradictions import Contradiction
@@ -164,7 +164,7 @@ class Scanned:
     def _held(self, job: Job) -> bool:
         if self.at >= job.status_at:
             return job.status == JobStatus.HELD
-        return floor.held_at(self.ledger.connection, job.id, self.at)
+        return held_at(self.ledger.connection, job.id, self.at)
 
 
 def code_or_none(text: str) -> Code | None:

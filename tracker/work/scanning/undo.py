@@ -5,10 +5,11 @@ It takes the scan and its repeats at that station back, up to the undo. At a ben
 
 from dataclasses import replace
 
-from tracker.records import floor, readings
+from tracker.records import readings
 from tracker.records.boxes import Box
 from tracker.records.logged import LogRow
 from tracker.records.parts import Part
+from tracker.records.past import loading_that_stands, sealed_after, sightings
 from tracker.shop import verdicts
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import Kind, part_code
@@ -89,13 +90,13 @@ def _undo_last(scanned: Scanned, last: LogRow) -> Answer:
     if refused:
         return answer(scanned, refused)
     if box is not None and _is_closed_to(last, box.state):
-        if last.step is Step.PACK and part and floor.sealed_after(ledger.connection, box.id, scanned.at):
+        if last.step is Step.PACK and part and sealed_after(ledger.connection, box.id, scanned.at):
             scanned.contradiction = Contradiction.TAKEN_OUT
         raise Refused(Outcome.BOX_CLOSED, Reason.BOX_CLOSED, box=box.name, state=box.state)
     scanned.load_id, scanned.undoes = last.load_id, last.seq
     # The box may have come off its load, or onto another, since this scan loaded it.
     loaded = part is None and box is not None and last.step is Step.SHIP
-    unloads = loaded and box is not None and floor.loading_that_stands(ledger.connection, box.id) == last.seq
+    unloads = loaded and box is not None and loading_that_stands(ledger.connection, box.id) == last.seq
     answered = answer(scanned, _undone(last, box) if part is None else _take_back(scanned, part, last))
     if unloads and box is not None:
         ledger.set_box(box, state=BoxState.SEALED)
@@ -122,7 +123,7 @@ def _undone(last: LogRow, box: Box | None) -> Verdict:
 def _take_back(scanned: Scanned, part: Part, last: LogRow) -> Verdict:
     """Fold a part's progress without a reading; say by which station what was taken back holds all the same."""
     ledger = scanned.ledger
-    happened = floor.sightings(ledger.connection, [part.id])[part.id]
+    happened = sightings(ledger.connection, [part.id])[part.id]
     left = [replace(s, undone=(scanned.at, scanned.seq)) if s.seq == last.seq else s for s in happened]
     ledger.set_progress(part, fold(left, part.route), at=scanned.at)
     step = last.step or scanned.station.step

@@ -1,15 +1,15 @@
-"""What the scan path reads and writes: few rows, by key, in set-based statements."""
+"""What the log says of a moment that is past: what had happened to a part by then, how a box stood, what came after."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, cast
 from uuid import UUID
 
-from sqlalchemy import Connection, bindparam, exists, func, insert, select, update
+from sqlalchemy import Connection, bindparam, exists, select
 
 from tracker.records.boxes import Box
-from tracker.records.tables import box, counter, log, part, slot, station, tally
+from tracker.records.tables import box, log, station
 from tracker.shop.acts import Act
 from tracker.shop.codes import box_code, part_code, read_code
 from tracker.shop.outcomes import Outcome
@@ -17,76 +17,10 @@ from tracker.shop.progress import Happening, Sighting
 from tracker.shop.scans import Answer
 from tracker.shop.steps import Step
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StationRow:
-    """A station and what it has open. ``latest_at`` is the time of its latest reading: an earlier one comes late.
-
-    ``benches_at`` is the time of the latest reading at any bench.
-    """
-
-    id: int
-    name: str
-    step: Step
-    strict: bool
-    open_box_id: int | None
-    open_load_id: int | None
-    opened_at: datetime | None
-    latest_at: datetime | None
-    benches_at: datetime | None
-
-
-@dataclass(slots=True)
-class Changes:
-    """What a batch of scans leaves behind, written together by ``write_changes``."""
-
-    log: list[dict[str, Any]] = field(default_factory=list)
-    parts: dict[int, dict[str, Any]] = field(default_factory=dict)
-    boxes: dict[int, dict[str, Any]] = field(default_factory=dict)
-    stations: dict[int, dict[str, Any]] = field(default_factory=dict)
-    tallies: dict[tuple[int, str], int] = field(default_factory=dict)
-
-
-_LATEST_AT = select(func.max(log.c.at)).where(log.c.station_id == station.c.id).scalar_subquery()
-_bench = station.alias("a_bench")
-_BENCH_AT = select(func.max(log.c.at)).where(log.c.station_id == _bench.c.id).scalar_subquery()
-_BENCHES_AT = select(func.max(_BENCH_AT)).where(_bench.c.step == Step.PACK).scalar_subquery()
-_STATIONS = select(station, _LATEST_AT.label("latest_at"), _BENCHES_AT.label("benches_at"))
-_STATION_BY_NAME = _STATIONS.where(station.c.name.in_(bindparam("names", expanding=True)))
-_STATION_BY_ID = _STATIONS.where(station.c.id.in_(bindparam("ids", expanding=True)))
 _ANSWERED = select(
     *(log.c.scan_id, log.c.outcome, log.c.message, log.c.part_id, log.c.box_id, log.c.next_step, log.c.inferred),
     *(log.c.reason, log.c["values"]),
 ).where(log.c.scan_id.in_(bindparam("scan_ids", expanding=True)))
-_TAKE_NUMBERS = (
-    update(counter)
-    .where(counter.c.name == bindparam("what"))
-    .values(last=counter.c.last + bindparam("count"))
-    .returning(counter.c.last)
-)
-_INSERT_LOG = insert(log)
-_BUMP_TALLY = (
-    update(tally)
-    .where(tally.c.job_id == bindparam("the_job"), tally.c.what == bindparam("the_what"))
-    .values(done=tally.c.done + bindparam("more"))
-)
-_UPDATE_PART = (
-    update(part)
-    .where(part.c.id == bindparam("the_id"))
-    .values({name: bindparam(name) for name in (
-        "status", "done", "inferred", "damaged", "seen_at", "seen_station_id", "slot_id", "latest_at")})
-)  # fmt: skip
-_UPDATE_BOX = (
-    update(box)
-    .where(box.c.id == bindparam("the_id"))
-    .values({name: bindparam(name) for name in ("packed", "parts_total", "state")})
-)
-_UPDATE_STATION = (
-    update(station)
-    .where(station.c.id == bindparam("the_id"))
-    .values({name: bindparam(name) for name in ("open_box_id", "open_load_id", "opened_at")})
-)
-
 _undo = log.alias("the_undo")
 _SIGHTINGS = (
     select(
@@ -154,33 +88,6 @@ _HOLD_BEFORE = (
 )
 
 
-def stations_named(connection: Connection, names: Collection[str]) -> dict[str, StationRow]:
-    """Return the stations with these names, by name."""
-    rows = connection.execute(_STATION_BY_NAME, {"names": list(names)})
-    return {row.name: _station(row) for row in rows}
-
-
-def stations_numbered(connection: Connection, ids: Collection[int]) -> dict[int, StationRow]:
-    """Return the stations with these ids, by id."""
-    rows = connection.execute(_STATION_BY_ID, {"ids": list(ids)})
-    return {row.id: _station(row) for row in rows}
-
-
-def _station(row: Any) -> StationRow:
-    return StationRow(**row._mapping)
-
-
-def slot_name(connection: Connection, number: int) -> str:
-    """Return the name of the slot with this id."""
-    return str(connection.execute(select(slot.c.name).where(slot.c.id == number)).scalar_one())
-
-
-def slot_id(connection: Connection, *, number: int | None, name: str) -> int | None:
-    """Return the id of the slot with this code number or name, or None."""
-    wanted = slot.c.id == number if number is not None else slot.c.name == name
-    return connection.execute(select(slot.c.id).where(wanted)).scalar()
-
-
 def first_answers(connection: Connection, scan_ids: Collection[UUID]) -> dict[UUID, Answer]:
     """Return what was answered before to scans with these ids."""
     rows = connection.execute(_ANSWERED, {"scan_ids": [scan_id.bytes for scan_id in scan_ids]})
@@ -205,12 +112,6 @@ def seqs_of(connection: Connection, parts: Mapping[UUID, int]) -> dict[int, int]
     """Return, for the parts whose scan with this id was written, the number of that row in the log."""
     query = select(log.c.scan_id, log.c.seq).where(log.c.scan_id.in_([scan_id.bytes for scan_id in parts]))
     return {parts[UUID(bytes=row.scan_id)]: row.seq for row in connection.execute(query)}
-
-
-def take_numbers(connection: Connection, what: str, count: int) -> range:
-    """Give ``count`` new numbers of a kind (log, part, box, …); a number is never given twice."""
-    last = connection.execute(_TAKE_NUMBERS, {"what": what, "count": count}).scalar_one()
-    return range(last - count + 1, last + 1)
 
 
 def sightings(connection: Connection, part_ids: Collection[int]) -> dict[int, list[Sighting]]:
@@ -267,7 +168,7 @@ class BoxThen:
     counted: bool
 
 
-def box_then(connection: Connection, now: Box, at: datetime) -> BoxThen:
+def box_as_it_stood(connection: Connection, now: Box, at: datetime) -> BoxThen:
     """Return how a box stood at ``at``, as the log tells it today.
 
     Where nothing was planned, or nothing sealed, by then, it is taken as it stands now: a device's clock may be slow by
@@ -324,21 +225,3 @@ def cancelled_after(connection: Connection, job_id: int, at: datetime) -> bool:
 def held_at(connection: Connection, job_id: int, at: datetime) -> bool:
     """Say whether a job was on hold at a past moment."""
     return connection.execute(_HOLD_BEFORE, {"job_id": job_id, "at": at}).scalar() == Act.HOLD
-
-
-def write_changes(connection: Connection, changes: Changes) -> None:
-    """Write the log rows and the state that follows from them."""
-    _many(connection, _INSERT_LOG, changes.log)
-    _many(connection, _UPDATE_PART, changes.parts.values())
-    _many(connection, _UPDATE_BOX, changes.boxes.values())
-    _many(connection, _UPDATE_STATION, changes.stations.values())
-    tallies = [
-        {"the_job": job_id, "the_what": what, "more": more} for (job_id, what), more in changes.tallies.items() if more
-    ]
-    _many(connection, _BUMP_TALLY, tallies)
-
-
-def _many(connection: Connection, statement: Any, rows: Iterable[Mapping[str, Any]]) -> None:
-    listed: Sequence[Mapping[str, Any]] = list(rows)
-    if listed:
-        connection.execute(statement, listed)

@@ -8,7 +8,7 @@ import pytest
 from tests.floor import DECK, END, TOE_KICK, Floor
 from tracker.records.logged import kept_scan, last_scans
 from tracker.records.parts import part_view
-from tracker.records.waiting import COUNTED, WaitingList, waiting_for
+from tracker.records.stations import COUNTED, WaitingList, waiting_for
 from tracker.shop.codes import Code, Kind, part_code, read_code
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Progress

@@ -1,19 +1,32 @@
-"""What a station's screen asks: what waits for it, and what it scanned last.
+"""A station: what it has open, and what waits for it.
 
-Nothing is read that grows with the shop's age: finished jobs are not looked at, nor open jobs
-of which no part can have come this far (their tallies say so).
+What waits: nothing is read that grows with the shop's age. Finished jobs are not looked at, nor open jobs of which no
+part can have come this far (their tallies say so).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import islice
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Connection, Integer, Select, and_, or_, select, true, type_coerce
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Integer,
+    Select,
+    and_,
+    bindparam,
+    func,
+    or_,
+    select,
+    true,
+    type_coerce,
+)
 
 from tracker.records.boxes import ALL_BOXES, Box, read_box
 from tracker.records.parts import ALL_SEEN, SeenPart, read_seen
-from tracker.records.tables import box, job, load, part, tally
+from tracker.records.tables import box, job, load, log, part, slot, station, tally
 from tracker.shop.box_states import BoxState
 from tracker.shop.job_states import JobStatus
 from tracker.shop.progress import PartStatus
@@ -26,15 +39,69 @@ _ROWS_READ: Final = 120  # a board leaves a row for each of its parts beside its
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StationRow:
+    """A station and what it has open. ``latest_at`` is the time of its latest reading: an earlier one comes late.
+
+    ``benches_at`` is the time of the latest reading at any bench.
+    """
+
+    id: int
+    name: str
+    step: Step
+    strict: bool
+    open_box_id: int | None
+    open_load_id: int | None
+    opened_at: datetime | None
+    latest_at: datetime | None
+    benches_at: datetime | None
+
+
+_LATEST_AT = select(func.max(log.c.at)).where(log.c.station_id == station.c.id).scalar_subquery()
+_bench = station.alias("a_bench")
+_BENCH_AT = select(func.max(log.c.at)).where(log.c.station_id == _bench.c.id).scalar_subquery()
+_BENCHES_AT = select(func.max(_BENCH_AT)).where(_bench.c.step == Step.PACK).scalar_subquery()
+_STATIONS = select(station, _LATEST_AT.label("latest_at"), _BENCHES_AT.label("benches_at"))
+_STATION_BY_NAME = _STATIONS.where(station.c.name.in_(bindparam("names", expanding=True)))
+_STATION_BY_ID = _STATIONS.where(station.c.id.in_(bindparam("ids", expanding=True)))
+
+
+def stations_named(connection: Connection, names: Collection[str]) -> dict[str, StationRow]:
+    """Return the stations with these names, by name."""
+    rows = connection.execute(_STATION_BY_NAME, {"names": list(names)})
+    return {row.name: _station(row) for row in rows}
+
+
+def stations_numbered(connection: Connection, ids: Collection[int]) -> dict[int, StationRow]:
+    """Return the stations with these ids, by id."""
+    rows = connection.execute(_STATION_BY_ID, {"ids": list(ids)})
+    return {row.id: _station(row) for row in rows}
+
+
+def _station(row: Any) -> StationRow:
+    return StationRow(**row._mapping)
+
+
+def slot_name(connection: Connection, number: int) -> str:
+    """Return the name of the slot with this id."""
+    return str(connection.execute(select(slot.c.name).where(slot.c.id == number)).scalar_one())
+
+
+def slot_id(connection: Connection, *, number: int | None, name: str) -> int | None:
+    """Return the id of the slot with this code number or name, or None."""
+    wanted = slot.c.id == number if number is not None else slot.c.name == name
+    return connection.execute(select(slot.c.id).where(wanted)).scalar()
+
+
+# What waits
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WaitingList:
     """What waits, most urgent first; ``more`` are not listed, and ``at_least`` says that they were not all counted."""
 
     rows: Sequence[SeenPart | Box]
     more: int
     at_least: bool
-
-
-# What waits
 
 
 def waiting_for(connection: Connection, step: Step, *, limit: int) -> WaitingList:
