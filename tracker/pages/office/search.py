@@ -64,7 +64,7 @@ def _is_wrong_sscc(text: str) -> bool:
 def _way_to(code: Code) -> str:
     match code.kind:
         case Kind.PART:
-            return url_for("missing.find", code=str(code))
+            return url_for("find.find", code=str(code))
         case Kind.BOX:
             return url_for("box_pages.box", code=str(code))
         case Kind.BOARD:

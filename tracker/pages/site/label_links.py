@@ -31,7 +31,7 @@ def follow(code: str, key: str) -> ResponseReturnValue:
     if not label_key_is_right(settings().secret_key, str(read), key):
         abort(HTTPStatus.NOT_FOUND)
     if bearer_or_none() is not None:
-        return redirect(url_for("missing.find", code=str(read)), HTTPStatus.SEE_OTHER)
+        return redirect(url_for("find.find", code=str(read)), HTTPStatus.SEE_OTHER)
     job, cabinets = _of(read)
     told = [(name, _report(job, name)) for name in cabinets]
     if len(told) == 1:
