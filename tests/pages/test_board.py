@@ -9,7 +9,7 @@ from typing import Literal
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.pages.looking import fits, hear_of_no_change, readable, violations
+from tests.pages.looking import fits, hear_of_no_change, violations
 from tests.pages.served_shop import TODAY, Shop, bytes_of, part, served, take
 from tracker.shop.orders import PartLine
 from tracker.shop.scans import Action
@@ -145,11 +145,6 @@ def test_a_job_leads_to_its_own_page(shop: Shop, page: Page) -> None:
         page.get_by_role("link", name="K-LATE").click()
     assert page.url == f"{shop.address}/jobs/K-LATE"
     assert "2 days late" in page.locator("main").inner_text()
-
-
-def test_every_size_and_scheme_is_readable(page: Page, shop: Shop, shots: Path | None) -> None:
-    shop.sign_in(page)
-    readable(page, shots, "board")
 
 
 def test_the_board_can_be_used_by_keyboard_alone(shop: Shop, page: Page) -> None:

@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.floor import END, Floor
 from tests.pages.conftest import CABINETS
-from tests.pages.looking import readable, violations
+from tests.pages.looking import violations
 from tests.pages.served_shop import TODAY, Shop, served
 from tracker.pages.bench.drawing import draw_bench, draw_layers, in_order
 from tracker.records.box_contents import BoxView, boxes_of_job
@@ -109,13 +109,6 @@ def test_what_is_not_there_is_not_found(browser: Browser, shop: Shop, path: str)
     assert answer is not None
     assert answer.status == 404
     page.close()
-
-
-def test_a_box_and_a_board_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
-    board = job_boards(shop.database, "K-77")[0]
-    for name, path in (("box", f"/boxes/{cartons(shop)[0].code}"), ("board", f"/boards/{board.code}")):
-        shop.sign_in(page, path, Role.PACKER)
-        readable(page, shots, name)
 
 
 def sealed_box(floor: Floor, name: str) -> BoxView:

@@ -19,6 +19,7 @@ from tracker.records.database import Database
 from tracker.records.jobs import list_jobs
 from tracker.records.missing_lists import missing_page
 from tracker.records.shipping import list_loads
+from tracker.work.boards import job_boards
 
 # Each language and each scheme once: that is what one look at every page costs.
 LOOKS = (("en", "light"), ("es", "dark"))
@@ -50,14 +51,17 @@ def pages_of(database: Database) -> dict[str, str]:
         box = boxes_of_job(connection, job.id, limit=1)[0]
         loads = list_loads(connection, limit=1)
     part = missing[0].parts[0]
+    board = job_boards(database, job.code)[0]
     return {
         "board": "/",
         "wall": "/?wall=1",
         "missing": "/missing",
+        "missing-by-job": "/missing?by=job",
         "missing-by-load": "/missing?by=load",
         "missing-by-station": "/missing?by=station",
         "job": f"/jobs/{quote(job.code)}",
         "hold": f"/jobs/{quote(job.code)}/hold",
+        "cancel": f"/jobs/{quote(job.code)}/cancel",
         "find": f"/find?code={part.code}",
         "replace": f"/parts/{part.code}/replace",
         "reports": "/reports",
@@ -68,6 +72,7 @@ def pages_of(database: Database) -> dict[str, str]:
         "benches-to-choose": "/pack?choose=1",  # without that a browser goes to the bench that it chose last
         "bench": "/pack/BENCH-1",
         "box": f"/boxes/{box.code}",
+        "board-to-cut": f"/boards/{board.code}",
         "sheet": f"/jobs/{quote(job.code)}/cabinets/{quote(part.cabinet)}/sheet",
         "new-order": "/orders/new",
         "search": f"/search?q={quote(part.name)}",
@@ -79,7 +84,7 @@ def pages_of(database: Database) -> dict[str, str]:
         "label-layout": "/labels/layouts/part%20100%20x%2050",
         "loads": "/loads",
         "load": f"/loads/{loads[0].code}",
-        "new-load": "/loads/new",
+        "new-load": "/loads/new?every=1",
         "settings": "/settings",
         "people": "/people",
         "stations": "/stations",
@@ -92,10 +97,11 @@ def pages_of(database: Database) -> dict[str, str]:
 
 
 NAMES = (
-    *("board", "wall", "missing", "missing-by-load", "missing-by-station", "job", "hold", "find", "replace", "reports"),
-    *("flagged", "settled", "stations-to-choose", "station", "benches-to-choose", "bench", "box", "sheet", "new-order"),
-    *("search", "labels", "labels-of-a-job", "printers", "prints", "label-layouts", "label-layout"),
-    *("loads", "load", "new-load", "settings", "people", "stations", "tokens", "me", "trust", "manual", "manual-page"),
+    *("board", "wall", "missing", "missing-by-job", "missing-by-load", "missing-by-station", "job", "hold", "cancel"),
+    *("find", "replace", "reports", "flagged", "settled", "stations-to-choose", "station", "benches-to-choose"),
+    *("bench", "box", "board-to-cut", "sheet", "new-order", "search", "labels", "labels-of-a-job", "printers"),
+    *("prints", "label-layouts", "label-layout", "loads", "load", "new-load", "settings", "people", "stations"),
+    *("tokens", "me", "trust", "manual", "manual-page"),
 )
 
 

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.conftest import take_cabinets
-from tests.pages.looking import hear_of_no_change, readable, violations
+from tests.pages.looking import hear_of_no_change, violations
 from tests.pages.served_shop import TODAY, Shop, served, take
 from tracker.shop.orders import PartLine
 from tracker.shop.roles import Role
@@ -119,10 +119,3 @@ def test_a_large_job_is_read_page_by_page_each_below_100_kilobytes(shop: Shop, p
     with page.expect_navigation():
         page.get_by_role("link", name="More boxes").click()
     assert page.locator(".boxes tbody tr").count() == 10
-
-
-def test_every_size_and_scheme_is_readable(page: Page, shop: Shop, shots: Path | None) -> None:
-    shop.sign_in(page, "/jobs/J-1")
-    for name, path in (("job", "/jobs/J-1"), ("job-cancel", "/jobs/J-1/cancel")):
-        page.goto(f"{shop.address}{path}")
-        readable(page, shots, name)

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import replace
 from io import BytesIO
-from pathlib import Path
 
 import pytest
 import zxingcpp
@@ -12,7 +11,7 @@ from playwright.sync_api import Browser, Page
 from pypdf import PageObject, PdfReader
 
 from tests.floor import TOE_KICK
-from tests.pages.looking import readable, violations
+from tests.pages.looking import violations
 from tests.pages.served_shop import TODAY, Shop, served, take
 from tracker.shop.codes import Code, Kind
 from tracker.shop.orders import PartLine
@@ -133,12 +132,6 @@ def test_labels_are_chosen_by_keyboard_alone(page: Page, shop: Shop) -> None:
     page.keyboard.press("Enter")
     page.wait_for_url("**/labels?*job=J-2*")
     assert len(shown(page)) == 5
-
-
-def test_the_labels_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
-    shop.sign_in(page, "/labels?job=J-1", Role.STATION)
-    page.wait_for_load_state("networkidle")
-    readable(page, shots, "labels")
 
 
 def test_letters_that_the_font_lacks_are_told_before_they_are_printed(page: Page, shop: Shop) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.pages.looking import readable, violations
+from tests.pages.looking import violations
 from tests.pages.served_shop import TODAY, Shop, served
 from tracker.shop.roles import Role
 from tracker.work.people import add_person
@@ -114,13 +114,6 @@ def test_loads_can_be_planned_by_keyboard_alone(shop: Shop, page: Page) -> None:
     page.keyboard.press("Enter")
     page.wait_for_url("**/loads/L*")
     assert page.locator(".short").count() == 1
-
-
-def test_loads_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
-    load = shop.floor.plan(shop.floor.box_101)
-    for name, path in (("loads", "/loads"), ("load-new", "/loads/new?every=1"), ("load", f"/loads/{load}")):
-        shop.sign_in(page, path, Role.FOREMAN)
-        readable(page, shots, name)
 
 
 def test_a_load_does_not_leave_short_unseen(shop: Shop, page: Page) -> None:

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
-from tests.pages.looking import hear_of_no_change, readable, violations
+from tests.pages.looking import hear_of_no_change, violations
 from tests.pages.served_shop import TODAY, Shop, part, served, take
 from tracker.records.reports import add_report
 from tracker.shop.orders import ItemLine, PartLine
@@ -278,22 +278,6 @@ def test_on_paper_a_page_ends_between_boxes_and_not_within_one(shop: Shop, page:
 
 
 # For everyone
-
-
-def test_every_size_and_scheme_is_readable(page: Page, shop: Shop, shots: Path | None) -> None:
-    paths = {
-        "missing": "/missing",
-        "missing-job": "/missing?by=job",
-        "missing-load": "/missing?by=load",
-        "missing-station": "/missing?by=station",
-        "find": f"/find?code={part(4)}",
-        "replace": f"/parts/{part(4)}/replace",
-        "reports": "/reports",
-    }
-    shop.sign_in(page, "/missing")
-    for name, path in paths.items():
-        page.goto(f"{shop.address}{path}")
-        readable(page, shots, name)
 
 
 def tab_to(page: Page, name: str) -> None:

@@ -198,7 +198,7 @@ def test_printing_is_readable_at_every_size(page: Page, shop: Shop, language: st
     page.context.add_cookies([{"name": languages.COOKIE, "value": language, "url": shop.address}])
     with shop.database.read() as connection:
         last = last_prints(connection, server_clock(), limit=1)[0].id
-    pages = {"labels": "/labels?job=J-1", "printers": "/printers", "prints": "/prints", "print": f"/prints/{last}"}
+    pages = {"printers": "/printers", "prints": "/prints", "print": f"/prints/{last}"}
     for name, path in pages.items():
         page.goto(f"{shop.address}{path}")
         page.wait_for_load_state("networkidle") if name != "printers" else page.wait_for_timeout(500)

@@ -2,13 +2,12 @@
 
 from collections.abc import Iterator
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.pages.conftest import CABINETS
-from tests.pages.looking import readable, violations
+from tests.pages.looking import violations
 from tests.pages.scanning import Scanner
 from tests.pages.served_shop import TODAY, Shop, served
 from tracker.records.access import list_stations
@@ -147,8 +146,3 @@ def test_searching_by_keyboard_alone(page: Page, shop: Shop) -> None:
             break
     page.keyboard.press("Enter")
     page.wait_for_url("**/find?code=*")
-
-
-def test_the_results_are_readable_at_every_size(page: Page, shop: Shop, shots: Path | None) -> None:
-    shop.sign_in(page, "/search?q=10", Role.STATION)
-    readable(page, shots, "search")
