@@ -154,7 +154,7 @@ def test_after_a_badge_the_scans_are_its_holders(browser: Browser, shop: Shop) -
     assert page.locator("#who").inner_text() == "Bea"
     assert scanner.read(shop.floor.deck) == "Done"
     with shop.database.read() as connection:
-        assert part_history(connection, 1, 1)[-1].who == "Bea"
+        assert part_history(connection, 1, 1, limit=1)[0].who == "Bea"
     page.reload()
     assert page.locator("#who").inner_text() == "Bea"
     page.close()
@@ -549,7 +549,7 @@ def test_the_last_part_is_marked_damaged_in_two_taps(page: Page, shop: Shop) -> 
     assert shop.floor.part(shop.floor.deck).damaged
     assert not page.locator("#confirm").is_visible()
     with shop.database.read() as connection:
-        assert "Marked damaged: Chipped." in part_history(connection, 1, 1)[-1].message
+        assert "Marked damaged: Chipped." in part_history(connection, 1, 1, limit=1)[0].message
     shop.floor.check()
 
 
