@@ -6,7 +6,8 @@ import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -14,9 +15,9 @@ from hypothesis import HealthCheck, settings
 from sqlalchemy import create_engine, text
 
 from tests.examples import MORE
-from tests.floor import Floor
+from tests.floor import START, Floor
 from tests.played_day import Day, played_day
-from tests.shops import sqlite_shop
+from tests.shops import nothing, sqlite_shop
 from tests.statements import share_compiled_statements
 from tracker.records.database import Database
 from tracker.records.migrate import upgrade
@@ -28,6 +29,9 @@ settings.load_profile("tracker")
 share_compiled_statements()
 
 _numbers = itertools.count(1)
+
+# The processes that tests start are many: they keep what they compile.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def missing_tool(what: str) -> None:
@@ -61,15 +65,29 @@ class Cluster:
         if os.geteuid() == 0:
             shutil.chown(self.folder, self.user)
         self._run("initdb", "-D", str(self.folder / "data"), "-U", "tracker", "-A", "trust", "-N", "-E", "UTF8")
-        options = f"-k {self.folder} -c listen_addresses='' -c fsync=off -c full_page_writes=off"
+        options = f"-k {self.folder} -c listen_addresses=''"
+        for lasting in ("fsync", "full_page_writes", "synchronous_commit", "autovacuum", "jit"):
+            options += f" -c {lasting}=off"
         log = str(self.folder / "log")
         self._run("pg_ctl", "-D", str(self.folder / "data"), "-w", "-l", log, "-o", options, "start")
         self._admin = create_engine(
             self.url("postgres").replace("postgresql:", "postgresql+psycopg:"), isolation_level="AUTOCOMMIT"
         )
         self.make("template_shop", None)
-        database = Database(self.url("template_shop"))
-        upgrade(database)
+        self._fill("template_shop", upgrade)
+        self._has_floor = False
+
+    def shop(self, name: str, *, floor: bool) -> Database:
+        """Return a new shop: an empty one, or one with a floor."""
+        if floor and not self._has_floor:
+            self.make("template_floor", "template_shop")
+            self._fill("template_floor", Floor)
+            self._has_floor = True
+        return Database(self.make(name, "template_floor" if floor else "template_shop"))
+
+    def _fill(self, name: str, fill: Callable[[Database], object]) -> None:
+        database = Database(self.url(name))
+        fill(database)
         database.close()
 
     def _run(self, program: str, *arguments: str) -> None:
@@ -112,19 +130,24 @@ def cluster() -> Iterator[Cluster]:
     running.stop()
 
 
+def _wants_a_floor(request: pytest.FixtureRequest) -> bool:
+    """Whether the test's shop has a floor: it is made once and copied, which takes less time than to make it."""
+    return "floor" in request.fixturenames and not hasattr(request.module, "floor")
+
+
 @pytest.fixture
-def sqlite(tmp_path: Path) -> Iterator[Database]:
-    """An empty shop on SQLite."""
-    database = sqlite_shop(tmp_path / f"shop-{next(_numbers)}.db")
+def sqlite(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    """An empty shop on SQLite; for a test with a floor, one with the stations and the job of the floor."""
+    database = sqlite_shop(tmp_path / f"shop-{next(_numbers)}.db", Floor if _wants_a_floor(request) else nothing)
     yield database
     database.close()
 
 
 @pytest.fixture
-def postgresql(cluster: Cluster) -> Iterator[Database]:
-    """An empty shop on PostgreSQL."""
+def postgresql(request: pytest.FixtureRequest, cluster: Cluster) -> Iterator[Database]:
+    """The same on PostgreSQL."""
     name = f"shop_{next(_numbers)}"
-    database = Database(cluster.make(name, "template_shop"))
+    database = cluster.shop(name, floor=_wants_a_floor(request))
     yield database
     database.close()
     cluster.drop(name)
@@ -140,4 +163,4 @@ def database(request: pytest.FixtureRequest) -> Database:
 @pytest.fixture
 def floor(database: Database) -> Floor:
     """A shop with its stations and one job of two cabinets, on each database."""
-    return Floor(database)
+    return Floor.found_on(database, START + timedelta(seconds=1))  # the job was taken in the first second

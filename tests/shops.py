@@ -13,7 +13,7 @@ from tracker.records.migrate import upgrade
 from tracker.settings import Settings
 
 
-def _nothing(_database: Database) -> None:
+def nothing(_database: Database) -> None:
     """Leave a shop as empty as it is."""
 
 
@@ -33,7 +33,7 @@ def _template(fill: Callable[[Database], object]) -> bytes:
         return path.read_bytes()
 
 
-def sqlite_shop(path: Path, fill: Callable[[Database], object] = _nothing) -> Database:
+def sqlite_shop(path: Path, fill: Callable[[Database], object] = nothing) -> Database:
     """A shop in a new SQLite file: an empty one, or what ``fill``, which is called once for all tests, made of it."""
     path.write_bytes(_template(fill))
     return Database(f"sqlite:///{path}")

@@ -33,6 +33,12 @@ class Caller:
 
 
 @pytest.fixture
+def database(sqlite: Database) -> Database:
+    """A call asks nothing of the database that differs between the two: one is enough."""
+    return sqlite
+
+
+@pytest.fixture
 def app(sqlite: Database, tmp_path: Path) -> Flask:
     settings = Settings(data_dir=tmp_path, database_url=str(sqlite.url), secret_key="for tests")  # noqa: S106
     return app_of(settings, sqlite)

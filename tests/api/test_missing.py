@@ -7,16 +7,10 @@ import pytest
 
 from tests.api.conftest import Caller
 from tests.floor import DECK, PINS, Floor
-from tracker.records.database import Database
 from tracker.shop.codes import box_code, read_code
 from tracker.shop.roles import Role
 from tracker.work.count import Counting, count_item
 from tracker.work.loads import plan_load
-
-
-@pytest.fixture
-def floor(sqlite: Database) -> Floor:
-    return Floor(sqlite)
 
 
 def listed(worker: Caller, query: str = "") -> list[dict[str, Any]]:

@@ -11,7 +11,6 @@ from tests.api.conftest import Caller
 from tests.api.test_who_may import NEEDED
 from tests.examples import examples
 from tests.floor import Floor
-from tracker.records.database import Database
 from tracker.shop.codes import Code, Kind
 
 CALLS = sorted(route for route in NEEDED if "/api/v1/" in route[1] and not route[1].endswith(("json", "docs")))
@@ -71,11 +70,6 @@ def nearly_right(draw: st.DrawFn) -> Any:
 
 
 QUERIES = st.dictionaries(st.sampled_from(["limit", "after", "since", "dpi", "job", "status", "dry_run"]), ODD_TEXT)
-
-
-@pytest.fixture
-def floor(sqlite: Database) -> Floor:
-    return Floor(sqlite)
 
 
 @pytest.mark.parametrize("route", CALLS, ids=" ".join)

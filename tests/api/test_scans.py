@@ -7,13 +7,7 @@ import pytest
 
 from tests.api.conftest import Caller
 from tests.floor import Floor
-from tracker.records.database import Database
 from tracker.shop.codes import Code, Kind, part_code
-
-
-@pytest.fixture
-def floor(sqlite: Database) -> Floor:
-    return Floor(sqlite)
 
 
 def good(code: str, **more: Any) -> dict[str, Any]:

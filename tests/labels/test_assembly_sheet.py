@@ -37,7 +37,7 @@ PRINTED_DPI = 100
 
 
 @pytest.mark.parametrize(("ordered", "paper"), IN_ENGLISH_ON, ids=name_of)
-def test_a_sheet_says_all_that_the_fitter_needs_in_black_and_white_two_to_four_steps_a_page(ordered: CabinetOrder, paper: Paper) -> None:
+def test_a_sheet_says_all_that_the_fitter_needs_in_black_and_white(ordered: CabinetOrder, paper: Paper) -> None:
     sheet = made(ordered)
     text = " ".join(pages_of(ordered, paper))
     wanted = ["Cabinet 101-2", "Job J-1042", "101 A, 101 B", "R-7K2Q", "missing or damaged"]

@@ -1,4 +1,4 @@
-"""The sheet in another language: read back from the PDF by poppler, and every one of its sentences has a translation."""
+"""The sheet in another language: read back from the PDF by poppler, and every one of its sentences is translated."""
 
 import io
 import re

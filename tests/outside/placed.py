@@ -33,7 +33,7 @@ def tool(part: Part, feature: Feature) -> Manifold:
         )
         solid = Manifold.cube((low[1] - low[0], high[1] - high[0], feature.depth_mm)).translate((low[0], high[0], 0))
     else:
-        hole = Manifold.cylinder(feature.depth_mm, feature.diameter_mm / 2, circular_segments=24)
+        hole = Manifold.cylinder(feature.depth_mm, feature.diameter_mm / 2, circular_segments=12)
         solid = hole = hole.translate((feature.x_mm, feature.y_mm, 0))
         if feature.dx_mm or feature.dy_mm:
             solid = Manifold.batch_hull([hole, hole.translate((feature.dx_mm, feature.dy_mm, 0))])
@@ -84,6 +84,7 @@ def shared(one: Manifold, other: Manifold) -> float:
     return float((one ^ other).volume())
 
 
-def touching_volume(one: Manifold, other: Manifold) -> float:
-    """The volume that two solids may share by rounding alone: a skin of ROOM_MM over the smaller one."""
-    return ROOM_MM * float(min(one.surface_area(), other.surface_area()))
+def overlap(one: Manifold, other: Manifold) -> bool:
+    """Whether two solids share more than rounding alone explains: a skin of ROOM_MM over the smaller one."""
+    volume = shared(one, other)
+    return volume > 0 and volume > ROOM_MM * float(min(one.surface_area(), other.surface_area()))

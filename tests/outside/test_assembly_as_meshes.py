@@ -7,7 +7,7 @@ from hypothesis import given
 from manifold3d import Manifold
 
 from tests.examples import examples
-from tests.outside.placed import placed, shared, touching_volume
+from tests.outside.placed import overlap, placed
 from tests.shop.cabinets.examples import ONE_OF_EACH, buildable, designed, name_of
 from tracker.shop.cabinets.assembly import Move, assembly_order
 from tracker.shop.cabinets.design import Cabinet
@@ -82,8 +82,7 @@ def check_the_way_is_free(move: Move, solids: dict[str, Manifold], present: list
         for here in places:
             moved = solids[own].translate((here[0], here[1], here[2]))
             for other in present:
-                room = touching_volume(moved, solids[other])
-                assert shared(moved, solids[other]) <= room, f"{own} meets {other} at {here}"
+                assert not overlap(moved, solids[other]), f"{own} meets {other} at {here}"
 
 
 def check_it_holds_on_to_what_stands(cabinet: Cabinet, move: Move, present: list[str]) -> None:

@@ -5,7 +5,6 @@ from uuid import uuid4
 import pytest
 
 from tests.floor import JOB, Floor, scan_of
-from tracker.records.database import Database
 from tracker.shop.codes import Code, Kind
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.orders import PartLine
@@ -15,11 +14,6 @@ from tracker.work.boards import Planned, job_boards, needed, plan_job_boards
 from tracker.work.jobs import cancel_job, hold_job
 from tracker.work.lists import set_list
 from tracker.work.replace import replace_part
-
-
-@pytest.fixture
-def floor(database: Database) -> Floor:
-    return Floor(database)
 
 
 def plan(floor: Floor, job: str = JOB) -> Planned:

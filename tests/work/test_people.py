@@ -26,13 +26,17 @@ def at(minutes: float = 0, address: str = HERE) -> Attempt:
     return Attempt(address=address, now=START + timedelta(minutes=minutes))
 
 
-@pytest.fixture
-def ida(floor: Floor) -> int:
-    """An office worker who signs in by password."""
-    number = people.add_person(floor.database, "Ida", Role.OFFICE, password=None, now=START)
+def with_password(floor: Floor, name: str, role: Role) -> int:
+    number = people.add_person(floor.database, name, role, password=None, now=START)
     with floor.database.write() as connection:
         kept.change_person(connection, number, password=LIGHT)
     return number
+
+
+@pytest.fixture
+def ida(floor: Floor) -> int:
+    """An office worker who signs in by password."""
+    return with_password(floor, "Ida", Role.OFFICE)
 
 
 def test_a_person_signs_in_by_name_and_password_and_is_who_they_are(floor: Floor) -> None:
@@ -114,7 +118,7 @@ def test_a_new_password_ends_the_other_sessions(floor: Floor, ida: int) -> None:
 
 
 def test_a_person_who_was_withdrawn_gets_in_no_more_by_any_way(floor: Floor, ida: int) -> None:
-    people.add_person(floor.database, "Ada", Role.ADMIN, password=PASSWORD, now=START)
+    with_password(floor, "Ada", Role.ADMIN)
     secret = sessions.sign_in(floor.database, "Ida", PASSWORD, at())
     badge = people.make_badge(floor.database, ida, now=START)
     people.withdraw_person(floor.database, ida, now=START)
@@ -129,12 +133,12 @@ def test_a_person_who_was_withdrawn_gets_in_no_more_by_any_way(floor: Floor, ida
 
 
 def test_the_last_administrator_stays(floor: Floor) -> None:
-    ada = people.add_person(floor.database, "Ada", Role.ADMIN, password=PASSWORD, now=START)
+    ada = with_password(floor, "Ada", Role.ADMIN)
     with pytest.raises(ConflictError):
         people.set_role(floor.database, ada, Role.OFFICE)
     with pytest.raises(ConflictError):
         people.withdraw_person(floor.database, ada, now=START)
-    people.add_person(floor.database, "Eve", Role.ADMIN, password=PASSWORD, now=START)
+    with_password(floor, "Eve", Role.ADMIN)
     people.set_role(floor.database, ada, Role.OFFICE)
 
 
