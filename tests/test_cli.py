@@ -44,9 +44,17 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     return call
 
 
+@pytest.fixture(scope="session")
+def ready(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The data folder of a shop that ``tracker init`` made, to be copied."""
+    data = tmp_path_factory.mktemp("ready") / "data"
+    assert CliRunner().invoke(main, ["init"], env={"TRACKER_DATA_DIR": str(data)}).exit_code == 0
+    return data
+
+
 @pytest.fixture
-def shop(run: Run, tmp_path: Path) -> Run:
-    assert run("init").exit_code == 0
+def shop(run: Run, ready: Path, tmp_path: Path) -> Run:
+    shutil.copytree(ready, tmp_path / "data")
     (tmp_path / "list.csv").write_text(LIST)
     (tmp_path / "items.csv").write_text("box,item,quantity\n101,spring pin 8 mm,2\n")
     return run

@@ -34,21 +34,21 @@ def test_every_default_layout_goes_onto_a_stock_that_comes_with_the_program() ->
 
 def test_with_mild_blur_every_default_layout_is_read_by_one_of_its_symbols() -> None:
     mild = [cell for cell in cells() if cell.spoiling is MILD]
-    found = read_rates(mild, tries=3, seed=11, say=nothing)
-    assert {cell: tally.either for cell, tally in found.items()} == dict.fromkeys(mild, 3)
+    found = read_rates(mild, tries=1, seed=11, say=nothing)
+    assert {cell: tally.either for cell, tally in found.items()} == dict.fromkeys(mild, 1)
     assert not any(tally.passed for tally in found.values())
 
 
 def test_no_wrong_reading_near_the_limit_passes_the_check_digits() -> None:
-    found = misreadings(tries=600, seed=11, say=nothing)
-    assert found.tries == 600
-    assert 0 < found.linear < 600  # it is the limit indeed
+    found = misreadings(tries=300, seed=11, say=nothing)
+    assert found.tries == 300
+    assert 0 < found.linear < 300  # it is the limit indeed
     assert found.passed == 0
 
 
 def test_the_same_seed_gives_the_same_table() -> None:
     some = [Cell(layout="part 63 x 38", dpi=300, spoiling=spoiling) for spoiling in SPOILINGS[-3:]]
-    assert read_rates(some, tries=8, seed=5, say=nothing) == read_rates(some, tries=8, seed=5, say=nothing)
+    assert read_rates(some, tries=3, seed=5, say=nothing) == read_rates(some, tries=3, seed=5, say=nothing)
 
 
 def test_the_document_shows_low_rates_in_bold_and_says_how_often_a_reading_was_wrong() -> None:

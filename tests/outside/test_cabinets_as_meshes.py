@@ -134,9 +134,8 @@ def check_every_hole_lies_in_material(part: Part) -> None:
 @cache  # many parts, of one cabinet and of several, are cut alike
 def volumes(board: Board, length_mm: float, width_mm: float, features: tuple[Feature, ...]) -> tuple[float, float]:
     """What the tools take away from such a panel, in mm³: together, and one by one."""
-    part = replace(
-        designed(ONE_OF_EACH[0]).parts[0], board=board, length_mm=length_mm, width_mm=width_mm, features=features
-    )
+    some = designed(ONE_OF_EACH[0]).parts[0]
+    part = replace(some, board=board, length_mm=length_mm, width_mm=width_mm, features=features)
     blank = block(part)
     taken = [tool(part, feature) for feature in features if feature.work is not Work.CORNER_CUT]
     return blank.volume() - less(blank, taken).volume(), sum(each.volume() for each in taken)

@@ -46,7 +46,7 @@ class Meshes:
 
     @lru_cache(maxsize=8)  # noqa: B019 - all rays of one picture go one way
     def _measures(self, way: Vector) -> tuple[Any, Any]:
-        """The test of a ray that goes this way against all triangles, as sums of where the ray starts and a constant."""
+        """The test of a ray that goes this way against all triangles, as sums of where it starts and a constant."""
         a, b, c = (self.triangles[:, i] for i in (0, 1, 2))
         normal = np.cross(np.array(way), c - a)
         size = ((b - a) * normal).sum(axis=1)

@@ -4,6 +4,7 @@ A letter that the font does not have is drawn as an open square and told, never 
 """
 
 import unicodedata
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
@@ -118,12 +119,12 @@ def _fit(text: str, place: Place, pen: _Pen, *, smallest: int, lines: int) -> tu
     for wanted in range(1, lines + 1):
         size = max(smallest, int(place.height / 1.2 / wanted))
         while size > smallest and (wanted > 1 or size > largest * 0.6 or lines == 1):
-            wrapped = _wrap(text, place.width, size, pen)
+            wrapped = _wrap(text, place.width, size, pen, most=wanted)
             if len(wrapped) <= wanted:
                 return size, tuple(wrapped)
             size = max(smallest, int(size * 0.92))
     room = max(1, min(lines, place.height // _pitch(smallest)))
-    wrapped = _wrap(text, place.width, smallest, pen)
+    wrapped = _wrap(text, place.width, smallest, pen, most=room)
     if len(wrapped) > room:
         kept = wrapped[:room]
         kept[-1] = _cut(kept[-1] + "…", place.width, smallest, pen)
@@ -131,7 +132,8 @@ def _fit(text: str, place: Place, pen: _Pen, *, smallest: int, lines: int) -> tu
     return smallest, tuple(wrapped)
 
 
-def _wrap(text: str, width: int, size: int, pen: _Pen) -> list[str]:
+def _wrap(text: str, width: int, size: int, pen: _Pen, *, most: int) -> list[str]:
+    """Return the lines of a text; where they are more than ``most``, only so many that this is seen."""
     lines: list[str] = []
     current = ""
     for word in text.split(" "):
@@ -142,19 +144,18 @@ def _wrap(text: str, width: int, size: int, pen: _Pen) -> list[str]:
         if current:
             lines.append(current)
         current = word
-        while pen.length(current, size) > width and len(current) > 1:
+        while len(lines) <= most and pen.length(current, size) > width and len(current) > 1:
             head = _head(current, width, size, pen)
             lines.append(current[:head])
             current = current[head:]
+        if len(lines) > most:
+            return lines
     return [*lines, current] if current else lines
 
 
 def _head(word: str, width: int, size: int, pen: _Pen) -> int:
-    """How many characters of a word fit."""
-    count = 1
-    while count < len(word) and pen.length(word[: count + 1], size) <= width:
-        count += 1
-    return count
+    """How many characters of a word fit: at least one."""
+    return 1 + bisect_right(range(2, len(word) + 1), width, key=lambda count: pen.length(word[:count], size))
 
 
 def _cut(text: str, width: int, size: int, pen: _Pen) -> str:
