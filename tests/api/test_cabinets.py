@@ -9,6 +9,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from tests.api.conftest import Caller
+from tests.labels.printed_sheets import read
 from tests.reading import codes_in
 from tracker.records.database import Database
 from tracker.shop.roles import Role
@@ -274,7 +275,7 @@ def test_the_sheet_of_a_cabinet_is_a_pdf_with_its_parts(office: Caller) -> None:
     office.post("/jobs", JOB)
     document = office.get("/labels/sheets/J-7/101.pdf")
     assert (document.status_code, document.mimetype) == (200, "application/pdf")
-    text = "\n".join(page.extract_text() for page in PdfReader(BytesIO(document.data)).pages)
+    text = " ".join(read(document.data))
     assert "101" in text
     assert "Left end" in text
     assert office.get("/labels/sheets/J-7/999.pdf").status_code == 404
@@ -283,7 +284,7 @@ def test_the_sheet_of_a_cabinet_is_a_pdf_with_its_parts(office: Caller) -> None:
 def test_the_sheet_is_in_the_language_that_is_asked_for(office: Caller) -> None:
     office.post("/jobs", JOB)
     document = office.get("/labels/sheets/J-7/101.pdf?language=es&paper=letter")
-    text = "\n".join(page.extract_text() for page in PdfReader(BytesIO(document.data)).pages)
+    text = " ".join(read(document.data))
     assert "Antes de empezar" in text
     assert "Before you start" not in text
     assert office.get("/labels/sheets/J-7/101.pdf?language=xx").status_code == 422

@@ -1,14 +1,13 @@
 """The sheet in the carton: its language is asked for, or the shop's own, or English."""
 
-import re
 from datetime import date
 from io import BytesIO
 from pathlib import Path
 
-import pypdf
 import pytest
 
 from tests.floor import START, Floor
+from tests.labels.printed_sheets import read
 from tracker.records.database import Database
 from tracker.settings import Settings
 from tracker.shop.errors import InvalidInputError, NotFoundError
@@ -42,7 +41,7 @@ def settings(tmp_path: Path) -> Settings:
 def first_words(database: Database, settings: Settings, language: str | None = None) -> str:
     document = BytesIO()
     write_cabinet_sheet(database, settings, "J-3", "101", document, site=SITE, language=language)
-    return re.sub(r"\s+", " ", pypdf.PdfReader(document).pages[0].extract_text())
+    return read(document.getvalue())[0]
 
 
 def test_a_sheet_is_in_the_language_asked_for_else_in_the_shops_own_else_in_english(
