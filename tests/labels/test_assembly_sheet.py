@@ -8,6 +8,7 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import pypdf
 import pytest
@@ -76,7 +77,8 @@ def check_that_it_is_black_white_and_grey_and_loads_nothing(pdf: bytes) -> None:
         words = content.get_data().split()
         colours = [words[place - 3 : place] for place, word in enumerate(words) if word in (b"rg", b"RG")]
         assert all(len(set(colour)) == 1 for colour in colours)
-        assert not page["/Resources"].get("/XObject"), "a picture"
+        resources: Any = page["/Resources"]
+        assert not resources.get("/XObject"), "a picture"
         assert b"BI" not in words, "a picture within the page"
         assert "/Annots" not in page
 

@@ -155,7 +155,7 @@ def _wrap(text: str, width: int, size: int, pen: _Pen, *, most: int) -> list[str
 
 def _head(word: str, width: int, size: int, pen: _Pen) -> int:
     """How many characters of a word fit: at least one."""
-    return 1 + bisect_right(range(2, len(word) + 1), width, key=lambda count: pen.length(word[:count], size))
+    return 1 + bisect_right(range(2, len(word) + 1), float(width), key=lambda count: pen.length(word[:count], size))
 
 
 def _cut(text: str, width: int, size: int, pen: _Pen) -> str:
