@@ -58,7 +58,7 @@ class Loading(RuleBasedStateMachine):
     @rule(box=BOXES, station=STATIONS)
     def load(self, box: int, station: str) -> None:
         state = self.floor.box(self.code(box))
-        answer = self.floor.scan(self.code(box), station, load=state.load or "")
+        answer = self.floor.scan(self.code(box), station, load=state.load_code or "")
         assert (answer.outcome == "done") is (state.state == "sealed" and state.load is not None)
 
     @rule(box=BOXES, station=STATIONS, ago=AGO, named=st.booleans())
