@@ -9,6 +9,7 @@ import subprocess
 import sys
 import urllib.request
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,7 @@ from tests.conftest import Cluster, missing_tool
 from tests.reading import codes_in
 from tests.waiting import HANGS_AFTER_S
 from tracker.cli import main
-from tracker.records.database import Database
+from tracker.records.database import Database, sqlite_module
 from tracker.shop.codes import Code, Kind, part_code
 from tracker.work.label_setup import label_key
 
@@ -268,8 +269,27 @@ def test_backup_verify_and_restore(shop: Run, tmp_path: Path) -> None:
     assert (verified.exit_code, verified.stdout) == (0, "")
     restored = shop("restore", copy)
     assert (restored.exit_code, "is kept as" in restored.stdout) == (0, True)
-    (tmp_path / "bad.db").write_bytes(Path(copy).read_bytes()[:10_000])
-    assert shop("restore", str(tmp_path / "bad.db")).exit_code == 1
+
+
+def test_damage_is_told_in_a_few_lines_with_the_step_that_mends_it(job: Run, tmp_path: Path) -> None:
+    copy, bad = tmp_path / "copy.db", tmp_path / "bad.db"
+    job("backup", str(copy))
+    with closing(sqlite_module.connect(str(copy))) as raw:
+        pages = [page for (page,) in raw.execute("SELECT rootpage FROM sqlite_master WHERE rootpage > 9")]
+        (size,) = raw.execute("PRAGMA page_size").fetchone()
+    content = bytearray(copy.read_bytes())
+    for page in pages:
+        content[size * (page - 1) : size * page] = b"\x91" * size
+    bad.write_bytes(content)
+    refused = job("restore", str(bad))
+    assert "is damaged: " in refused.stderr
+    assert "Restore another backup; nothing was changed." in refused.stderr
+    shutil.copyfile(bad, tmp_path / "data" / "tracker.db")
+    for arguments in (("verify",), ("verify", "--json"), ("backup", str(tmp_path / "none.db"))):
+        told = job(*arguments)
+        assert (told.exit_code, told.stderr.endswith("restore the last good backup.\n")) == (1, True), told.stderr
+        assert len(told.output.splitlines()) <= 5
+        assert max(map(len, told.output.splitlines())) < 200
 
 
 def test_verify_says_where_the_kept_state_is_not_what_the_log_says(shop: Run, tmp_path: Path) -> None:
@@ -304,6 +324,7 @@ def test_a_result_goes_to_standard_output_and_its_sentence_elsewhere(job: Run) -
     written = job("labels", "J-1", "--out", "-", "--json")
     assert (written.exit_code, written.stdout_bytes[:5]) == (0, b"%PDF-")
     assert json.loads(written.stderr)["labels"] == 5
+    assert "5 labels on standard output." in job("labels", "J-1", "--out", "-").stderr
 
 
 def test_a_result_goes_through_a_pipe_a_device_and_a_link_and_leaves_them_what_they_are(
@@ -338,6 +359,21 @@ def test_a_place_that_cannot_be_written_is_told_before_the_work(
         assert connection.exec_driver_sql("SELECT count(*) FROM board").scalar_one() == 0
 
 
+def test_what_is_no_folder_takes_no_sheets_and_what_is_no_file_gives_no_shop(
+    job: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for place in ("-", "/dev/full", "list.csv"):
+        for command in (("sheets", "J-1"), ("tls", "shop")):
+            refused = job(*command, "--out", place)
+            assert (refused.exit_code, f"{place} is no folder." in refused.stderr) == (2, True), refused.stderr
+    assert not (tmp_path / "-").exists()
+    missing = job("backup", "missing/one.db").stderr
+    assert missing == "Error: missing/one.db cannot be written: there is no folder missing. Make it, or name another.\n"
+    assert "/dev/zero is no regular file." in job("restore", "/dev/zero").stderr
+    assert ". is a folder." in job("restore", ".").stderr
+
+
 def test_a_backup_is_never_written_to_standard_output_or_to_a_file_of_that_name(
     job: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -351,7 +387,7 @@ def test_standard_output_by_its_name_as_a_file_is_written_through(job: Run, tmp_
     for name in ("/dev/stdout", "/dev/fd/1"):
         with (tmp_path / "got").open("wb") as got:
             done = _in_a_process(["cards", "--out", name], stdout=got)
-        assert (done.returncode, "labels in" in done.stderr) == (0, True)
+        assert (done.returncode, "labels on standard output" in done.stderr) == (0, True)
         assert (tmp_path / "got").read_bytes().startswith(b"%PDF-")
     assert Path("/dev/stdout").is_symlink()
 
@@ -493,7 +529,7 @@ def test_verify_prints_json_whatever_it_finds(job: Run, tmp_path: Path) -> None:
     file.write_bytes(content)
     damaged = job("verify", "--json")
     *lines, last = (json.loads(line) for line in damaged.stdout.splitlines())
-    assert (damaged.exit_code, last["findings"]) == (1, len(lines))
+    assert (damaged.exit_code, last) == (1, {"findings": len(lines), "whole": False})
     assert {line["what"] for line in lines} == {"the database's file"}
     file.unlink()
     missing = job("verify", "--json")

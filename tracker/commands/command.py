@@ -29,15 +29,28 @@ class _Out(click.Path):
             if str(out) != "-" and (not out.exists() or out.is_file()):  # a device is written through
                 TemporaryFile(dir=out.resolve().parent).close()  # a file is written beside its place first
         except OSError as error:
-            self.fail(_not_written(out, error), param, ctx)
+            self.fail(not_written(out, error), param, ctx)
         return out
 
 
-def _not_written(out: Path, error: OSError) -> str:
+def not_written(out: Path, error: OSError) -> str:
+    if not out.parent.exists():
+        return f"{out} cannot be written: there is no folder {out.parent}. Make it, or name another."
     return f"{out} cannot be written: {error.strerror or error}."
 
 
+class _Folder(click.Path):
+    """A folder where a command writes several files; it is made where there is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        out: Any = super().convert(value, param, ctx)
+        if str(out) == "-" or (out.exists() and not out.is_dir()):
+            self.fail(f"{out} is no folder. Several files are written: name a folder for them.", param, ctx)
+        return out
+
+
 OUT = _Out(path_type=Path, dir_okay=False, allow_dash=True)
+FOLDER = _Folder(path_type=Path)
 
 
 class Answered(click.ClickException):
@@ -80,14 +93,14 @@ class Answering(click.Group):
 
 def _told_of(error: Any) -> str:
     from tracker.records.failures import failure_of
-    from tracker.shop.failures import Failure
+    from tracker.shop.failures import RESTORE_A_BACKUP, Failure
 
     why = str(error.orig).strip().splitlines()[0].rstrip(".")
     match failure_of(error):
         case Failure.DISK_FULL:
             return "The disk is full: make room on it, then give the command again."
         case Failure.DAMAGED:
-            return f"The database is damaged ({why}). Keep its file, stop the service and restore the last good backup."
+            return f"The database is damaged ({why}). {RESTORE_A_BACKUP}"
         case _:
             hint = "Was `tracker init` run, and is TRACKER_DATABASE_URL right?"
             return f"The database did not answer as it should: {why}. {hint}"
@@ -136,6 +149,11 @@ def main() -> None:
     """Keeps flat-pack cabinets whole: is everything that this box needs in this box, and if not, where is it?"""
 
 
+def written_to(out: Path, *, is_stdout: bool) -> str:
+    """Say where a result is."""
+    return "on standard output" if is_stdout else f"in {out}"
+
+
 def write_out(out: Path, document: bytes) -> bool:
     """Write a document where it is wished, whole or not at all; return whether that is standard output.
 
@@ -153,7 +171,7 @@ def write_out(out: Path, document: bytes) -> bool:
             target = out.resolve()
             put_file(target, document, mode=target.stat().st_mode & 0o777 if target.exists() else 0o666)
     except OSError as error:
-        raise click.ClickException(_not_written(out, error)) from error
+        raise click.ClickException(not_written(out, error)) from error
     return False
 
 

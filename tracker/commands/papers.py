@@ -12,6 +12,7 @@ import click
 from click import echo
 
 from tracker.commands.command import (
+    FOLDER,
     OUT,
     WHO,
     dpi_option,
@@ -21,6 +22,7 @@ from tracker.commands.command import (
     put,
     shop_database,
     write_out,
+    written_to,
 )
 from tracker.shop.errors import NotFoundError
 from tracker.shop.saying import say_many
@@ -71,7 +73,7 @@ def _write_labels(job: str, out: Path, *, dpi: int, as_json: bool) -> None:
 def _write_drawn(out: Path, document: bytes, count: int, *, as_json: bool) -> None:
     is_stdout = write_out(out, document)
     labels = say_many("%(num)d label", "%(num)d labels", count)
-    sentence = f"{labels} in {out}. Print at 100 %, not fitted."
+    sentence = f"{labels} {written_to(out, is_stdout=is_stdout)}. Print at 100 %, not fitted."
     put({"labels": count, "file": str(out)}, sentence, as_json=as_json, err=is_stdout)
 
 
@@ -94,14 +96,14 @@ def boards(job: str, out: Path, dpi: str, as_json: bool) -> None:
     bought = "\n".join(f"{count:4d} × {stock}" for stock, count in planned.need.items())
     sentence = (
         f"{planned.boards} boards (no plan needs fewer than {planned.lower_bound}), {planned.yield_share:.0%} used. "
-        f"Their labels are in {out}.\n{bought}"
+        f"Their labels are {written_to(out, is_stdout=is_stdout)}.\n{bought}"
     )
     put({**asdict(planned), "file": str(out)}, sentence, as_json=as_json, err=is_stdout)
 
 
 @main.command()
 @click.argument("job")
-@click.option("--out", required=True, type=click.Path(path_type=Path, file_okay=False), help="The folder to write to.")
+@click.option("--out", required=True, type=FOLDER, help="The folder to write to.")
 @click.option("--paper", default="a4", show_default=True, type=click.Choice(["a4", "letter"]), help="The paper.")
 @click.option("--language", type=click.Choice(["en", "es"]), help="English or Spanish; if not given, the shop's own.")
 @json_option

@@ -11,7 +11,7 @@ from typing import Any
 import click
 from click import echo
 
-from tracker.commands.command import json_option, main, own_settings, put, shop_database
+from tracker.commands.command import FOLDER, json_option, main, own_settings, put, shop_database
 
 
 @main.command()
@@ -80,9 +80,7 @@ def _log_to_stderr() -> None:
 
 @main.command()
 @click.argument("names", nargs=-1, metavar="NAME…")
-@click.option(
-    "--out", type=click.Path(path_type=Path, file_okay=False), help="The certificate's folder, if not the data's own."
-)
+@click.option("--out", type=FOLDER, help="The certificate's folder, if not the data's own.")
 @click.option("--new-authority", is_flag=True, help="Make a new authority, which each tablet must then trust anew.")
 @json_option
 def tls(names: tuple[str, ...], out: Path | None, new_authority: bool, as_json: bool) -> None:

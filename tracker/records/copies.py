@@ -39,7 +39,7 @@ from tracker.records.tables import counter, job, log, metadata
 from tracker.settings import Settings
 from tracker.shop.codes import HIGHEST_NUMBER
 from tracker.shop.errors import ConflictError, InvalidInputError
-from tracker.shop.failures import Failure
+from tracker.shop.failures import RESTORE_A_BACKUP, Failure
 from tracker.shop.sscc import highest_serial, leap
 
 ROWS_AT_ONCE = 5_000
@@ -72,22 +72,27 @@ def check_copy(path: Path, *, called: str | None = None) -> str:
 
     Raises InvalidInputError saying what is wrong with it, in which it is ``called`` so.
     """
+    step = "Restore another backup; nothing was changed." if called is None else RESTORE_A_BACKUP
     called = called or str(path)
-    if not path.is_file():
+    if not path.exists():
         raise InvalidInputError(f"There is no file {path}.")
+    if not path.is_file():
+        what = "a folder" if path.is_dir() else "no regular file"
+        raise InvalidInputError(f"{path} is {what}. Name the file of a backup.")
     try:
         with closing(sqlite_module.connect(str(path))) as raw:
             damage = next(damage_in(raw), None)
             if damage is not None:
-                raise InvalidInputError(f"{called} is damaged: {damage}.")
+                raise InvalidInputError(f"{called} is damaged: {damage}. {step}")
             revision = raw.execute("SELECT version_num FROM alembic_version").fetchone()
             if revision is None or revision[0] not in known_revisions():
                 raise InvalidInputError(f"{called} is of a version that this program does not know.")
             _check_log(raw, called)
     except sqlite_module.DatabaseError as error:
         is_damaged = failure_in(error) is Failure.DAMAGED and is_sqlite_file(path)
-        what = "damaged" if is_damaged else "not a copy of a tracker database"
-        raise InvalidInputError(f"{called} is {what}: {error}.") from error
+        if is_damaged:
+            raise InvalidInputError(f"{called} is damaged: {error}. {step}") from error
+        raise InvalidInputError(f"{called} is not a copy of a tracker database: {error}.") from error
     return str(revision[0])
 
 

@@ -9,6 +9,8 @@ from tracker.records.failures import failure_in
 from tracker.shop.errors import ConflictError
 from tracker.shop.failures import Failure
 
+_HEADING = "***"  # of the findings in one database, which SQLite may give in one row
+
 
 def damage_in(raw: Any) -> Iterator[str]:
     """Give what is damaged in a SQLite database, by its driver's connection, in SQLite's words.
@@ -20,7 +22,7 @@ def damage_in(raw: Any) -> Iterator[str]:
         checked = raw.execute("PRAGMA integrity_check")
     for (found,) in checked:
         if found != "ok":
-            yield " ".join(str(found).split())
+            yield from (each for each in str(found).splitlines() if not each.startswith(_HEADING))
     for table, row, *_rest in raw.execute("PRAGMA foreign_key_check"):
         yield f"row {row} of {table} points nowhere"
 

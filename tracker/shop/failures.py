@@ -1,9 +1,11 @@
 """Why the database took or gave nothing, and what to do about it."""
 
 from enum import StrEnum
-from typing import assert_never
+from typing import Final, assert_never
 
 from tracker.shop.saying import Said, say
+
+RESTORE_A_BACKUP: Final = "Keep its file, stop the service and restore the last good backup."
 
 
 class Failure(StrEnum):
