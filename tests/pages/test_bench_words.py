@@ -10,12 +10,13 @@ from uuid import uuid4
 
 import pytest
 
-from tests.floor import DECK, TOE_KICK, Floor
+from tests.floor import DECK, JOB, TOE_KICK, Floor
 from tests.pages.callers import Caller, callers_of, in_words
 from tests.shops import sqlite_shop
 from tracker.shop.codes import part_code
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
+from tracker.work.jobs import cancel_job, hold_job
 
 PINS = "spring pin 8 mm"
 
@@ -47,6 +48,7 @@ def scan(caller: Caller, code: str) -> str:
 
 def test_a_box_whose_parts_are_in_is_not_said_to_wait_for_them(callers: dict[Role, Caller], floor: Floor) -> None:
     packer = callers[Role.PACKER]
+    floor.scan(floor.toe_kick, "CUT-1")
     assert "The box is open. Scan its parts." in scan(packer, floor.box_101)
     floor.pack_all()
     assert "All parts are in. Count the items and seal the box." in scan(packer, floor.box_101)
@@ -116,3 +118,24 @@ def test_a_packer_who_looked_seals_no_box_that_is_3_kg_off_and_a_foreman_does(
     sealed = told(foreman, "override", box=floor.box_102, reason="heavier board")
     assert (sealed.status_code, sealed.json["says"]) == (200, "Sealed. Now print its label.")
     floor.check()
+
+
+def test_a_bench_shows_that_the_job_of_its_box_is_on_hold_or_cancelled_and_what_to_do(
+    callers: dict[Role, Caller], floor: Floor
+) -> None:
+    packer = callers[Role.PACKER]
+    floor.tick(6 * 3600)
+    scan(packer, floor.end)
+    assert 'id="seal">' in packer.get("/pack/PACK-1").text
+    hold_job(floor.database, JOB, **floor.act())
+    page = packer.get("/pack/PACK-1")
+    assert '<b class="tag">job on hold</b>' in page.text
+    assert 'id="seal" aria-disabled="true"' in page.text
+    assert "Job J-1 is on hold. Put it aside and ask the foreman." in in_words(page.text)
+    news = packer.get("/pack/PACK-1/bench").json
+    assert "Seal the box." not in in_words(news["bench"]), "the answer keeps up"
+    refused = told(packer, "seal", box=floor.box_102)
+    assert refused.json["refused"].endswith("stays as it is. Ask the foreman.")
+    cancel_job(floor.database, JOB, **floor.act())
+    assert "Job J-1 is cancelled. Put it aside." in packer.read("/pack/PACK-1")
+    assert 'id="seal" aria-disabled="true"' in packer.get("/pack/PACK-1").text

@@ -782,7 +782,7 @@ def test_a_held_box_says_so_at_the_bench_and_in_the_list_and_is_not_sealed(
         bench.scan(code)
     hold_box(shop.floor.database, read_code(box).number, **shop.floor.act())
     expect(bench.region("head").locator(".tag").first).to_have_text("on hold")
-    expect(bench.region("seal")).to_contain_text("It is on hold: a foreman lets it go first.")
+    expect(bench.region("seal")).to_contain_text("This box is on hold and stays in the shop. Ask the foreman.")
     expect(bench.page.get_by_role("button", name="Seal the box")).to_have_attribute("aria-disabled", "true")
     assert packing_tile(shop, box).held
     bench.page.get_by_role("button", name="Seal the box").dispatch_event("click")

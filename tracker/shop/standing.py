@@ -41,4 +41,5 @@ def refuse_stopped(box: str, job: str, status: JobStatus) -> None:
     """Raise ConflictError for a box whose job is held or cancelled; ``box`` and ``job`` are their codes."""
     if status in STOPPED:
         so = job_is(status)
-        raise ConflictError(say("Job %(job)s %(is_so)s: box %(box)s stays as it is.", job=job, is_so=so, box=box))
+        told = say("Job %(job)s %(is_so)s: box %(box)s stays as it is. Ask the foreman.", job=job, is_so=so, box=box)
+        raise ConflictError(told)

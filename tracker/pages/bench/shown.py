@@ -14,6 +14,8 @@ from tracker.records.follow_ups import follow_ups_of
 from tracker.records.parts import SeenPart
 from tracker.shop.box_states import BoxState
 from tracker.shop.completeness import Lacks, lacks
+from tracker.shop.job_states import JobStatus
+from tracker.shop.reasons import Meaning, Reason, meaning
 from tracker.shop.weighing import Expected, Piece, Weight, expect
 from tracker.work.lists import weight_limit
 
@@ -59,8 +61,17 @@ class Shown:
         )
 
     @property
+    def stopped(self) -> Meaning | None:
+        """Why the box goes no further, its job or it by itself; None where it does."""
+        if self.box.job.status is JobStatus.CANCELLED:
+            return meaning(Reason.CANCELLED, job=self.box.job.code)
+        if self.box.job.status is JobStatus.HELD:
+            return meaning(Reason.ON_HOLD, job=self.box.job.code)
+        return meaning(Reason.BOX_ON_HOLD) if self.box.kept else None
+
+    @property
     def may_be_sealed(self) -> bool:
-        return self.complete and not self.box.kept
+        return self.complete and self.stopped is None
 
     @property
     def begun(self) -> bool:
