@@ -170,11 +170,14 @@ def _slot_named(scanned: Scanned, named: str) -> int:
 def scanned_last(scanned: Scanned) -> Part:
     """Return the part that a slot's code or the damaged card is about: what the device showed, or the last one here."""
     shown, ledger = scanned.scan.part, scanned.ledger
+    last = None
     if shown not in ("", NO_PART):
-        return scanned.part_coded(scanned.read(shown, Kind.PART))
-    last = None if shown else readings.meant_by_card(ledger.written, scanned.station.id, scanned.at)
-    part = None if last is None or last.part is None else ledger.part(last.part)
-    if last is None or part is None:
+        meant: int | None = scanned.read(shown, Kind.PART).number
+    else:
+        last = None if shown else readings.meant_by_card(ledger.written, scanned.station.id, scanned.at)
+        meant = None if last is None else last.part
+    part = None if meant is None else ledger.part(meant)
+    if part is None:
         raise Refused(Outcome.UNKNOWN, Reason.NOTHING_TO_MARK)
-    scanned.meant = last.seq
+    scanned.meant = None if last is None else last.seq
     return part
