@@ -132,7 +132,7 @@ def test_a_bench_shows_that_the_job_of_its_box_is_on_hold_or_cancelled_and_what_
     assert '<b class="tag">job on hold</b>' in page.text
     assert 'id="seal" aria-disabled="true"' in page.text
     assert "Job J-1 is on hold. Put it aside and ask the foreman." in in_words(page.text)
-    news = packer.get("/pack/PACK-1/bench").json
+    news: Any = packer.get("/pack/PACK-1/bench").json
     assert "Seal the box." not in in_words(news["bench"]), "the answer keeps up"
     refused = told(packer, "seal", box=floor.box_102)
     assert refused.json["refused"].endswith("stays as it is. Ask the foreman.")

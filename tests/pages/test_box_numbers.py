@@ -123,7 +123,7 @@ def test_a_number_read_wrong_or_of_another_company_is_said(browser: Browser, num
 def test_a_stations_scanner_reads_the_number_like_the_code(page: Page, numbered: Shop, path: str, sent: str) -> None:
     numbered.sign_in(page, path, Role.PACKER)
     Scanner(page).pull(sent)
-    expect(page.get_by_role("main")).to_contain_text("The box is open. Scan its parts.")
+    expect(page.get_by_role("main")).to_contain_text("The box is open: lacks")
     numbered.floor.check()
 
 

@@ -74,6 +74,21 @@ def test_a_part_packed_with_no_box_open_opens_its_own_box(floor: Floor) -> None:
     floor.check()
 
 
+def test_a_box_of_which_no_part_can_be_packed_says_what_it_waits_for(floor: Floor) -> None:
+    def says() -> str:
+        return floor.scan(floor.box_101, "PACK-1").message.removeprefix(f"Box {floor.box_101}: The box is open")
+
+    assert says() == ": lacks 2 parts, 1 kind of item not counted. Not done yet: cut."
+    floor.scan(floor.toe_kick, "CUT-1")
+    assert says() == ". Scan its parts."
+    floor.scan(floor.toe_kick, "PACK-1")
+    floor.scan(floor.deck, "MACHINE-1")
+    assert says() == ": lacks 1 part, 1 kind of item not counted. Not done yet: band."
+    floor.scan(floor.deck, "BAND-1", action=Action.DAMAGED)
+    assert says() == ": lacks 1 part, 1 kind of item not counted. 1 part is marked damaged: ask the foreman."
+    floor.check()
+
+
 def test_a_part_of_another_box_is_refused_and_told_where_it_belongs(floor: Floor) -> None:
     assert floor.scan(floor.box_102, "PACK-1").outcome == "done"
     answer = floor.scan(floor.deck, "PACK-1")

@@ -105,6 +105,7 @@ class Reason(StrEnum):
     BOARD_AGAIN = "board_again", later("All parts of the board were cut before.")
     BOARD_REFUSED = "board_refused", later("No part of the board may be cut now.")
     BOX_OPENED = "box_opened", later("The box is open. Scan its parts.")
+    BOX_WAITS = "box_waits", later("The box is open: %(lack)s.")
     BOX_FULL = "box_full", later("Everything is in. Seal the box.")
     BOX_FULL_BUT_ITEMS = "box_full_but_items", later("All parts are in. Count the items and seal the box.")
     BOX_LOADED = "box_loaded", later("On load %(load)s of %(day)s: %(on)s of %(boxes)s boxes.")
@@ -267,6 +268,16 @@ _STAYING_NAMED: Final = 3
 def _besides(values: Values) -> list[Said]:
     """What is told beside the reason's own sentence, where the values have it."""
     said: list[Said] = []
+    if awaited := values.get("awaited"):
+        said.append(say("Not done yet: %(steps)s.", steps=listed(awaited)))
+    if damaged := values.get("damaged"):
+        said.append(
+            say_many(
+                "%(num)d part is marked damaged: ask the foreman.",
+                "%(num)d parts are marked damaged: ask the foreman.",
+                damaged,
+            )
+        )
     if inferred := values.get("inferred"):
         said.append(say("Taken as done too: %(steps)s.", steps=listed(inferred)))
     if refused := values.get("refused"):

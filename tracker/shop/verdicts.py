@@ -35,6 +35,7 @@ class BoxFacts:
 
     ``held`` and ``resumed`` are its job's hold, as of a part; ``kept`` says that a foreman keeps this box in the shop,
     ``missing`` parts that it lacks so many, and ``uncounted`` that so many kinds of its items are not counted in full.
+    Of the missing parts ``ready`` only wait to be packed, ``damaged`` are marked so, the rest waits for ``awaited``.
     """
 
     code: str
@@ -46,6 +47,9 @@ class BoxFacts:
     kept: bool = False
     missing: int = 0
     uncounted: int = 0
+    ready: int = 0
+    damaged: int = 0
+    awaited: Sequence[Step] = ()
     cancelled: bool = False
     load: str | None = None
 
@@ -170,8 +174,11 @@ def judge_box(box: BoxFacts, station: StationFacts, open_load: str | None) -> Ve
         return _judge_loading(box, open_load)
     if box.closed:
         return _closed(box)
-    if box.missing:
+    if box.ready:
         return verdict(Outcome.DONE, Reason.BOX_OPENED)
+    if box.missing:
+        lack = [box.missing, box.uncounted]
+        return verdict(Outcome.DONE, Reason.BOX_WAITS, lack=lack, awaited=list(box.awaited), damaged=box.damaged)
     return verdict(Outcome.DONE, full_box(box.uncounted))
 
 

@@ -7,11 +7,12 @@ from tracker.records.benches import BenchReading
 from tracker.records.boards import BoardView
 from tracker.records.boxes import Box, uncounted
 from tracker.records.jobs import Job
-from tracker.records.parts import Part
+from tracker.records.parts import Part, parts_of_box
 from tracker.records.past import held_at
 from tracker.records.stations import StationRow
 from tracker.shop.cards import Read
 from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
+from tracker.shop.completeness import lacks
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.job_states import JobStatus
 from tracker.shop.outcomes import Outcome
@@ -19,6 +20,7 @@ from tracker.shop.progress import Happening, PartStatus, Sighting
 from tracker.shop.reasons import Reason
 from tracker.shop.scans import Scan
 from tracker.shop.sscc import find_sscc
+from tracker.shop.steps import Step
 from tracker.shop.verdicts import BoxFacts, PartFacts, StationFacts, verdict
 from tracker.work.ledger import Ledger
 
@@ -158,8 +160,16 @@ class Scanned:
         )
 
     def scanned_box_facts(self, box: Box) -> BoxFacts:
-        """The facts of a box that was read itself: its items, too, for which the scan of a part asks nobody."""
-        return replace(self.box_facts(box), uncounted=uncounted(self.ledger.connection, box.id))
+        """The facts of a box that was read itself: its items and what its parts wait for, too."""
+        lacking = lacks(parts_of_box(self.ledger.written, box.id), ()).parts if box.parts_lacking else ()
+        steps = [each.step for each in lacking if not each.damaged]
+        return replace(
+            self.box_facts(box),
+            uncounted=uncounted(self.ledger.connection, box.id),
+            ready=steps.count(Step.PACK),
+            damaged=len(lacking) - len(steps),
+            awaited=[step for step in Step if step in steps],
+        )
 
     def _held(self, job: Job) -> bool:
         if self.at >= job.status_at:
