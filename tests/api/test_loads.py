@@ -101,3 +101,19 @@ def test_a_box_that_is_named_twice_among_those_that_stay_is_refused_by_its_field
     where = {"field": "leave_behind.boxes", "box": floor.box_101}
     assert refused.json["errors"] == [{"where": where, "what": "each box stands once"}]
     assert foreman.get(f"/loads/{code}").json["state"] == "open"
+
+
+def test_a_box_with_all_parts_in_that_stays_behind_says_what_is_still_to_be_done(
+    floor: Floor, callers: dict[Role, Caller]
+) -> None:
+    foreman = callers[Role.FOREMAN]
+    floor.scan(floor.toe_kick, "PACK-1")
+    made = foreman.post("/loads", {**PLAN, "boxes": [floor.box_102]}).json
+    ship = f"/loads/{made['code']}"
+    for told in (made, foreman.get(ship).json, foreman.post(f"{ship}/ship", {}).json):
+        (stays,) = told["stays_behind"]
+        assert (stays["state"], stays["held"], stays["missing_count"]) == ("complete", False, 0)
+        assert (stays["items_to_count"], stays["says"]) == (1, "all parts in, 1 kind of item not counted")
+    foreman.post(f"/boxes/{floor.box_101}/hold", {})
+    (stays,) = foreman.get(ship).json["stays_behind"]
+    assert (stays["held"], stays["says"]) == (True, "all parts in, on hold, 1 kind of item not counted")

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.shop.box_states import BoxState
-from tracker.shop.leaving import Keeps, keeps_load, stays_behind
+from tracker.shop.leaving import Keeps, keeps_load, stays_behind, why_it_stays
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -16,6 +16,7 @@ class Box:
     job_status: str = "open"
     kept: bool = False
     parts_lacking: int = 0
+    uncounted: int = 0
     open_load: int | None = None
 
 
@@ -55,3 +56,17 @@ def test_only_a_whole_box_that_is_on_its_load_and_that_nobody_holds_lets_it_leav
 )
 def test_what_keeps_a_load_is_named_by_what_must_be_done_first(box: Box, why: Keeps) -> None:
     assert keeps_load(box) is why
+
+
+@pytest.mark.parametrize(
+    ("box", "why"),
+    [
+        (Box(state="complete", uncounted=2), "all parts in, 2 kinds of items not counted"),
+        (Box(state="packing", parts_lacking=1, uncounted=1), "being packed, lacks 1 part, 1 kind of item not counted"),
+        (Box(state="sealed", kept=True), "sealed, on hold, planned for no load"),
+        (Box(state="sealed", job_status="held"), "sealed, its job is on hold, planned for no load"),
+        (Box(state="open", job_status="held", kept=True), "open, its job is on hold"),
+    ],
+)
+def test_a_box_that_stays_says_how_it_stands_what_holds_it_and_what_it_lacks(box: Box, why: str) -> None:
+    assert why_it_stays(box) == why

@@ -14,9 +14,7 @@ from tracker.records.loads import LOAD, Load, loads_numbered
 from tracker.records.tables import box, job, load
 from tracker.shop.box_states import BoxState
 from tracker.shop.job_states import UNFINISHED
-from tracker.shop.leaving import stays_behind
-
-READY_STATES: Final = (BoxState.SEALED, BoxState.LOADED)
+from tracker.shop.leaving import READY_STATES, stays_behind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

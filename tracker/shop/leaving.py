@@ -1,14 +1,22 @@
 """When a load may leave, decided here alone: what keeps it from leaving, and which boxes of its jobs stay behind."""
 
 from enum import StrEnum
-from typing import Protocol
+from typing import Final, Protocol
 
 from tracker.shop.box_states import CLOSED_STATES, BoxState
+from tracker.shop.completeness import lack_in_words
 from tracker.shop.job_states import JobStatus
+from tracker.shop.saying import Said, join, say
+from tracker.shop.words import BOX_STATE_WORDS
+
+READY_STATES: Final = (BoxState.SEALED, BoxState.LOADED)
 
 
 class ShippedBox(Protocol):
-    """A box as these rules need it. ``kept``: a foreman holds it; ``open_load``: its load, where that has not left."""
+    """A box as these rules need it. ``kept``: a foreman holds it; ``open_load``: its load, where that has not left.
+
+    ``uncounted`` kinds of its items are not counted into it in full.
+    """
 
     @property
     def state(self) -> str: ...
@@ -18,6 +26,8 @@ class ShippedBox(Protocol):
     def kept(self) -> bool: ...
     @property
     def parts_lacking(self) -> int: ...
+    @property
+    def uncounted(self) -> int: ...
     @property
     def open_load(self) -> int | None: ...
 
@@ -58,3 +68,17 @@ def stays_behind(box: ShippedBox) -> bool:
     boxes do, and so do those that hold the rest of another one.
     """
     return box.state != BoxState.SHIPPED and box.job_status != JobStatus.CANCELLED and box.open_load is None
+
+
+def why_it_stays(box: ShippedBox) -> Said:
+    """Say why a box stays behind: how it stands, what holds it, and what it lacks."""
+    why = [BOX_STATE_WORDS[BoxState(box.state)]]
+    if box.job_status == JobStatus.HELD:
+        why.append(say("its job is on hold"))
+    elif box.kept:
+        why.append(say("on hold"))
+    if lack := lack_in_words(parts=box.parts_lacking, items=box.uncounted):
+        why.append(lack)
+    if box.state in READY_STATES:
+        why.append(say("planned for no load"))
+    return join(why)

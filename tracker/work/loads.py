@@ -21,7 +21,7 @@ from tracker.shop.completeness import lack_in_words
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, NotFoundError
 from tracker.shop.given_reasons import refuse_bad_reason
 from tracker.shop.job_states import JobStatus
-from tracker.shop.leaving import Keeps, keeps_load
+from tracker.shop.leaving import Keeps, keeps_load, why_it_stays
 from tracker.shop.saying import say
 from tracker.work.ledger import Ledger, open_ledger
 
@@ -164,6 +164,8 @@ def told_of_staying(box: ShippingBox) -> dict[str, Any]:
         "state": box.state,
         "held": box.held,
         "missing_count": box.parts_lacking,
+        "items_to_count": box.uncounted,
+        "says": why_it_stays(box),
     }
 
 

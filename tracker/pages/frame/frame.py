@@ -11,7 +11,6 @@ from tracker.pages.frame.csrf import add_csrf
 from tracker.pages.words.days import day, moment, short_day
 from tracker.pages.words.happened import said_of
 from tracker.pages.words.languages import add_languages
-from tracker.pages.words.left_short import why_it_stays
 from tracker.pages.words.measures import add_filters, units
 from tracker.pages.words.names import (
     box_name,
@@ -24,6 +23,7 @@ from tracker.pages.words.names import (
 )
 from tracker.pages.words.spoken import add_spoken
 from tracker.shop.completeness import lack_in_words
+from tracker.shop.leaving import why_it_stays
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.translations.catalogues import LANGUAGES
@@ -81,9 +81,9 @@ def add_frame(app: Flask) -> None:
     add_csrf(app)
     app.jinja_env.filters["box_name"] = box_name
     app.jinja_env.filters["who_word"] = who_word
-    app.jinja_env.filters["why_it_stays"] = why_it_stays
     app.jinja_env.globals.update(
         lack_in_words=lack_in_words,
+        why_it_stays=why_it_stays,
         steps=list(Step),
         day=day,
         short_day=short_day,

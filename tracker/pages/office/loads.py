@@ -21,7 +21,6 @@ from tracker.pages.words.spoken import spoken
 from tracker.records.follow_ups import follow_ups_of
 from tracker.records.logged import left_behind
 from tracker.records.shipping import (
-    READY_STATES,
     ShippingBox,
     boxes_on_load,
     boxes_to_plan,
@@ -33,7 +32,7 @@ from tracker.records.shipping import (
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.given_reasons import LONGEST_REASON
-from tracker.shop.leaving import Keeps, keeps_load
+from tracker.shop.leaving import READY_STATES, Keeps, keeps_load
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
 from tracker.shop.written import KG_PER_POUND

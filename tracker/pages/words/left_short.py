@@ -1,15 +1,12 @@
-"""What leaves short, in the reader's words: where the rest of a box is, and why a box stays behind its load."""
+"""What leaves short, in the reader's words: where the rest of a box is."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracker.pages.words.days import day
-from tracker.pages.words.names import box_name, box_state_word
+from tracker.pages.words.names import box_name
 from tracker.pages.words.names import gettext as _
-from tracker.pages.words.spoken import spoken
 from tracker.records.boxes import Box
-from tracker.records.shipping import READY_STATES, ShippingBox
-from tracker.shop.completeness import lack_in_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,19 +21,6 @@ class Rest:
 def rests_of(follow_ups: Sequence[Box], load: str | None) -> list[Rest]:
     """Say where the rest of a box is that is planned for ``load``, or for none."""
     return [Rest(box=each, says=_says(each, load), left_behind=not each.leaves_with(load)) for each in follow_ups]
-
-
-def why_it_stays(box: ShippingBox) -> str:
-    """Say why a box stays behind: how it stands, what holds it, and what it lacks."""
-    why = [box_state_word(box.state)]
-    if box.job.status == "held":
-        why.append(_("its job is on hold"))
-    elif box.kept:
-        why.append(_("on hold"))
-    why.append(spoken(lack_in_words(parts=box.parts_lacking, items=box.uncounted)))
-    if box.state in READY_STATES:
-        why.append(_("planned for no load"))
-    return ", ".join(filter(None, why))
 
 
 def _says(each: Box, load: str | None) -> str:
