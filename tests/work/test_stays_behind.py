@@ -54,8 +54,13 @@ def test_a_box_of_the_same_job_that_is_on_no_load_stays_behind_and_keeps_the_loa
     assert caught.value.missing == ()
     assert caught.value.staying == (
         {
-            **{"job": "J-1", "box": floor.box_101, "name": "101", "state": "packing", "held": False},
-            **{"missing_count": 1, "items_to_count": 1},
+            "job": "J-1",
+            "box": floor.box_101,
+            "name": "101",
+            "state": "packing",
+            "held": False,
+            "missing_count": 1,
+            "items_to_count": 1,
             "says": "being packed, lacks 1 part, 1 kind of item not counted",
         },
     )

@@ -108,6 +108,31 @@ def test_the_flag_names_the_part_that_would_have_been_answered_otherwise(floor: 
     assert (flagged.flag or "").startswith(f"a later scan, of {end}, would have been answered otherwise")
 
 
+def test_a_late_undo_is_not_flagged_for_what_is_so_without_it(floor: Floor) -> None:
+    times = [floor.tick() for _ in range(3)]
+    floor.scan(floor.deck, "PACK-1")
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED, at=times[0])
+    floor.scan(floor.deck, "MACHINE-1", action=Action.DAMAGED, at=times[1])
+    assert floor.undo("MACHINE-1", at=times[2]).ok
+    with floor.database.read() as connection:
+        flagged = open_contradictions(connection, limit=5)
+    assert [each.at for each in flagged] == times[:1]
+    says = "a later scan of the same part would have been answered otherwise: look where it lies, scan it again"
+    assert flagged[0].flag == says
+    assert floor.part(floor.deck).damaged
+
+
+def test_a_late_part_is_not_flagged_for_the_open_box_that_another_late_one_had_filled(floor: Floor) -> None:
+    floor.scan(floor.toe_kick, "PACK-1")
+    times = [floor.tick() for _ in range(2)]
+    assert floor.scan(floor.end, "PACK-1").outcome is Outcome.WRONG_BOX
+    add_station(floor.database, "PACK-9", Step.PACK)
+    for at in times:
+        assert floor.scan(floor.deck, "PACK-9", at=at).ok
+    with floor.database.read() as connection:
+        assert [each.at for each in open_contradictions(connection, limit=5)] == times[:1]
+
+
 def test_a_late_part_meets_the_box_that_its_bench_had_open_then(sqlite_template: Path, tmp_path: Path) -> None:
     acts = [
         (True, Action.PASS, "box_101", ""),

@@ -127,6 +127,13 @@ def _on_boards(connection: Connection, parts: Collection[int]) -> set[int]:
     return set(connection.execute(select(sawing.c.part_id).where(sawing.c.part_id.in_(list(parts)))).scalars())
 
 
+def _other_part(row: Any) -> str:
+    if row.other_id is None:
+        return ""
+    beside = None if row.part_id is None else part_code(row.part_id)
+    return named_part(row.other_name, row.other_cabinet, part_code(row.other_id), beside=beside)
+
+
 def _flagged(
     connection: Connection, row: Any, parts: dict[int, Part], boxes: dict[int, Box], on_boards: Collection[int]
 ) -> Flagged:
@@ -138,7 +145,7 @@ def _flagged(
     return read_logged(
         Flagged,
         row,
-        other=named_part(row.other_name, row.other_cabinet, part_code(row.other_id)) if row.other_id else "",
+        other=_other_part(row),
         standing=_standing(connection, row, parts, boxes, on_boards),
         settled=settled,
     )

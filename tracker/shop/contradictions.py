@@ -119,8 +119,13 @@ def _choices_of_taken_out(standing: Standing) -> tuple[Choice, ...]:
     return (Choice.TAKE_OUT, Choice.LEAVE)
 
 
-def named_part(name: str, cabinet: str, code: str) -> Said:
-    """Name a part beside the one that a scan was about."""
+SAME_PART: Final = "the same part"
+
+
+def named_part(name: str, cabinet: str, code: str, *, beside: str | None) -> str:
+    """Name a part beside the one that a scan was about, whose code is ``beside``."""
+    if code == beside:
+        return SAME_PART
     return say("%(part)s of cabinet %(cabinet)s (%(code)s)", part=name, cabinet=cabinet, code=code)
 
 
@@ -163,6 +168,10 @@ def _told_of_another(kind: Contradiction, other: str) -> Said:
             )
         case Contradiction.UNDO:
             return say("read before an undo there, arrived after: look which of its scans was meant")
+        case _ if other == SAME_PART:
+            return say(
+                "a later scan of the same part would have been answered otherwise: look where it lies, scan it again"
+            )
         case _ if other:
             return say(
                 "a later scan, of %(part)s, would have been answered otherwise: look where the parts of both lie, scan "

@@ -87,6 +87,7 @@ def _other(scanned: Scanned) -> str:
     match scanned.would_change:
         case Read(part=part_id) | BenchReading(part_id=part_id) if part_id is not None:
             part = scanned.ledger.part(part_id)
-            return "" if part is None else named_part(part.name, part.cabinet, part_code(part.id))
+            beside = None if scanned.part is None else scanned.part.code
+            return "" if part is None else named_part(part.name, part.cabinet, part.code, beside=beside)
         case _:
             return ""

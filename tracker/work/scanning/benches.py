@@ -1,6 +1,6 @@
 """What a scan that comes late finds at the benches, and what it changes for the scans after it, answered without it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -51,24 +51,25 @@ class Benches:
         then = known_at(self._known.get(part_id, happened), at)
         return part is not None and Step.PACK in fold(then, part.route).counted
 
-    def answered_otherwise(self, late: BenchReading, *, undoes: int | None = None) -> BenchReading | None:
-        """Return the first part that was read at a bench after a ``late`` scan and would have been answered otherwise.
+    def answered_otherwise(
+        self, after: datetime, late: BenchReading | None = None, *, undoes: int | None = None
+    ) -> Iterator[BenchReading]:
+        """Give the parts read at benches ``after`` a moment that as things stood would have been answered otherwise.
 
-        ``undoes`` is the number in the log of what the late scan, an undo, takes back.
+        ``late`` is what was read at that moment, ``undoes`` the number in the log of what it takes back as an undo.
         """
         opened: dict[int, list[BenchReading]] = {}
-        for each in benches.read_after(self._ledger.connection, late.at):
+        for each in benches.read_after(self._ledger.connection, after):
             before = opened.get(each.station_id)
             if before is None:
-                before = benches.openers(self._ledger.connection, each.station_id, late.at)
-                before = [replace(b, undone_at=late.at) if b.seq == undoes else b for b in before]
-                before += [late] if late.station_id == each.station_id and late.opens else []
+                before = benches.openers(self._ledger.connection, each.station_id, after)
+                before = [replace(b, undone_at=after) if b.seq == undoes else b for b in before]
+                before += [late] if late is not None and late.station_id == each.station_id and late.opens else []
                 opened[each.station_id] = before
             if each.part_id is not None and self._differs(each, before):
-                return each
+                yield each
             if each.opens is not None:
                 before.append(each)
-        return None
 
     def _differs(self, read: BenchReading, opened: Sequence[BenchReading]) -> bool:
         """Whether damage or the open box decides otherwise. A box that the scan named was the open one in any case."""

@@ -6,6 +6,7 @@ where the box stands. Where nothing was planned or sealed by then today's stands
 and programs date their scans as they like. An undo that follows a flagged scan at its station takes that back.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -190,17 +191,23 @@ def _changes_a_bench(scanned: Scanned, judged: Verdict) -> Contradiction | None:
         box_id=None if box is None else box.id,
         opens=box.id if opens and box is not None else None,
     )
-    benches = Benches(scanned.ledger, _known(scanned))
-    scanned.would_change = benches.answered_otherwise(late, undoes=scanned.undoes)
+    scanned.would_change = _changed_by(scanned, late)
     return None if scanned.would_change is None else Contradiction.ORDER
 
 
-def _known(scanned: Scanned) -> dict[int, list[Sighting]]:
-    """What is known to have happened to the part with this scan, which is not in the log yet."""
-    if scanned.part is None:
-        return {}
-    happened = _happened(scanned, scanned.part)
+def _changed_by(scanned: Scanned, late: BenchReading) -> BenchReading | None:
+    """Return the first reading at a bench that a late scan makes wrong, and that is not wrong without it."""
+    before = {} if scanned.part is None else {scanned.part.id: _happened(scanned, scanned.part)}
+    after = {part_id: _with(scanned, happened) for part_id, happened in before.items()}
+    found = list(Benches(scanned.ledger, after).answered_otherwise(late.at, late, undoes=scanned.undoes))
+    without = Benches(scanned.ledger, before).answered_otherwise(late.at) if found else ()
+    wrong_anyway = {each.seq for each in without}
+    return next((each for each in found if each.seq not in wrong_anyway), None)
+
+
+def _with(scanned: Scanned, happened: Sequence[Sighting]) -> list[Sighting]:
+    """What has happened to the part with this scan, which is not in the log yet."""
     if scanned.action is Action.UNDO:
         mine = (scanned.at, scanned.seq)
-        return {scanned.part.id: [replace(s, undone=mine) if s.seq == scanned.undoes else s for s in happened]}
-    return {scanned.part.id: [*happened, scanned.sighting(Happening(scanned.action))]}
+        return [replace(s, undone=mine) if s.seq == scanned.undoes else s for s in happened]
+    return [*happened, scanned.sighting(Happening(scanned.action))]
