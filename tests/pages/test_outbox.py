@@ -436,9 +436,13 @@ def old_entry(number: int, code: str, **body: str) -> dict[str, Any]:
     }
 
 
+UNDO_CARD = str(Code(Kind.COMMAND, 1))
+
+
+@pytest.mark.parametrize("by", ["button", "card"])
 @pytest.mark.parametrize("path", [STATION, BENCH])
-def test_an_undo_pressed_offline_takes_back_what_was_read_before_it_or_nothing(
-    shop: StoppableShop, context: BrowserContext, path: str
+def test_an_undo_pressed_or_read_offline_takes_back_what_was_read_before_it_or_nothing(
+    shop: StoppableShop, context: BrowserContext, path: str, by: str
 ) -> None:
     replace_part(shop.database, 2, "lost", **shop.floor.act())
     page = shop.open(context, path)
@@ -449,9 +453,14 @@ def test_an_undo_pressed_offline_takes_back_what_was_read_before_it_or_nothing(
     stop_answering(page)
     scanner.pull(part_code(2))  # the label is dead, which nobody says offline
     expect(page.locator("#answer")).to_have_attribute("data-sound", "kept")
-    page.locator("#undo").click()
-    expect(page.locator("#answer")).to_contain_text(part_code(2))  # what it would take back is named
+    expect(page.locator("#undo")).to_have_text(f"Take back {part_code(2)}")
+    if by == "card":
+        scanner.pull(UNDO_CARD)
+    else:
+        page.locator("#undo").click()
     unsent(page, 2)
+    expect(page.locator("#answer")).to_contain_text(f"Take back {part_code(2)}")
+    expect(page.locator("#undo")).to_have_text("Take back")  # what comes before that, nobody knows here
     page.unroute("**/scan")
     all_sent(page)
     until(page, lambda: len(shop.scans()) == 3)

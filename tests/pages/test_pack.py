@@ -709,9 +709,9 @@ def test_a_gloved_second_tap_takes_nothing_more_back(shop: Shop, at_bench: Calla
     for code in (deck, toe_kick):
         bench.scan(code)
     expect(bench.region("head")).to_contain_text("2 of 2 parts in")
-    bench.page.get_by_role("button", name="Take back: Toe kick 101").dblclick()
+    bench.page.get_by_role("button", name="Take back Toe kick 101").dblclick()
     expect(bench.region("head")).to_contain_text("1 of 2 parts in")
-    button = bench.page.get_by_role("button", name="Take back: Deck 101")
+    button = bench.page.get_by_role("button", name="Take back Deck 101")
     button.click()
     time.sleep(0.5)
     assert shop.floor.part(deck).packed
@@ -749,7 +749,7 @@ def test_a_sealed_box_is_opened_again_by_a_foreman_who_says_why(
         opening = box_history(connection, read_code(box).number, limit=1)[0]
     assert opening.who == FOREMAN
     assert "a scratched deck" in opening.message
-    bench.page.get_by_role("button", name="Take back: Toe kick 101").click()
+    bench.page.get_by_role("button", name="Take back Toe kick 101").click()
     bench.says("Taken back")
     assert shop.state(box) == "packing"
     shop.floor.check()
@@ -874,7 +874,7 @@ def test_what_to_pack_next_is_listed_and_opened_by_a_touch(shop: Shop, at_bench:
     bench.page.locator(f'[data-open="{ready}"]').click()
     bench.says("Done")
     expect(bench.region("head")).to_have_attribute("data-box", ready)
-    bench.page.get_by_role("button", name=re.compile("Take back: Box 102 of K-")).click()
+    bench.page.get_by_role("button", name=re.compile("Take back Box 102 of K-")).click()
     bench.says("Taken back")
     expect(bench.region("head")).to_contain_text("No box on this bench")
     expect(bench.page.get_by_role("button", name="Take back", exact=True)).to_be_visible()

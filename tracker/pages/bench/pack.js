@@ -5,6 +5,7 @@ import { openOutbox } from "../scanning/outbox.js";
 import { outboxShown, toldNoted } from "../scanning/outbox_told.js";
 import { listen } from "../scanning/scanner.js";
 import "../frame/shell.js";
+import { takesBack } from "../scanning/codes.js";
 import { shownPart } from "../scanning/shown_part.js";
 import { sound } from "../scanning/station_sound.js";
 
@@ -13,6 +14,7 @@ const LAST = "pack-bench"; // the bench as it was shown last, for a reload while
 const SENT_MS = 5000; // what was read before the box is sealed goes out first
 const COUNT_MS = 250; // taps on plus that come faster are sent together
 const TAP_MS = 1500; // a glove that taps twice means one
+const UNKNOWN = "…"; // on the button that takes back, until it is known what counts last now
 const BADGE = /^W[0-9]{10}$/;
 const PART = /^P[0-9]{10}$/i;
 
@@ -41,7 +43,8 @@ function keep(key, value) {
 function start() {
   keep(KEPT, pack.dataset.station);
   let noted = ""; // the id of the reading of which the screen says that it is kept
-  let meant = ""; // its code: an undo that is pressed now means it, whatever becomes of it
+  let meant = ""; // its code: an undo now means it, whatever becomes of it
+  let undoes = ""; // what the button named before the reading that is not answered yet
   let change = Number.parseInt(document.querySelector('meta[name="change-tag"]').content, 10); // the log's number: the bench as drawn
   let sealing = false;
   let tookBack = -TAP_MS;
@@ -82,6 +85,7 @@ function start() {
     if (short.open && !BADGE.test(code)) return finishFirst();
     doubt.close(); // whoever scans goes on packing
     if (BADGE.test(code)) return onBadge(code);
+    if (takesBack(code)) return takeBack(code);
     scan(code, "pass");
   }
 
@@ -101,16 +105,23 @@ function start() {
   }
 
   function scan(code, action, more = {}) {
-    const isUndo = action === "undo";
-    const { what, ...meant } = isUndo ? { what: `${byId("undo").textContent.trim()} ${code}`.trim() } : part.read(code);
+    const named = byId("undo").textContent.replace(UNKNOWN, "").trim();
+    const { what, ...meant } = action === "undo" ? { what: named } : part.read(code);
     saySeal("");
+    undoes = undoNames() === UNKNOWN ? undoes : undoNames();
+    nameUndo(UNKNOWN);
     outbox.add("scan", pack.dataset.scan, { code, action, ...meant, ...more }, what);
   }
 
-  function takeBack() {
+  function pressUndo() {
     if (performance.now() - tookBack < TAP_MS) return;
     tookBack = performance.now();
-    scan(byId("answer").dataset.sound === "kept" ? meant : "", "undo");
+    takeBack();
+  }
+
+  function takeBack(card = "") {
+    const isKept = byId("answer").dataset.sound === "kept";
+    scan((isKept && meant) || card, "undo");
   }
 
   // While a foreman decides about one box, nothing is scanned into another.
@@ -135,8 +146,9 @@ function start() {
     if (kind === "count") return; // it stands on the screen
     const told = toldNoted(entry);
     noted = id;
-    meant = body.action === "pass" && !told.isNothing ? body.code : "";
-    namelessUndo();
+    if (kind === "scan") meant = body.action === "pass" && !told.isNothing ? body.code : "";
+    if (told.isNothing) nameUndo(undoes);
+    else if (kind === "scan") nameUndo(body.action === "undo" ? "" : what);
     if (!isMisread && body.action === "pass" && PART.test(body.code)) mean(body.code, body.code);
     say(told.word, told.kind, { title: what, says: told.says });
   }
@@ -153,6 +165,7 @@ function start() {
     if (data?.part && !isTold) mean(data.part, data.title);
     if (data?.bench) show(data);
     if (isTold && id !== noted) return;
+    if (isRefused && kind === "scan") nameUndo(undoes);
     if (isRefused) say(data?.refused ?? data?.detail ?? words("refused"), "stop");
     else if (kind === "badge") say(`${words("hello")} ${data.name}`, "ok");
     else if (data.answer) answer(data.answer, data.sound, data.outcome);
@@ -170,12 +183,14 @@ function start() {
     if (!nobody) byId("nobody")?.remove();
   }
 
-  // What is not sent yet would be taken back first: the button no longer knows what.
-  function namelessUndo() {
-    const what = byId("undo").querySelector("b");
-    if (!what) return;
-    what.remove();
+  // What is not sent yet would be taken back first. The next answer draws the button anew.
+  function nameUndo(what) {
+    byId("undo").querySelector("b").textContent = what;
     drawn.delete(byId("undo"));
+  }
+
+  function undoNames() {
+    return byId("undo").querySelector("b").textContent;
   }
 
   // Damage: the part that was scanned last is meant until another is chosen
@@ -318,7 +333,7 @@ function start() {
     if (button.id === "seal") once(seal);
     else if (button.id === "looked") once(() => seal({ looked: true }));
     else if (button.id === "doubt-off") doubt.close();
-    else if (button.id === "undo") takeBack();
+    else if (button.id === "undo") pressUndo();
     else if (button.id === "short-on") openShort("sealing", box(), head()?.dataset.name);
     else if (button.dataset.reopen) openShort("opening", button.dataset.reopen, button.dataset.name);
     else if (button.id === "short-off" || button.id === "open-off") closeShort();

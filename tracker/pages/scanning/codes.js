@@ -1,11 +1,13 @@
 // The codes on labels, checked without the server: as tracker/shop/codes.py and tracker/shop/sscc.py do it.
 // isCode(text) -> whether it is a code whose check digits are right; isShaped(text) -> whether it looks like one, whatever its check digits.
 // marksPart(text) -> whether it is the damaged card or a slot: what it does, it does to a part that was read before.
+// takesBack(text) -> whether it is the undo card.
 // codeIn(text) -> the code that the link of a label's QR code names, in capitals; any other text as it is.
 
 const CODE = /^[PBLSWRCD][0-9]{10}$/;
 const SHAPE = /^[A-Z][0-9]{10}$/;
 const SSCC = /^(?:(?:00|\(00\))?([0-9]{18})|\](?:C1|e0|d2|Q3|J1)\u001d?00([0-9]{18}).*)$/is;
+const UNDO_CARD = "C0000000189";
 const MARKS = /^(?:C00000002|R[0-9]{8})[0-9]{2}$/;
 
 // A scanner that types on another layout sends other signs for : and /; the check digits tell whether it was read right.
@@ -23,6 +25,10 @@ export function isCode(text) {
 
 export function marksPart(text) {
   return MARKS.test(text);
+}
+
+export function takesBack(text) {
+  return text === UNDO_CARD;
 }
 
 export function isShaped(text) {

@@ -6,6 +6,7 @@ import { openOutbox } from "../scanning/outbox.js";
 import { outboxShown, toldNoted } from "../scanning/outbox_told.js";
 import { listen } from "../scanning/scanner.js";
 import "../frame/shell.js";
+import { takesBack } from "../scanning/codes.js";
 import { shownPart } from "../scanning/shown_part.js";
 import { camera, readPhoto } from "../scanning/station_camera.js";
 import { sound } from "../scanning/station_sound.js";
@@ -13,6 +14,7 @@ import { sound } from "../scanning/station_sound.js";
 const PICTURE_MS = 20000;
 const SAME_MS = 1500; // a button pressed twice within this is one intention
 const ASKED_MS = 20000; // a question that nobody answers goes away
+const UNKNOWN = "…"; // on the button, until it is known what counts last now
 const at = (id) => document.getElementById(id);
 const floor = at("floor").dataset;
 
@@ -31,7 +33,7 @@ function keepStation() {
 let lastPart = null; // {code, title} of the last part that was read
 const part = shownPart(); // the one that a card or a slot's code means
 let noted = ""; // the id of the reading of which the screen says that it is kept
-let meant = ""; // its code: an undo that is pressed now means it, whatever becomes of it
+let meant = ""; // its code: an undo now means it, whatever becomes of it
 let undoes = at("undoes").textContent; // what an undo takes back, as far as this page knows
 let change = 0; // the shop's change number as it was when the last answer came
 
@@ -41,8 +43,9 @@ shown.use(outbox);
 
 function take(action, code, more = {}) {
   at("answer").classList.add("old");
-  at("undoes").textContent = "…"; // until it is known what counts last now
-  const { what, ...meant } = action === "undo" ? { what: `${words("undo")} ${code}`.trim() } : part.read(code);
+  const named = at("undo").textContent.replace(UNKNOWN, "").trim();
+  at("undoes").textContent = UNKNOWN;
+  const { what, ...meant } = action === "undo" ? { what: named } : part.read(code);
   outbox.add("scan", floor.scan, { action, code, ...meant, ...more }, what);
 }
 
@@ -57,8 +60,10 @@ function onNoted(entry) {
   const { id, body, what, isMisread } = entry;
   const { kind, word, says, isNothing } = toldNoted(entry);
   noted = id;
-  meant = body.action === "pass" && !isNothing ? body.code : "";
-  nameUndo(isNothing ? undoes : body.action === "undo" ? "" : what);
+  if (entry.kind === "scan") {
+    meant = body.action === "pass" && !isNothing ? body.code : "";
+    nameUndo(isNothing ? undoes : body.action === "undo" ? "" : what);
+  }
   at("answer").dataset.outcome = "kept";
   paint(kind, bigWord(word) + facts(what, says));
   if (body.action === "pass" && /^P/.test(body.code) && !isMisread) lastPart = { code: body.code, title: body.code };
@@ -128,6 +133,8 @@ function onCode(text, { repeated }) {
     at("twice").textContent = words("twice");
   } else if (/^W[0-9]{10}$/.test(code)) {
     greet(code);
+  } else if (takesBack(code)) {
+    takeBack(code);
   } else if (asked && /^P[0-9]{10}$/.test(code)) {
     take("damaged", code, { reason: asked.reason });
     ask(null);
@@ -173,10 +180,16 @@ at("undo").addEventListener("click", () => {
     at("twice").textContent = words("undoneTwice");
   } else {
     undone = performance.now();
-    if (asked) ask(null);
-    take("undo", at("answer").dataset.sound === "kept" ? meant : "");
+    takeBack();
   }
 });
+
+function takeBack(card = "") {
+  if (asked) ask(null);
+  const isKept = at("answer").dataset.sound === "kept";
+  take("undo", (isKept && meant) || card);
+}
+
 at("reasons").addEventListener("click", ({ target, detail }) => target.value && ask(target.value, target.textContent, detail > 0));
 at("no").addEventListener("click", () => ask(null));
 at("yes").addEventListener("click", () => {
