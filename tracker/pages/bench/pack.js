@@ -44,7 +44,7 @@ function start() {
   keep(KEPT, pack.dataset.station);
   let noted = ""; // the id of the reading of which the screen says that it is kept
   let meant = ""; // its code: an undo now means it, whatever becomes of it
-  let undoes = ""; // what the button named before the reading that is not answered yet
+  let before = ""; // what the button named before the reading that is not answered yet
   let change = Number.parseInt(document.querySelector('meta[name="change-tag"]').content, 10); // the log's number: the bench as drawn
   let sealing = false;
   let tookBack = -TAP_MS;
@@ -108,7 +108,7 @@ function start() {
     const named = byId("undo").textContent.replace(UNKNOWN, "").trim();
     const { what, ...meant } = action === "undo" ? { what: named } : part.read(code);
     saySeal("");
-    undoes = undoNames() === UNKNOWN ? undoes : undoNames();
+    if (undoNames() !== UNKNOWN) before = undoNames();
     nameUndo(UNKNOWN);
     outbox.add("scan", pack.dataset.scan, { code, action, ...meant, ...more }, what);
   }
@@ -120,9 +120,10 @@ function start() {
   }
 
   function takeBack(card = "") {
-    const isKept = byId("answer").dataset.sound === "kept";
-    scan((isKept && meant) || card, "undo");
+    scan((isKept() && meant) || card, "undo");
   }
+
+  const isKept = () => byId("answer").dataset.sound === "kept";
 
   // While a foreman decides about one box, nothing is scanned into another.
   function finishFirst() {
@@ -147,7 +148,7 @@ function start() {
     const told = toldNoted(entry);
     noted = id;
     if (kind === "scan") meant = body.action === "pass" && !told.isNothing ? body.code : "";
-    if (told.isNothing) nameUndo(undoes);
+    if (told.isNothing) nameUndo(before);
     else if (kind === "scan") nameUndo(body.action === "undo" ? "" : what);
     if (!isMisread && body.action === "pass" && PART.test(body.code)) mean(body.code, body.code);
     say(told.word, told.kind, { title: what, says: told.says });
@@ -163,9 +164,10 @@ function start() {
       byId("nobody")?.remove();
     }
     if (data?.part && !isTold) mean(data.part, data.title);
-    if (data?.bench) show(data);
-    if (isTold && id !== noted) return;
-    if (isRefused && kind === "scan") nameUndo(undoes);
+    const isCovered = isTold && id !== noted;
+    if (data?.bench) show(data, isCovered);
+    if (isCovered) return;
+    if (isRefused && kind === "scan") nameUndo(before);
     if (isRefused) say(data?.refused ?? data?.detail ?? words("refused"), "stop");
     else if (kind === "badge") say(`${words("hello")} ${data.name}`, "ok");
     else if (data.answer) answer(data.answer, data.sound, data.outcome);
@@ -174,7 +176,7 @@ function start() {
 
   function onNews(data) {
     showWho(data);
-    return show(data);
+    return show(data, isKept() || undoNames() === UNKNOWN);
   }
 
   function showWho({ who, by, nobody }) {
@@ -439,8 +441,8 @@ function start() {
     if (last?.station === pack.dataset.station) show(last);
   }
 
-  // False for what is older than what is shown: an answer may overtake another.
-  function show({ bench, change: its }) {
+  // False for what is older than what is shown: an answer may overtake another. `isBehind`: something was read since.
+  function show({ bench, change: its }, isBehind = false) {
     if (its < change) return false;
     change = its;
     keep(LAST, JSON.stringify({ station: pack.dataset.station, bench, change }));
@@ -448,7 +450,7 @@ function start() {
     fresh.innerHTML = bench;
     for (const region of fresh.content.querySelectorAll("[data-region]")) {
       const old = document.querySelector(`[data-region=${region.dataset.region}]`);
-      if (!old || drawn.get(old) === region.outerHTML) continue;
+      if (!old || drawn.get(old) === region.outerHTML || (isBehind && old.id === "undo")) continue;
       const typed = held(old);
       const chosen = [...old.querySelectorAll("[type=radio]:checked, [type=checkbox]:checked")].map((each) => each.value);
       const text = region.outerHTML;

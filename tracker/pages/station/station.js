@@ -34,7 +34,7 @@ let lastPart = null; // {code, title} of the last part that was read
 const part = shownPart(); // the one that a card or a slot's code means
 let noted = ""; // the id of the reading of which the screen says that it is kept
 let meant = ""; // its code: an undo now means it, whatever becomes of it
-let undoes = at("undoes").textContent; // what an undo takes back, as far as this page knows
+let before = ""; // what the button named before the reading that is not answered yet
 let change = 0; // the shop's change number as it was when the last answer came
 
 const shown = outboxShown();
@@ -44,7 +44,8 @@ shown.use(outbox);
 function take(action, code, more = {}) {
   at("answer").classList.add("old");
   const named = at("undo").textContent.replace(UNKNOWN, "").trim();
-  at("undoes").textContent = UNKNOWN;
+  if (at("undoes").textContent !== UNKNOWN) before = at("undoes").textContent;
+  nameUndo(UNKNOWN);
   const { what, ...meant } = action === "undo" ? { what: named } : part.read(code);
   outbox.add("scan", floor.scan, { action, code, ...meant, ...more }, what);
 }
@@ -62,7 +63,7 @@ function onNoted(entry) {
   noted = id;
   if (entry.kind === "scan") {
     meant = body.action === "pass" && !isNothing ? body.code : "";
-    nameUndo(isNothing ? undoes : body.action === "undo" ? "" : what);
+    nameUndo(isNothing ? before : body.action === "undo" ? "" : what);
   }
   at("answer").dataset.outcome = "kept";
   paint(kind, bigWord(word) + facts(what, says));
@@ -82,6 +83,8 @@ function onAnswer(entry, { data, isRefused, isTold }) {
   refresh();
 }
 
+const isKept = () => at("answer").dataset.sound === "kept";
+
 function show(told) {
   paint(told.sound, told.html ?? bigWord(told.word) + facts(told.title, told.says), told.shade);
   at("answer").dataset.outcome = told.outcome;
@@ -97,7 +100,7 @@ function showWorker({ name }) {
 function showRefused(problem) {
   at("answer").dataset.outcome = "refused";
   paint("stop", bigWord(words("refused")) + facts("", problem?.detail ?? ""));
-  nameUndo(undoes);
+  nameUndo(before);
 }
 
 function facts(title, says) {
@@ -186,8 +189,7 @@ at("undo").addEventListener("click", () => {
 
 function takeBack(card = "") {
   if (asked) ask(null);
-  const isKept = at("answer").dataset.sound === "kept";
-  take("undo", (isKept && meant) || card);
+  take("undo", (isKept() && meant) || card);
 }
 
 at("reasons").addEventListener("click", ({ target, detail }) => target.value && ask(target.value, target.textContent, detail > 0));
@@ -241,14 +243,13 @@ at("photo").addEventListener("change", async ({ target }) => {
 function fill(lists) {
   if (lists.change < change) return false;
   showWho(lists);
-  nameUndo(lists.undoes);
+  if (!isKept() && at("undoes").textContent !== UNKNOWN) nameUndo(lists.undoes);
   at("recent").innerHTML = lists.recent;
   at("waiting").innerHTML = lists.waiting;
   return true;
 }
 
 function nameUndo(what) {
-  undoes = what;
   at("undoes").textContent = what;
 }
 
