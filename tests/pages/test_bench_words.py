@@ -106,13 +106,20 @@ def test_a_packer_who_looked_seals_no_box_that_is_3_kg_off_and_a_foreman_does(
     packer, foreman = callers[Role.PACKER], callers[Role.FOREMAN]
     scan(packer, floor.end)
     mass = f"{floor.box(floor.box_102).mass_kg + 3:.2f}"
-    assert told(packer, "weigh", box=floor.box_102, mass=mass).status_code == 200
+    weighed = told(packer, "weigh", box=floor.box_102, mass=mass)
+    assert (weighed.status_code, weighed.json["sound"]) == (200, "stop")
+    assert in_words(weighed.json["answer"]).startswith("▲ Too heavy Box 102 J-1 7.7 kg weighed, 4.7 kg planned.")
+    assert "a foreman decides" in in_words(weighed.json["answer"])
     refused = told(packer, "seal", box=floor.box_102, looked=True)
     assert (refused.status_code, refused.json["off_weight"]) == (409, True)
     assert refused.json["refused"] == "The weight is off: a foreman decides."
     scale = packer.read("/pack/PACK-1").split("On the scale")[1]
     assert "More than 0.5 kg off: a foreman decides." in scale
     assert "give or take" not in scale, "one limit is named, the one that decides"
+    dialog = packer.read("/pack/PACK-1").split("but its mass is off.")[1]
+    assert "7.7 kg weighed, 4.7 kg planned." in dialog.split("Why?")[0]
+    nobody = told(packer, "override", box=floor.box_102, reason="heavier board", badge="", name="", password="")
+    assert nobody.json["refused"] == "Scan the foreman's badge, or write the foreman's name and password."
     unasked = told(foreman, "override", box=floor.box_102, reason="")
     assert (unasked.status_code, unasked.json["refused"]) == (409, "Write why the box is sealed so.")
     sealed = told(foreman, "override", box=floor.box_102, reason="heavier board")
@@ -139,3 +146,18 @@ def test_a_bench_shows_that_the_job_of_its_box_is_on_hold_or_cancelled_and_what_
     cancel_job(floor.database, JOB, **floor.act())
     assert "Job J-1 is cancelled. Put it aside." in packer.read("/pack/PACK-1")
     assert 'id="seal" aria-disabled="true"' in packer.get("/pack/PACK-1").text
+
+
+@pytest.mark.parametrize(
+    ("off_kg", "sound", "word"),
+    [(0, "ok", "✓ As planned"), (-0.45, "look", "▼ Too light"), (0.45, "look", "▲ Too heavy")],
+)
+def test_a_weighing_is_answered_with_what_the_scale_says_and_its_sound(
+    callers: dict[Role, Caller], floor: Floor, off_kg: float, sound: str, word: str
+) -> None:
+    packer = callers[Role.PACKER]
+    scan(packer, floor.end)
+    weighed = told(packer, "weigh", box=floor.box_102, mass=f"{floor.box(floor.box_102).mass_kg + off_kg:.2f}").json
+    assert weighed["sound"] == sound
+    assert in_words(weighed["answer"]).startswith(f"{word} Box 102 J-1")
+    assert f"{word}</strong>" in weighed["bench"]

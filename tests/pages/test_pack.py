@@ -400,6 +400,7 @@ def test_the_scale_is_compared_with_the_plan_and_says_what_it_cannot_prove(
     bench.page.get_by_label("Mass in kg").fill(f"{planned - 0.45:.2f}")
     bench.page.get_by_role("button", name="Weigh").click()
     expect(scale).to_contain_text("Too light")
+    bench.says("▼ Too light")
     seal = bench.page.get_by_role("button", name="Seal the box")
     seal.click()
     doubt = bench.page.get_by_role("dialog", name="The scale says: too light.")
@@ -409,6 +410,7 @@ def test_the_scale_is_compared_with_the_plan_and_says_what_it_cannot_prove(
     bench.scan(f"{planned:.2f} kg")  # the scale types by itself, and whoever weighs again goes on packing
     expect(doubt).to_be_hidden()
     expect(scale).to_contain_text("As planned")
+    bench.says("✓ As planned")
     bench.page.get_by_role("button", name="Seal the box").click()
     bench.says("Sealed. Now print its label.")
     assert shop.floor.box(box).weighed_kg == pytest.approx(planned, abs=0.01)

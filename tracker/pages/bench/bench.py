@@ -208,9 +208,14 @@ def post_count(station: str) -> Response:
 def post_weigh(station: str) -> Response:
     """Keep what the box weighs, and say what that means."""
     body = _body()
+    box_id = _box_number(body)
     mass_kg = read_mass_kg(str(body.get("mass", "")), units(), body.get("unit"))
-    weigh_box(database(), _box_number(body), mass_kg, **act())
-    return _answer(station)
+    weigh_box(database(), box_id, mass_kg, **act())
+    with database().read() as connection:
+        shown = show(connection, box_id)
+    if shown is None or shown.weight is None:
+        return _answer(station)
+    return _answer(station, answer=render_template("bench/pack_weighing.html", shown=shown), sound=shown.sound.value)
 
 
 @blueprint.post("/pack/<path:station>/seal")

@@ -93,7 +93,7 @@ function start() {
     if (short.open) return finishFirst();
     doubt.close();
     if (!byId("mass")) return say(words("weighLater"), "look");
-    return act(pack.dataset.weigh, { box: box(), mass });
+    return weigh(mass);
   }
 
   // What is none of the shop's is sent too: the log keeps it as a misread.
@@ -236,10 +236,11 @@ function start() {
     return turn;
   }
 
-  async function act(path, body) {
-    const { status, data } = await inTurn(path, body);
+  async function weigh(mass) {
+    const { status, data } = await inTurn(pack.dataset.weigh, { box: box(), mass });
     if (data?.bench) show(data);
-    if (status === 200) sound("ok");
+    if (data?.answer) answer(data.answer, data.sound, "");
+    else if (status === 200) sound("ok");
     else say(data?.refused ?? words(status === 0 ? "notDone" : "refused"), "stop");
   }
 
@@ -350,7 +351,7 @@ function start() {
     if (!["weigh", "override"].includes(event.target.id)) return;
     event.preventDefault();
     if (event.target.id === "override") once(override);
-    else if (byId("mass").value.trim()) act(pack.dataset.weigh, { box: box(), mass: byId("mass").value });
+    else if (byId("mass").value.trim()) weigh(byId("mass").value);
   }
 
   // Items

@@ -8,6 +8,7 @@ from sqlalchemy import Connection
 from tracker.pages.bench import drawing as bench_drawing
 from tracker.pages.bench.drawing import Bench
 from tracker.pages.words.left_short import Rest, rests_of
+from tracker.pages.words.signals import Sound
 from tracker.records import packing
 from tracker.records.box_contents import BoxView, Item, box_view
 from tracker.records.follow_ups import follow_ups_of
@@ -59,6 +60,13 @@ class Shown:
             and self.box.weighed_kg is not None
             and self.expected.beyond_limit(self.box.weighed_kg)
         )
+
+    @property
+    def sound(self) -> Sound:
+        """How a weighing sounds, by what the scale says."""
+        if self.off_weight:
+            return Sound.STOP
+        return Sound.OK if self.weight in (None, Weight.AGREES) else Sound.LOOK
 
     @property
     def stopped(self) -> Meaning | None:

@@ -26,11 +26,13 @@ class NotTakenError(Exception):
 def foreman_at_bench(body: Mapping[str, Any]) -> str:
     """Return the name of the foreman who decides; whoever is signed in as one needs no second word.
 
-    Raises NotTakenError when the badge or the password is not right, or its holder is no foreman.
+    Raises NotTakenError when none is given, the badge or the password is not right, or its holder is no foreman.
     """
     if bearer().role.includes(Role.FOREMAN):
         return bearer().name
     given = {key: str(body.get(key) or "") for key in ("badge", "name", "password")}
+    if not given["badge"] and not (given["name"] and given["password"]):
+        raise NotTakenError(_("Scan the foreman's badge, or write the foreman's name and password."))
     attempt = sessions.Attempt(address=request.remote_addr or "", now=now())
     try:
         if given["badge"]:
