@@ -52,6 +52,8 @@ def test_a_box_whose_parts_are_in_is_not_said_to_wait_for_them(callers: dict[Rol
     assert "The box is open. Scan its parts." in scan(packer, floor.box_101)
     floor.pack_all()
     assert "All parts are in. Count the items and seal the box." in scan(packer, floor.box_101)
+    refused = told(packer, "seal", box=floor.box_101).json["refused"]
+    assert refused == f"Box 101 of J-1 ({floor.box_101}) is not complete: count the items first, then seal it."
     counted = told(packer, "count", box=floor.box_101, item=PINS, count=2, id="x")
     assert "Everything is in. Seal the box." in in_words(counted.json["bench"]), "the answer keeps up with the counting"
     said = scan(packer, floor.box_101)

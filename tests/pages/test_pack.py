@@ -292,7 +292,7 @@ def test_a_whole_box_is_packed_counted_weighed_and_sealed(shop: Shop, at_bench: 
     expect(bench.region("missing").locator(".upnext .tag.next")).to_have_text("next")
     expect(bench.region("drawn").locator("svg .next").first).to_be_visible()
     bench.page.get_by_role("button", name="Seal the box").click(force=True)
-    bench.says("The box is not complete. Find what is missing, then seal it.")
+    expect(bench.page.locator("#answer")).to_contain_text("is not complete: find what is missing, then seal it.")
     assert shop.state(box) == "packing"
     bench.scan(toe_kick)
     expect(bench.page.locator("#answer")).to_contain_text("All parts are in. Count the items and seal the box.")
@@ -618,8 +618,8 @@ def test_a_box_is_sealed_by_what_the_other_packer_counted_meanwhile(shop: Shop, 
     count = Counting(box=read_code(box).number, item="spring pin 8 mm", count=39, was=40)
     count_item(shop.floor.database, count, **shop.floor.act())
     bench.page.get_by_role("button", name="Seal the box").click()
-    bench.says("Not sealed: count the items first.")
-    expect(bench.page.locator("#seal-says")).to_have_text("Not sealed: count the items first.")
+    expect(bench.page.locator("#answer")).to_contain_text("is not complete: count the items first, then seal it.")
+    expect(bench.page.locator("#seal-says")).to_contain_text("is not complete: count the items first, then seal it.")
     assert shop.state(box) == "complete"
     bench.page.unroute("**/bench")
     expect(bench.region("items")).to_contain_text("39 of 40")
@@ -663,7 +663,7 @@ def test_a_grey_seal_says_why_and_a_refusal_stands_beside_it(shop: Shop, at_benc
         expect(tile).to_contain_text("count the items")
         expect(tile).not_to_contain_text("seal it")
     bench.page.get_by_role("button", name="Seal the box").click(force=True)
-    expect(bench.page.locator("#seal-says")).to_have_text("Not sealed: count the items first.")
+    expect(bench.page.locator("#seal-says")).to_contain_text("is not complete: count the items first, then seal it.")
     bench.page.get_by_role("button", name="All 40: spring pin 8 mm").click()
     expect(bench.page.locator("#seal-says")).to_be_hidden()
     expect(bench.page.locator("#seal-why")).to_have_count(0)

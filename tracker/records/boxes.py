@@ -15,6 +15,8 @@ from tracker.records.values import Columns
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import box_code, load_code_or_none
 from tracker.shop.job_states import JobStatus
+from tracker.shop.saying import Said
+from tracker.shop.words import box_of_job
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +50,11 @@ class Box:
     @property
     def code(self) -> str:
         return box_code(self.id)
+
+    @property
+    def in_words(self) -> Said:
+        """What a refusal calls it: ``1 of J-7 (B0000000197)``."""
+        return box_of_job(self.name, self.job.code, self.code)
 
     @property
     def closed(self) -> bool:

@@ -32,13 +32,13 @@ def job_is(status: str) -> Said:
 
 
 def refuse_closed(box: str, state: BoxState) -> None:
-    """Raise ConflictError for a box in one of the CLOSED_STATES; ``box`` is its code."""
+    """Raise ConflictError for a box in one of the CLOSED_STATES; ``box`` is what it is called."""
     if state in CLOSED_STATES:
         raise ConflictError(say("Box %(box)s %(is_closed)s.", box=box, is_closed=_CLOSED_BOX[state]))
 
 
 def refuse_stopped(box: str, job: str, status: JobStatus) -> None:
-    """Raise ConflictError for a box whose job is held or cancelled; ``box`` and ``job`` are their codes."""
+    """Raise ConflictError for a box whose job is held or cancelled; ``box`` is what it is called."""
     if status in STOPPED:
         so = job_is(status)
         told = say("Job %(job)s %(is_so)s: box %(box)s stays as it is. Ask the foreman.", job=job, is_so=so, box=box)

@@ -60,3 +60,8 @@ def box_words(name: str) -> str:
     """Return a box's name, or its code: what completes another is called so in words."""
     base = name.removesuffix(FOLLOW_UP)
     return name if base == name or not base else say("%(name)s follow-up", name=box_words(base))
+
+
+def box_of_job(name: str, job: str, code: str) -> Said:
+    """Return what a refusal calls a box: as screens name it, and its code."""
+    return say("%(name)s of %(job)s (%(code)s)", name=box_words(name), job=job, code=code)

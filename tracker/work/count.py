@@ -11,7 +11,6 @@ from tracker.records.box_contents import count_items, items_by_box
 from tracker.records.boxes import Box, update_box
 from tracker.records.database import Database
 from tracker.shop.acts import BoxWeighed, ItemCounted
-from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError
 from tracker.shop.saying import Count, say
 from tracker.shop.standing import refuse_closed, refuse_stopped
@@ -43,7 +42,7 @@ def count_item(database: Database, counting: Counting, *, who: str, now: datetim
         )
         if line is None:
             fault = Fault(where={"field": "item"}, what=say("an item that this box holds"))
-            raise InvalidInputError(say("Box %(box)s holds no such item.", box=box_code(counting.box)), [fault])
+            raise InvalidInputError(say("Box %(box)s holds no such item.", box=box.in_words), [fault])
         if not 0 <= counting.count <= line.quantity:
             wanted = say("a number from 0 to %(planned)s, as planned", planned=line.quantity)
             told = say("%(item)s: %(count)s cannot be.", item=counting.item, count=counting.count)
@@ -73,7 +72,7 @@ def weigh_box(database: Database, box_id: int, mass_kg: float, *, who: str, now:
 
 
 def _open_box(ledger: Ledger, box_id: int) -> Box:
-    code, box = box_code(box_id), ledger.the_box(box_id)
-    refuse_closed(code, box.state)
-    refuse_stopped(code, box.job.code, box.job.status)
+    box = ledger.the_box(box_id)
+    refuse_closed(box.in_words, box.state)
+    refuse_stopped(box.in_words, box.job.code, box.job.status)
     return box

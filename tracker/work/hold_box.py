@@ -6,7 +6,6 @@ from tracker.records.boxes import update_box
 from tracker.records.database import Database
 from tracker.shop.acts import BoxHeld, BoxLetGo
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import box_code
 from tracker.shop.errors import ConflictError
 from tracker.shop.saying import say
 from tracker.work.ledger import open_ledger
@@ -23,14 +22,13 @@ def let_go_box(database: Database, box_id: int, *, who: str, now: datetime) -> N
 
 
 def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datetime) -> None:
-    code = box_code(box_id)
     with open_ledger(database, who, now) as ledger:
         box = ledger.the_box(box_id)
         if hold and box.state is BoxState.SHIPPED:
-            raise ConflictError(say("Box %(box)s has shipped.", box=code))
+            raise ConflictError(say("Box %(box)s has shipped.", box=box.in_words))
         if hold == box.kept:
-            on_hold = say("Box %(box)s is on hold already.", box=code)
-            raise ConflictError(on_hold if hold else say("Box %(box)s is not on hold.", box=code))
+            on_hold = say("Box %(box)s is on hold already.", box=box.in_words)
+            raise ConflictError(on_hold if hold else say("Box %(box)s is not on hold.", box=box.in_words))
         ledger.change(update_box, box_id, held_at=now if hold else None)
         act = BoxHeld if hold else BoxLetGo
         ledger.tell(act(box_id=box_id))

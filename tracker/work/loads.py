@@ -54,7 +54,9 @@ def _unplannable(ledger: Ledger, number: int) -> Fault | None:
         return Fault(where=where, what=say("job %(job)s is cancelled", job=box.job.code))
     if box.load_id is not None:
         load = load_code(box.load_id)
-        return Fault(where=where, what=say("box %(box)s is planned for load %(load)s already", box=code, load=load))
+        return Fault(
+            where=where, what=say("box %(box)s is planned for load %(load)s already", box=box.in_words, load=load)
+        )
     return None
 
 
@@ -78,7 +80,8 @@ def take_off_load(database: Database, load_id: int, box_id: int, *, who: str, no
         _open_load(ledger, load_id)
         box = ledger.box(box_id)
         if box is None or box.load_id != load_id:
-            told = say("Box %(box)s is not planned for load %(load)s.", box=box_code(box_id), load=load_code(load_id))
+            named = box_code(box_id) if box is None else box.in_words
+            told = say("Box %(box)s is not planned for load %(load)s.", box=named, load=load_code(load_id))
             raise NotFoundError(told)
         if box.state is BoxState.LOADED:
             ledger.set_box(box, state=BoxState.SEALED)

@@ -14,7 +14,6 @@ from tracker.records.database import Database
 from tracker.records.parts import parts_of_box
 from tracker.shop.acts import BoxOpenedAgain
 from tracker.shop.box_states import BoxState, filling_state
-from tracker.shop.codes import box_code
 from tracker.shop.completeness import lacks, short_of
 from tracker.shop.errors import ConflictError
 from tracker.shop.given_reasons import refuse_bad_reason
@@ -42,10 +41,9 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime)
     nothing is taken away. What was counted holds on, what was weighed does not. Raises ConflictError for a box that is
     not sealed, is loaded or shipped, or whose job is held or cancelled.
     """
-    code = box_code(opening.box)
     with open_ledger(database, who, now) as ledger:
         box = ledger.the_box(opening.box)
-        _refuse(box, code)
+        _refuse(box)
         ledger.set_box(box, state=filling_state(packed=box.packed, parts_total=box.parts_total))
         ledger.bump(box.job.id, "sealed", -1)
         sealing = last_sealing(ledger.connection, box.id)
@@ -55,11 +53,11 @@ def open_again(database: Database, opening: Opening, *, who: str, now: datetime)
             _bring_back(ledger, follow_up, box.id)
 
 
-def _refuse(box: Box, code: str) -> None:
+def _refuse(box: Box) -> None:
     if box.state is not BoxState.SEALED:
-        refuse_closed(code, box.state)
-        raise ConflictError(say("Box %(box)s is not sealed.", box=code))
-    refuse_stopped(code, box.job.code, box.job.status)
+        refuse_closed(box.in_words, box.state)
+        raise ConflictError(say("Box %(box)s is not sealed.", box=box.in_words))
+    refuse_stopped(box.in_words, box.job.code, box.job.status)
 
 
 def _bring_back(ledger: Ledger, follow_up: int, first: int) -> None:

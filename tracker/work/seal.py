@@ -58,11 +58,10 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime) -
     follow-up box. Raises ConflictError for a box already sealed or of a held or cancelled job, InvalidInputError
     for a count of something that the box does not hold.
     """
-    code = box_code(sealing.box)
     with open_ledger(database, who, now) as ledger:
         connection = ledger.connection
         box = ledger.the_box(sealing.box)
-        _refuse_closed(box, code)
+        _refuse_closed(box)
         planned = items_by_box(connection, [box.id])[box.id]
         _refuse_nonsense(sealing.items, planned)
         planned = [replace(line, counted=sealing.items.get(line.item, line.counted)) for line in planned]
@@ -70,9 +69,8 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime) -
         lacking = lacks(parts, planned)
         if not lacking.complete:
             if not sealing.override_reason:
-                told = say("Box %(box)s is not complete: find what is missing, then seal it.", box=code)
-                raise IncompleteError(told, _listed(lacking))
-            _refuse_empty(box, planned, code)
+                raise _incomplete(box, lacking)
+            _refuse_empty(box, planned)
         off = _off_weight(connection, box, sealing, parts)
         if off is not None and not sealing.override_reason:
             raise off
@@ -91,14 +89,21 @@ def seal_box(database: Database, sealing: Sealing, *, who: str, now: datetime) -
             )
         )
         _close(ledger, box, sealing)
-    return Sealed(code=code, follow_up=None if follow_up is None else box_code(follow_up))
+    return Sealed(code=box_code(sealing.box), follow_up=None if follow_up is None else box_code(follow_up))
 
 
-def _refuse_closed(box: Box, code: str) -> None:
-    refuse_closed(code, box.state)
+def _incomplete(box: Box, lacking: Lacks[Part, Item]) -> IncompleteError:
+    told = say("Box %(box)s is not complete: find what is missing, then seal it.", box=box.in_words)
+    if not lacking.parts:
+        told = say("Box %(box)s is not complete: count the items first, then seal it.", box=box.in_words)
+    return IncompleteError(told, _listed(lacking))
+
+
+def _refuse_closed(box: Box) -> None:
+    refuse_closed(box.in_words, box.state)
     if box.kept:
-        raise ConflictError(say("Box %(box)s is on hold: let it go first, then seal it.", box=code))
-    refuse_stopped(code, box.job.code, box.job.status)
+        raise ConflictError(say("Box %(box)s is on hold: let it go first, then seal it.", box=box.in_words))
+    refuse_stopped(box.in_words, box.job.code, box.job.status)
 
 
 def _refuse_nonsense(counted: Mapping[str, int], planned: Sequence[Item]) -> None:
@@ -119,9 +124,9 @@ def _refuse_nonsense(counted: Mapping[str, int], planned: Sequence[Item]) -> Non
         raise InvalidInputError(say("The count does not fit the box; nothing was sealed."), faults)
 
 
-def _refuse_empty(box: Box, planned: Sequence[Item], code: str) -> None:
+def _refuse_empty(box: Box, planned: Sequence[Item]) -> None:
     if box.packed == 0 and not any(line.counted for line in planned):
-        raise ConflictError(say("There is nothing in box %(box)s: an empty box cannot be sealed.", box=code))
+        raise ConflictError(say("There is nothing in box %(box)s: an empty box cannot be sealed.", box=box.in_words))
 
 
 def _listed(lacking: Lacks[Part, Item]) -> list[dict[str, Any]]:
@@ -145,7 +150,7 @@ def _off_weight(connection: Connection, box: Box, sealing: Sealing, parts: Seque
     told = say(
         "Box %(box)s weighs %(weighed)s kg, %(expected)s kg are expected: more than %(limit)s kg off. Look in it once "
         "more; if it is right, a foreman seals it with a reason.",
-        box=box.code,
+        box=box.in_words,
         weighed=f"{weighed_kg:.2f}",
         expected=f"{expected.mass_kg:.2f}",
         limit=f"{expected.limit_kg:.2f}",

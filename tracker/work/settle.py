@@ -39,7 +39,7 @@ from tracker.shop.acts import (
     ScanSettled,
 )
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import box_code, read_code
+from tracker.shop.codes import read_code
 from tracker.shop.contradictions import WANT_REASON, Choice, choices_of
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError, NotFoundError
 from tracker.shop.job_states import JobStatus
@@ -185,7 +185,7 @@ def _put_in_box(case: _Case) -> None:
 def _dissolve(ledger: Ledger, void: Box, into: Box) -> None:
     """A follow-up box that nothing is planned for any more would keep its job open for ever."""
     if into.state is BoxState.SHIPPED and holds_labels(ledger.connection, void.id):
-        raise ConflictError(say("Parts of box %(box)s were made anew: leave it in the plan.", box=box_code(void.id)))
+        raise ConflictError(say("Parts of box %(box)s were made anew: leave it in the plan.", box=void.in_words))
     ledger.change(drop_box, void.id, into.id)
     if void.job.status == JobStatus.OPEN and all_boxes_shipped(ledger.written, void.job.id):
         ledger.change(set_job_status, void.job.id, JobStatus.SHIPPED, ledger.now)

@@ -32,7 +32,7 @@ from tracker.records.access import StationView
 from tracker.records.logged import kept_scan, last_change
 from tracker.records.packing import Whereabouts
 from tracker.shop.codes import Kind, MisreadError, read_code
-from tracker.shop.errors import ConflictError, IncompleteError, InvalidInputError, NotFoundError, OffWeightError
+from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, OffWeightError
 from tracker.shop.outcomes import Outcome
 from tracker.shop.reasons import full_box, meaning
 from tracker.shop.roles import Role
@@ -129,10 +129,6 @@ def _told(view: Callable[[str], Response]) -> Callable[[str], Response]:
             return view(station)
         except NotTakenError as refused:
             return _refuse(refused.detail, status=refused.status, **refused.more)
-        except IncompleteError as short:
-            if all("item" in each for each in short.missing):
-                return _refuse(_("Not sealed: count the items first."))
-            return _refuse(_("The box is not complete. Find what is missing, then seal it."))
         except OffWeightError:
             return _refuse(_("The weight is off: a foreman decides."), off_weight=True)
         except ConflictError as refused:
