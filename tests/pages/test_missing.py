@@ -100,7 +100,7 @@ def test_the_same_can_be_read_by_job_by_load_and_by_station(
     if tab == "By load":
         found = [re.search(r"Box (\S+)", each)[1] for each in boxes(page)]  # type: ignore[index]  # they match
         assert found == ["301", "302"]  # 302 is on no load: it stays behind
-        assert "1 of 1 boxes lack something" in heads[0]
+        assert "boxes: 1, lacking something: 1" in heads[0]
     if tab == "By station":
         assert "MACHINE-1" in heads[1]
         assert "M-1" in page.get_by_role("region", name=re.compile("machine")).inner_text()

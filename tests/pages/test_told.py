@@ -11,9 +11,12 @@ import pytest
 from tests.floor import START, Floor
 from tests.pages.callers import Caller, callers_of, in_words
 from tests.shops import sqlite_shop
+from tracker.shop.codes import read_code
 from tracker.shop.roles import Role
+from tracker.shop.scans import Action
 from tracker.shop.steps import Step
 from tracker.work.access import add_station
+from tracker.work.hold_box import hold_box
 from tracker.work.people import add_person
 
 
@@ -130,3 +133,34 @@ def test_a_packers_own_name_and_password_are_no_foremans_word_on_a_box_that_stay
     assert "Ida is no foreman." in refused.text
     assert packer.send(f"/loads/{load}/ship", name="Ada", **told).status_code == 303
     assert floor.box(floor.box_102).state == "shipped"
+
+
+def test_a_box_on_hold_is_marked_by_station_too(floor: Floor, foreman: Caller) -> None:
+    assert "on hold" not in foreman.read("/missing?by=station")
+    hold_box(floor.database, read_code(floor.box_102).number, **floor.act())
+    assert "102 J-1 box on hold" in foreman.read("/missing?by=station")
+
+
+def test_a_part_damaged_in_a_sealed_box_lies_there_and_waits_for_the_foreman(floor: Floor, foreman: Caller) -> None:
+    floor.seal_both()
+    floor.scan(floor.end, "PACK-1", action=Action.DAMAGED)
+    found = foreman.read(f"/find?code={floor.end}")
+    assert "In box 102" in found
+    assert "Waits for the foreman" in found
+    for page in (found, foreman.read("/missing"), foreman.read("/missing?by=station")):
+        assert "pack (PACK-1" not in page
+        assert "next : PACK-1" not in page
+        assert "aits for: pack" not in page
+    assert "the foreman it lies in its box" in foreman.read("/missing")
+    assert "Waits for the foreman" in foreman.read("/missing?by=station")
+    assert "waits for the foreman" in foreman.read(f"/find?code={floor.end}")
+
+
+def test_a_damaged_part_that_is_not_packed_waits_for_the_foreman_where_it_was_seen(
+    floor: Floor, foreman: Caller
+) -> None:
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED)
+    found = foreman.read(f"/find?code={floor.deck}")
+    assert "Waits for the foreman" in found
+    assert "In box" not in found
+    assert "it lies in its box" not in foreman.read("/missing")

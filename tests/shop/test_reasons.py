@@ -55,7 +55,7 @@ def test_every_sentence_is_short_enough_to_be_read_at_a_station_and_ends_as_one(
         (
             meaning(Reason.LOADED_BUT_STAYING, load="L1", day="2027-03-05", on=2, boxes=2, staying=["B1", "B2"]),
             (
-                "On load L1 of 2027-03-05: all 2 boxes. The truck does not leave yet. Stays behind: B1, B2. "
+                "All boxes are on load L1 of 2027-03-05: 2. The truck does not leave yet. Stays behind: B1, B2. "
                 "Ask the foreman."
             ),
         ),

@@ -176,7 +176,7 @@ def test_a_load_with_a_damaged_part_in_a_box_of_it_stays_whatever_a_foreman_says
         floor.ship(load, floor.box_101)
     (entry,) = caught.value.missing
     assert (entry["box"], entry["state"]) == (floor.box_102, "loaded")
-    assert entry["why"] == "1 of its parts are no longer good: replace them or take the box off the load"
+    assert entry["why"] == "a part in it is no longer good: replace it or take the box off the load"
     assert floor.box(floor.box_102).state == "loaded"
     floor.check()
     take_off_load(floor.database, read_code(load).number, 2, **floor.act())
@@ -238,6 +238,8 @@ def test_the_dock_and_its_answers_name_what_stays_behind(floor: Floor) -> None:
     on_it = floor.scan(floor.box_102, "SHIP-1")
     assert (on_it.reason, on_it.values) == (Reason.LOADED_BUT_STAYING, {**far, "on": 1})
     assert on_it.message.endswith(f"Stays behind: {floor.box_101}. Ask the foreman.")
+    again = floor.scan(load, "SHIP-1")
+    assert (again.reason, again.values) == (on_it.reason, on_it.values)
     with floor.database.read() as connection:
         found = loading_of(connection, read_code(load).number)
     assert (found.boxes, found.on, codes(found.staying)) == (1, 1, [floor.box_101])
@@ -252,3 +254,29 @@ def test_a_box_of_a_job_that_is_held_or_cancelled_is_not_sealed(floor: Floor, st
             floor.seal(floor.box_102, override=override)
     assert floor.box(floor.box_102).state == "complete"
     floor.check()
+
+
+def test_a_load_that_is_scanned_with_all_its_boxes_on_it_says_that_it_may_leave(floor: Floor) -> None:
+    floor.seal_both()
+    load = loaded(floor, floor.box_101, floor.box_102)
+    told = f"Load {load}: All boxes are on load {load} of 2027-03-04: 2. The truck may leave."
+    assert floor.scan(load, "SHIP-1").message == told
+
+
+def test_a_load_that_a_box_on_it_keeps_from_leaving_may_not_leave(floor: Floor) -> None:
+    floor.seal_both()
+    load = loaded(floor, floor.box_101, floor.box_102)
+    floor.scan(floor.end, "PACK-1", action=Action.DAMAGED)
+    told = floor.scan(load, "SHIP-1").message
+    assert told.endswith("The truck does not leave yet. 1 box keeps it: look at the page of the load.")
+
+
+def test_a_box_that_has_left_is_planned_for_no_other_load(floor: Floor) -> None:
+    floor.seal_both()
+    load = loaded(floor, floor.box_101, floor.box_102)
+    floor.ship(load)
+    with pytest.raises(InvalidInputError) as caught:
+        floor.plan(floor.box_101)
+    assert [fault.what for fault in caught.value.faults] == [
+        f"box 101 of J-1 ({floor.box_101}) has left with load {load}"
+    ]

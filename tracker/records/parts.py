@@ -72,6 +72,11 @@ class Part:
         return self.progress.damaged
 
     @property
+    def lies_damaged(self) -> bool:
+        """Whether it was found damaged in its box, which is closed: it lies there, though it does not count there."""
+        return self.damaged and self.box.closed and Step.PACK in self.progress.done
+
+    @property
     def replaces(self) -> str | None:
         """The code of the part in whose place it was made."""
         return None if self.replaces_id is None else part_code(self.replaces_id)

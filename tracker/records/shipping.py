@@ -14,7 +14,7 @@ from tracker.records.loads import LOAD, Load, loads_numbered
 from tracker.records.tables import box, job, load
 from tracker.shop.box_states import BoxState
 from tracker.shop.job_states import UNFINISHED
-from tracker.shop.leaving import READY_STATES, stays_behind
+from tracker.shop.leaving import READY_STATES, keeps_load, stays_behind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,21 +108,27 @@ def _loads(connection: Connection, query: Select[Any]) -> list[LoadView]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loading:
-    """How far a load is loaded: ``on`` of its ``boxes`` are on it; ``staying`` are those of its jobs that stay."""
+    """How far a load is loaded: ``on`` of its ``boxes`` are on it; ``staying`` are those of its jobs that stay.
+
+    ``keeping`` of those that are on it keep it from leaving.
+    """
 
     load: Load
     boxes: int
     on: int
+    keeping: int
     staying: Sequence[ShippingBox]
 
 
 def loading_of(connection: Connection, load_id: int) -> Loading:
     """Return how far a load is loaded."""
-    states = connection.execute(select(box.c.state).where(box.c.load_id == load_id)).all()
+    boxes = boxes_on_load(connection, load_id)
+    on = [each for each in boxes if each.state in (BoxState.LOADED, BoxState.SHIPPED)]
     return Loading(
         load=loads_numbered(connection, [load_id])[load_id],
-        boxes=len(states),
-        on=sum(row.state in (BoxState.LOADED, BoxState.SHIPPED) for row in states),
+        boxes=len(boxes),
+        on=len(on),
+        keeping=sum(keeps_load(each) is not None for each in on),
         staying=staying_of_loads(connection, [load_id])[load_id],
     )
 

@@ -109,10 +109,10 @@ class Reason(StrEnum):
     BOX_FULL = "box_full", later("Everything is in. Seal the box.")
     BOX_FULL_BUT_ITEMS = "box_full_but_items", later("All parts are in. Count the items and seal the box.")
     BOX_LOADED = "box_loaded", later("On load %(load)s of %(day)s: %(on)s of %(boxes)s boxes.")
-    ALL_LOADED = "all_loaded", later("On load %(load)s of %(day)s: all %(boxes)s boxes. The truck may leave.")
+    ALL_LOADED = "all_loaded", later("All boxes are on load %(load)s of %(day)s: %(boxes)s. The truck may leave.")
     LOADED_BUT_STAYING = (
         "loaded_but_staying",
-        later("On load %(load)s of %(day)s: all %(boxes)s boxes. The truck does not leave yet."),
+        later("All boxes are on load %(load)s of %(day)s: %(boxes)s. The truck does not leave yet."),
     )
     BOX_LOADED_AGAIN = "box_loaded_again", later("It counts once: it is on load %(load)s.")
     LOAD_OPENED = (
@@ -286,6 +286,14 @@ def _besides(values: Values) -> list[Said]:
                 "%(num)d part of the board was refused: scan it by itself.",
                 "%(num)d parts of the board were refused: scan them one by one.",
                 refused,
+            )
+        )
+    if keeping := values.get("keeping"):
+        said.append(
+            say_many(
+                "%(num)d box keeps it: look at the page of the load.",
+                "%(num)d boxes keep it: look at the page of the load.",
+                keeping,
             )
         )
     if staying := values.get("staying"):

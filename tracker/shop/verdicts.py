@@ -218,12 +218,18 @@ def judge_load(*, shipped: bool, station: StationFacts) -> Verdict:
     return verdict(Outcome.DONE, Reason.LOAD_OPENED)
 
 
-def with_loading(judged: Verdict, *, load: str, day: date, on: int, boxes: int, staying: Sequence[str]) -> Verdict:
-    """Say beside a verdict on what went onto a load how far this is loaded, and which boxes would stay behind."""
+def with_loading(
+    judged: Verdict, *, load: str, day: date, on: int, boxes: int, keeping: int, staying: Sequence[str]
+) -> Verdict:
+    """Say beside a verdict on a load, or on what went onto it, how far it is loaded, and what keeps it or stays behind.
+
+    ``keeping`` so many boxes on it keep it from leaving all the same, as one of which a part was found damaged.
+    """
     reason = judged.meaning.reason
-    if reason is Reason.BOX_LOADED and on == boxes:
-        reason = Reason.LOADED_BUT_STAYING if staying else Reason.ALL_LOADED
     values = {"load": load, "day": day.isoformat(), "on": on, "boxes": boxes, "staying": list(staying)}
+    if on and on == boxes:
+        reason = Reason.LOADED_BUT_STAYING if staying or keeping else Reason.ALL_LOADED
+        values |= {"keeping": keeping} if keeping else {}
     return verdict(judged.outcome, reason, **values)
 
 

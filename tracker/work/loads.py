@@ -54,9 +54,11 @@ def _unplannable(ledger: Ledger, number: int) -> Fault | None:
         return Fault(where=where, what=say("job %(job)s is cancelled", job=box.job.code))
     if box.load_id is not None:
         load = load_code(box.load_id)
-        return Fault(
-            where=where, what=say("box %(box)s is planned for load %(load)s already", box=box.in_words, load=load)
-        )
+        if box.shipped:
+            what = say("box %(box)s has left with load %(load)s", box=box.in_words, load=load)
+        else:
+            what = say("box %(box)s is planned for load %(load)s already", box=box.in_words, load=load)
+        return Fault(where=where, what=what)
     return None
 
 
@@ -193,7 +195,7 @@ _WHY: Final[Mapping[Keeps, str]] = MappingProxyType(
         Keeps.JOB_CANCELLED: "job {job} is cancelled",
         Keeps.HELD: "on hold: let it go or take it off the load",
         Keeps.NOT_SEALED: "not sealed{lack}",
-        Keeps.NO_LONGER_WHOLE: "{missing} of its parts are no longer good: replace them or take the box off the load",
+        Keeps.NO_LONGER_WHOLE: "{no_longer_good} or take the box off the load",
         Keeps.NOT_ON_IT: "not scanned onto the load",
     }
 )
@@ -201,5 +203,8 @@ _WHY: Final[Mapping[Keeps, str]] = MappingProxyType(
 
 def _told(box: ShippingBox, keeps: Keeps) -> dict[str, Any]:
     lack = lack_in_words(parts=box.parts_lacking, items=box.uncounted)
-    why = _WHY[keeps].format(job=box.job.code, missing=box.parts_lacking, lack=lack and f": {lack}")
+    no_longer_good = "a part in it is no longer good: replace it"
+    if box.parts_lacking > 1:
+        no_longer_good = f"{box.parts_lacking} parts in it are no longer good: replace them"
+    why = _WHY[keeps].format(job=box.job.code, no_longer_good=no_longer_good, lack=lack and f": {lack}")
     return {"box": box.code, "job": box.job.code, "state": box.state, "why": why}

@@ -34,9 +34,12 @@ class Group:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Queue:
-    """The missing parts that wait at one step, with the box that each is for; and the stations that do the step."""
+    """The missing parts that wait at one step, with the box that each is for; and the stations that do the step.
 
-    step: Step
+    ``step`` is None of those that are damaged: they wait for a foreman.
+    """
+
+    step: Step | None
     stations: Sequence[str]
     parts: Sequence[tuple[SeenPart, ShortBox]]
 
@@ -145,8 +148,10 @@ def _load_of(each: ShortBox) -> str:
 
 
 def _queues(boxes: Sequence[ShortBox], stations: dict[str, list[str]]) -> list[Queue]:
-    waiting: dict[Step, list[tuple[SeenPart, ShortBox]]] = {step: [] for step in Step}
+    waiting: dict[Step | None, list[tuple[SeenPart, ShortBox]]] = {step: [] for step in (None, *Step)}
     for each in boxes:
         for part in each.parts:
-            waiting[part.step or Step.PACK].append((part, each))
-    return [Queue(step=step, stations=stations.get(step, []), parts=parts) for step, parts in waiting.items() if parts]
+            waiting[None if part.damaged else part.step or Step.PACK].append((part, each))
+    return [
+        Queue(step=step, stations=stations.get(step or "", []), parts=parts) for step, parts in waiting.items() if parts
+    ]

@@ -66,5 +66,6 @@ def _how_far(scanned: Scanned, judged: Verdict, load_id: int) -> Verdict:
         day=loading.load.ship_on,
         on=loading.on,
         boxes=loading.boxes,
+        keeping=loading.keeping,
         staying=[box.code for box in loading.staying],
     )
