@@ -57,7 +57,7 @@ def sent(keys: Page, *signs: str, **how: Any) -> dict[str, Any]:
     return told
 
 
-EDGES = (1, 4, 49, 51, 120, 199, 200, 201, 249, 250)
+EDGES = (1, 4, 49, 51, 120, 199, 200, 200.00001, 215, 221, 249, 250)
 
 
 @pytest.mark.parametrize("texts", [CODES, MASSES], ids=["codes", "masses"])
@@ -89,8 +89,11 @@ def test_what_is_no_code_is_told_once_and_presses_nothing(keys: Page) -> None:
         (PART[:-1], "Enter", 5, "noCode"),
         (PART, "", 60, "noEnd"),
         (PART, "Enter", 240, "slow"),
+        ("ST,GS,+ 13.70kg", "Enter", 20, "noMass"),
+        ("13700 g", "Enter", 20, "noMass"),
+        ("4006381333931", "Enter", 20, "noCode"),
     ]:
-        told = sent(keys, *text, *([suffix] if suffix else []), delay=delay)
+        told = sent(keys, *text, *([suffix] if suffix else []), delay=delay, weighs=why == "noMass")
         assert (told["readings"], told["unclear"], told["pressed"]) == ([], [[text, why]], 0)
 
 

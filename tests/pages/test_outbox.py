@@ -230,6 +230,44 @@ def test_what_was_told_as_noted_and_is_refused_stands_on_the_screen_until_it_is_
     expect(page.locator("#corrections")).to_be_hidden()
     page.reload()
     expect(page.locator("#corrections")).to_be_hidden()
+    stop_answering(page)
+    scanner.pull(floor.toe_kick)
+    unsent(page, 1)
+    page.unroute("**/scan")
+    told(page, "replaced")  # this one stands there as the answer
+    all_sent(page)
+    expect(page.locator("#corrections")).to_be_hidden()
+
+
+PUT_TOLD = """(notes) => new Promise((resolve, reject) => {
+  const asked = indexedDB.open("outbox", 1);
+  asked.onsuccess = () => {
+    const transaction = asked.result.transaction("told", "readwrite");
+    for (const note of notes) transaction.objectStore("told").put(note);
+    transaction.oncomplete = () => (asked.result.close(), resolve());
+  };
+  asked.onerror = () => reject(asked.error);
+})"""
+
+
+def test_however_much_must_be_put_right_the_answer_is_in_sight_and_a_part_read_again_is_off_the_list(
+    shop: StoppableShop, context: BrowserContext
+) -> None:
+    page = shop.open(context, STATION)
+    notes = [
+        {"id": str(n), "read": n, "what": f"End {n}", "word": "Too early", "says": "It waits.", "entry": old_entry(n, part_code(n))}
+        for n in range(1, 13)
+    ]
+    page.evaluate(PUT_TOLD, notes)
+    page.reload()
+    expect(page.locator("#corrections li")).to_have_count(12)
+    Scanner(page).pull(part_code(1))
+    told(page, "done")
+    expect(page.locator("#corrections li")).to_have_count(11)
+    box = page.locator("#answer").bounding_box()
+    assert box is not None
+    assert box["y"] < 500
+    assert violations(page) == []
 
 
 def test_a_browser_that_does_not_know_the_shops_time_zone_tells_what_must_be_put_right_all_the_same(
@@ -241,7 +279,8 @@ def test_a_browser_that_does_not_know_the_shops_time_zone_tells_what_must_be_put
     shop.floor.scan(shop.floor.toe_kick, "MACHINE-1", action=Action.DAMAGED)
     replace_part(shop.database, 2, "chipped", **shop.floor.act())
     Scanner(page).pull(shop.floor.toe_kick)
-    unsent(page, 1)
+    Scanner(page).pull(part_code(4))
+    unsent(page, 2)
     page.unroute("**/scan")
     expect(page.locator("#corrections")).to_contain_text("Old label")
     assert re.fullmatch(r"\d\d:\d\d", page.locator("#corrections .when").inner_text())
@@ -554,6 +593,8 @@ def test_whoever_signs_out_loses_no_scan_and_the_next_to_sign_in_sends_it_under_
     expect(page.locator("#signed-out")).to_be_visible()
     Scanner(page).pull(part_code(2))
     unsent(page, 2)
+    expect(page.get_by_text("The server does not answer.")).to_be_hidden()  # it does: it wants somebody signed in
+    expect(page.locator("#connection")).to_be_hidden()
     assert violations(page) == []
     page.get_by_role("link", name="Sign in").click()
     sign_in(page, shop.address, Role.PACKER.value)

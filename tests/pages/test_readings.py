@@ -197,7 +197,7 @@ def test_a_tap_leaves_the_focus_on_no_button(shop: StoppableShop, context: Brows
 @pytest.mark.parametrize("path", ["/station/CUT-1", "/pack/PACK-1"])
 def test_keys_that_came_too_slowly_are_told(shop: StoppableShop, context: BrowserContext, path: str) -> None:
     page = shop.open(context, path)
-    Scanner(page).pull(shop.floor.deck, every_s=0.22)
+    Scanner(page).pull(shop.floor.deck, every_s=0.24)
     expect(page.locator("#answer .told-word")).to_have_text("Not understood")
     expect(page.locator("#answer")).to_contain_text(shop.floor.deck)
     assert page.locator("#answer").get_attribute("data-sound") == "look"
@@ -213,25 +213,30 @@ def test_after_keys_that_were_not_understood_the_damaged_card_marks_none(
     (deck, toe_kick, _end), _boxes = job(shop)
     page = shop.open(context, "/station/CUT-1") if place == "station" else bench(shop, context)
     scan(page, deck)
-    Scanner(page).pull(toe_kick, every_s=0.22)
+    Scanner(page).pull(toe_kick, every_s=0.24)
     expect(page.locator("#answer .told-word")).to_have_text("Not understood")
     scan(page, CARD, "unknown")
     expect(page.locator("#answer .told-word")).to_have_text("Nothing marked", ignore_case=True)
     assert not any(shop.floor.part(code).damaged for code in (deck, toe_kick))
 
 
-def test_a_page_that_has_read_nothing_yet_leaves_to_the_server_what_the_card_means(
-    shop: StoppableShop, context: BrowserContext
+@pytest.mark.parametrize("place", ["station", "bench"])
+def test_after_a_reload_offline_the_card_names_and_marks_the_part_that_was_shown_and_in_a_new_page_none(
+    shop: StoppableShop, context: BrowserContext, place: str
 ) -> None:
     (deck, *_), _boxes = job(shop)
-    page = shop.open(context, "/station/CUT-1")
+    page = shop.open(context, "/station/CUT-1") if place == "station" else bench(shop, context)
     scan(page, deck)
-    page.reload()
     page.route("**/scan", lambda route: route.abort())
+    page.reload()
     Scanner(page).pull(CARD)
-    expect(page.locator("#answer")).to_contain_text("Not yet sent, so not yet checked.")
+    expect(page.locator("#answer")).to_contain_text("damaged, Deck 101 · R-")
+    other = context.new_page()
+    other.goto(page.url)
+    Scanner(other).pull(CARD)
+    expect(other.locator("#answer .told-word")).to_have_text("Nothing marked", ignore_case=True)
+    other.close()
     page.unroute("**/scan")
-    expect(page.locator("#answer .told-word")).to_have_text("Noted")
     until(page, lambda: shop.floor.part(deck).damaged)
 
 
@@ -287,6 +292,7 @@ def test_offline_the_damaged_card_names_the_part_or_says_that_it_marks_none(
     until(page, lambda: len(shop.scans()) > 3 and shop.scans()[-1] == CARD)
     expect(page.locator("#unsent")).to_be_hidden()
     assert shop.floor.part(deck).damaged
+    expect(page.locator("#corrections")).not_to_contain_text("Nothing marked")  # that was told at once
 
 
 def test_the_link_of_a_labels_qr_code_is_a_scan_of_its_code(shop: StoppableShop, context: BrowserContext) -> None:

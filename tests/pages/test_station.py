@@ -542,7 +542,7 @@ def test_the_last_part_is_marked_damaged_in_two_taps(page: Page, shop: Shop) -> 
     open_station(page, shop)
     StationScanner(page).read(shop.floor.deck)
     page.get_by_role("button", name="Chipped").click()
-    expect(page.locator("#asked")).to_have_text("Damaged: Chipped. Is it Deck? Or scan another.")
+    expect(page.locator("#asked")).to_have_text("Damaged: Chipped. Is it Deck 101 · J-1? Or scan another.")
     page.get_by_role("button", name="Yes, damaged").click()
     expect(page.locator("#answer")).to_have_attribute("data-outcome", "noted")
     expect(page.locator("#answer .told-word")).to_have_text("Noted")

@@ -73,7 +73,7 @@ export function sweep(keyReader, texts, prefixes, suffixes, edges) {
           for (const delay of prefix === " " && suffix.length === 1 ? all : edges) {
             tried += 1;
             const seen = send(keyReader, [...prefix, ...text, ...suffix], { delay, scanner, computer, isNameless });
-            const right = delay <= 200 ? seen.readings.length === 1 && seen.readings[0].toUpperCase() === wanted.toUpperCase()
+            const right = delay <= 220 ? seen.readings.length === 1 && seen.readings[0].toUpperCase() === wanted.toUpperCase()
               && !seen.unclear.length : !seen.readings.length && (seen.unclear.length === 1 || (text.length < 3 && suffix[0] === "Tab"));
             if (!right || seen.pressed) wrong.push({ text, prefix, suffix, scanner, computer, isNameless, delay, ...seen });
           }

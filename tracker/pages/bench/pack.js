@@ -100,7 +100,7 @@ function start() {
   function onUnclear(text, why) {
     if (why === "noCode" && short.open) return finishFirst();
     if (why === "noCode") return scan(text, "pass");
-    part.none();
+    if (why !== "noMass") part.none();
     return say(words("unclear"), "look", { title: text, says: words(why) });
   }
 

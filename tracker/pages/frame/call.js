@@ -94,7 +94,7 @@ export function poll(path, onAnswer, { every = 2000, fresh = false } = {}) {
     try {
       const where = typeof path === "function" ? path() : path;
       const answer = await call(where, tag ? { headers: { "If-None-Match": tag } } : {});
-      if (answer.status !== 200 && answer.status !== 304) throw new Error(String(answer.status));
+      if (![200, 304, 401].includes(answer.status)) throw new Error(String(answer.status));
       failed = 0;
       tell(true);
       if (answer.status === 200 && onAnswer(answer.data) !== false) tag = answer.tag;

@@ -109,8 +109,13 @@ def in_words(answer: Answer, told: Told | None) -> dict[str, Any]:
         "sound": said.sound.value,
         "says": "" if told is None else told.says,
         "part": answer.part,
-        "title": "" if told is None or told.part is None else told.title,
+        "title": "" if told is None or told.part is None else _where_it_belongs(told.part),
     }
+
+
+def _where_it_belongs(part: SeenPart) -> str:
+    """Name a part where nothing stands beside it: many are alike but for their cabinet."""
+    return f"{part.name} {part.cabinet} · {part.job.code}"
 
 
 def in_short(connection: Connection, answer: Answer, station: StationView) -> dict[str, Any]:

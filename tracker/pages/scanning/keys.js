@@ -11,14 +11,14 @@
  *   "deaf"    a field in which nothing is heard, as one for a password
  *
  * What follows: `swallow` the page must not have the key; `reading` a text, shaped like a code or a mass; `unclear` {text, why}: keys
- * came that make none (why: "noCode", "slow" or "noEnd"); `hold` the key presses what has the focus unless another comes within LONE_MS;
+ * came that make none (why: "noCode", "noMass", "slow" or "noEnd"); `hold` the key presses what has the focus unless another comes within LONE_MS;
  * `wait` that time begins anew; `now` what is held is pressed at once; `drop` it is not pressed. For a field: `first` a reading may begin
  * with this key, `give` the text that was swallowed belongs to the field, `restore` the field is as it was before.
  */
 
 import { codeIn, isCode, isShaped } from "./codes.js";
 
-export const PAGE_MS = 200; // the longest time between two keys of a reading
+export const PAGE_MS = 220; // the longest time between two keys of a reading: 200, and room for a clock that is not exact
 export const LONE_MS = 250; // no key of a reading comes after it
 const CHAIN_MS = 1000; // keys slower than that have nothing to do with each other
 const FIELD_MS = 50; // who types seldom stays below it for long
@@ -27,6 +27,7 @@ const IDLE_MS = 200; // in a field it looks like typing then
 const SHORTEST = 3; // signs that are more than a slip of the hand
 const LONGEST = 500; // a link may be so long, no code is
 const MASS = /^\+?\s*[0-9]{1,5}(?:[.,][0-9]{1,4})?\s*(?:kg|lb)?$/i; // as tracker/pages/bench/scale.py reads it
+const WEIGHED = /[0-9]\s*(?:kg|g|lbs?|oz|t)$/i; // a scale's line, whatever else is in it
 const MODIFIERS = new Set(["Shift", "CapsLock", "Control", "Alt", "AltGraph", "Meta", "NumLock", "Fn"]);
 const ENDS = new Set(["Enter", "Tab"]);
 const END_LETTERS = new Set(["KeyM", "KeyJ", "KeyI"]); // with Ctrl: CR, LF and TAB, as some scanners send them
@@ -98,7 +99,7 @@ export function keyReader({ weighs = false } = {}) {
     const text = reading();
     if (isCode(text) || (!isBroken && isMeant(text))) return { ...ended(at), reading: text };
     if (chain.length >= SHORTEST || (chain && key !== "Tab" && at - signed <= LONE_MS)) {
-      const unclear = isBroken ? { text: chain, why: "slow" } : { text, why: "noCode" };
+      const unclear = isBroken ? { text: chain, why: "slow" } : { text, why: weighs && WEIGHED.test(text) ? "noMass" : "noCode" };
       return { ...ended(at), unclear };
     }
     if (!chain && isTail(at)) return { swallow: true };

@@ -16,11 +16,13 @@
 import { call, newId } from "../frame/call.js";
 import { isCode } from "./codes.js";
 import { openStore } from "./outbox_store.js";
+import { NO_PART } from "./shown_part.js";
 
 const RETRY_MS = [500, 1000, 2000, 5000];
 const MOST_FAILURES = 4; // of the service itself over one entry: then it is set aside, so that the rest goes on
 const NOTED_MS = 1000; // without an answer: then it is told that it is kept
 const AWAY = new Set([401, 408, 425, 429, 502, 503, 504]); // not the entry's fault: it is sent again
+const RIGHT = new Set(["done", "again"]); // outcomes
 const SHOWN_MS = 10_000;
 const MOST_AT_ONCE = 50; // as the server takes them
 
@@ -137,11 +139,15 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
 
   // What others follow in the same call is covered by them at once: it is not shown.
   async function finish(answered) {
-    const told = answered.map(({ entry, answer }, place) => ({ entry, answer, isTold: !fresh.delete(entry.id) || place < answered.length - 1 }));
+    const told = answered.map(({ entry, answer }, place) => {
+      const isNoted = !fresh.delete(entry.id);
+      return { entry, answer, isNoted, isTold: isNoted || place < answered.length - 1 };
+    });
     await store.finish(
       told.map(({ entry }) => entry),
-      told.map(({ entry, answer, isTold }) => toPutRight(entry, answer, isTold || entry.id !== latest)).filter(Boolean),
+      told.map(({ entry, answer, isNoted }) => toPutRight(entry, answer, { isNoted, isPast: entry.id !== latest })).filter(Boolean),
     );
+    await settle(told.filter(({ answer }) => RIGHT.has(answer.data?.outcome)).map(({ entry }) => entry));
     for (const { entry, answer, isTold } of told) {
       channel?.postMessage({ entry, answer });
       try {
@@ -149,6 +155,15 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
       } catch (error) {
         reportError(error); // the others are told all the same
       }
+    }
+  }
+
+  // What was read once more at its station, and is right now, need not be put right any more.
+  async function settle(entries) {
+    if (!entries.length) return;
+    const { told } = await store.summary();
+    for (const { id, read, entry } of told) {
+      if (entries.some((later) => later.read > read && isSameReading(later, entry))) await store.seen(id);
     }
   }
 
@@ -210,10 +225,16 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
   return { add, seen, idle, wake: wakeUp, waits: store.all };
 }
 
-// What the worker may have gone on from and the server did not take, and a scan that it refused: kept until somebody has seen it.
-function toPutRight(entry, { data, isRefused }, isPast) {
-  const isWrong = isPast && data?.sound !== undefined && data.sound !== "ok" && data.outcome !== "again" && !entry.isMisread;
-  if (isRefused ? !isPast && entry.kind !== "scan" : !isWrong) return null;
+function isSameReading(one, other) {
+  return one.path === other.path && ["action", "code", "part"].every((each) => one.body[each] === other.body[each]);
+}
+
+// What the worker may have gone on from and the server did not take, and a scan that it refused: kept until somebody has seen it. Not
+// what stands on the screen as the answer, nor what was told at once as counting for nothing.
+function toPutRight(entry, { data, isRefused }, { isNoted, isPast }) {
+  const isKnown = entry.isMisread || (isNoted && entry.body.part === NO_PART);
+  const isWrong = isPast && data?.sound !== undefined && data.sound !== "ok" && data.outcome !== "again" && !isKnown;
+  if (isRefused ? !isPast && !isNoted && entry.kind !== "scan" : !isWrong) return null;
   const { word = "", title = "" } = data ?? {};
   const says = data?.says ?? data?.detail ?? data?.refused ?? "";
   return { id: entry.id, read: entry.read, what: title || entry.what, word: isRefused ? "" : word, says, isRefused, entry };

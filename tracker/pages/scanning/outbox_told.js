@@ -26,7 +26,7 @@ export function outboxShown() {
     const isShown = count > 0 && (isAway || !byId("unsent").hidden || Date.now() - oldest > LONG_MS);
     byId("unsent").hidden = !isShown;
     if (isShown) setText(byId("unsent-says"), words("unsent", { count, age: age(Date.now() - oldest) }));
-    byId("away").hidden = !isAway;
+    byId("away").hidden = !isAway || !byId("signed-out").hidden; // a server that wants a sign-in answers
     setText(byId("away-says"), why || words("serverAway"));
     byId("unkept").hidden = !isUnkept;
     showTold(told);

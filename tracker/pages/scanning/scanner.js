@@ -7,7 +7,8 @@
  *                              box with what its scanner sends before it. `repeated`: the same code came within the last 1.5 s:
  *                              show it, but do not send it again.
  * onMass(text)                 a scale's "23.45 kg"; without it a mass is not understood.
- * onUnclear(text, why)         keys that a scanner may have sent and that make no reading: "noCode" nothing of the shop's, "slow" they
+ * onUnclear(text, why)         keys that a scanner may have sent and that make no reading: "noCode" nothing of the shop's, "noMass" a scale's
+ *                              line that has more than a number and its unit, "slow" they
  *                              came too slowly, "noEnd" neither Enter nor Tab came after them. Say so, with a sound.
  * field                        the visible input in a form for typing a code by hand; may be left out.
  * stop()                       takes the listeners away.

@@ -1,5 +1,5 @@
-/* The part that the damaged card and the codes of slots mean here: the last single part that this page read. After a board, a misread or
- * an unknown code there is none, nor after ten minutes without a reading.
+/* The part that the damaged card and the codes of slots mean here: the last single part that this page read, also before a reload. After a
+ * board, a misread or an unknown code there is none, nor after ten minutes without a reading, nor on a page that has read nothing yet.
  *
  *   const part = shownPart();
  *   part.read(code)               something is read: {what, part}: its name for people, and the part that a card or a slot's code means
@@ -11,11 +11,12 @@ import { words } from "../frame/call.js";
 import { isCode, marksPart } from "./codes.js";
 
 const HELD_MS = 10 * 60_000;
+const KEPT = `part ${location.pathname}`;
+const NOTHING = { part: null, latest: 0 };
 export const NO_PART = "none"; // as tracker/shop/scans.py has it
 
 export function shownPart() {
-  let part; // {code, title, at}; null: none; undefined: nothing is known since the page came, and the server goes by its log
-  let latest = -Infinity; // when anything was read
+  let { part, latest } = kept(); // {code, title, at} or null; when anything was read
 
   function read(code) {
     const now = Date.now();
@@ -23,7 +24,8 @@ export function shownPart() {
     if (isOld || !isCode(code) || code.startsWith("D")) part = null;
     latest = now;
     if (isCode(code) && code.startsWith("P")) part = { code, title: code, at: now };
-    if (part === undefined || !marksPart(code)) return { what: code };
+    keep({ part, latest });
+    if (!marksPart(code)) return { what: code };
     if (!part) return { part: NO_PART, what: code };
     return { part: part.code, what: code.startsWith("C") ? words("damagedPart", { part: part.title }) : `${part.title}, ${code}` };
   }
@@ -33,7 +35,29 @@ export function shownPart() {
     const isNone = data?.outcome === "unknown" || data?.outcome === "misread";
     if (isNone && at >= part.at) part = null;
     else if (data?.part === part.code) part.title = data.title || part.title;
+    keep({ part, latest });
   }
 
-  return { read, answered, none: () => (part = null) };
+  function none() {
+    part = null;
+    keep({ part, latest });
+  }
+
+  return { read, answered, none };
+}
+
+function kept() {
+  try {
+    return JSON.parse(sessionStorage.getItem(KEPT)) ?? NOTHING;
+  } catch {
+    return NOTHING; // a browser that keeps nothing shows none after a reload
+  }
+}
+
+function keep(shown) {
+  try {
+    sessionStorage.setItem(KEPT, JSON.stringify(shown));
+  } catch {
+    // as above
+  }
 }
