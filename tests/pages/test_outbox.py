@@ -255,7 +255,14 @@ def test_however_much_must_be_put_right_the_answer_is_in_sight_and_a_part_read_a
 ) -> None:
     page = shop.open(context, STATION)
     notes = [
-        {"id": str(n), "read": n, "what": f"End {n}", "word": "Too early", "says": "It waits.", "entry": old_entry(n, part_code(n))}
+        {
+            "id": str(n),
+            "read": n,
+            "what": f"End {n}",
+            "word": "Too early",
+            "says": "It waits.",
+            "entry": old_entry(n, part_code(n)),
+        }
         for n in range(1, 13)
     ]
     page.evaluate(PUT_TOLD, notes)

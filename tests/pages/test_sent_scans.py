@@ -16,6 +16,7 @@ from tests.floor import Floor
 from tests.pages.callers import Caller, signed_in
 from tests.shops import app_of
 from tracker.pages.scanning.readings import MOST_AT_ONCE
+from tracker.pages.words import languages
 from tracker.records.database import Database
 from tracker.records.tables import log
 from tracker.settings import Settings
@@ -85,6 +86,14 @@ def test_many_scans_in_one_call_are_answered_in_order_the_last_one_as_if_it_were
     assert again.keys() == answers[-1].keys()
     assert (again["id"], again["outcome"]) == (answers[-1]["id"], "again")
     assert [code for code, _who in logged(floor)] == codes
+
+
+def test_a_call_is_answered_in_the_language_of_its_page_whatever_was_chosen_elsewhere(app: Flask, floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    caller = signed_in(app, "Ben")
+    caller.client.set_cookie(languages.COOKIE, "es")
+    for page, word in (("en", "Done"), ("es", "Hecho"), ("xx", "Hecho")):
+        assert word in caller.get("/station/CUT-1/now", **{languages.PAGE: page}).text
 
 
 def test_a_list_with_a_scan_that_is_none_stores_nothing(app: Flask, floor: Floor) -> None:

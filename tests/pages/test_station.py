@@ -218,6 +218,7 @@ def test_a_benchs_tablet_is_led_to_the_packers_screen(browser: Browser, shop: Sh
 
 def test_a_scan_says_done_names_the_part_and_where_it_goes_next(page: Page, shop: Shop) -> None:
     open_station(page, shop)
+    page.context.add_cookies([{"name": "language", "value": "es", "url": page.url}])  # chosen in another page
     scanner = StationScanner(page)
     assert scanner.read(shop.floor.deck) == "Done"
     told = answer(page)

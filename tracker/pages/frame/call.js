@@ -4,6 +4,8 @@
 
 const ANSWERED_MS = 5000; // then the service is taken as away: a dead network keeps a call for minutes
 
+const LANGUAGE = { "X-Page-Language": document.documentElement.lang }; // somebody may have chosen another since the page came
+
 let token = document.querySelector('meta[name="csrf-token"]')?.content ?? "";
 let onSignedOut = leave;
 const texts = Object.assign({}, ...[...document.querySelectorAll("script.words")].map((each) => JSON.parse(each.textContent)));
@@ -30,7 +32,7 @@ export async function call(path, options = {}) {
 
 async function attempt(path, { method = "GET", body, headers = {}, within = ANSWERED_MS }) {
   const isForm = body instanceof FormData || body instanceof Blob;
-  const sent = { Accept: "application/json", "X-CSRF-Token": token, ...headers };
+  const sent = { Accept: "application/json", "X-CSRF-Token": token, ...LANGUAGE, ...headers };
   if (body !== undefined && !isForm) sent["Content-Type"] = "application/json";
   const response = await fetch(path, {
     method,
@@ -56,7 +58,7 @@ async function read(response) {
 // Whoever signs in in another tab, or after the server was gone, gets a new proof: take it from this page as it is now.
 async function renew() {
   const before = token;
-  const answer = await fetch(location.href, { redirect: "manual", signal: AbortSignal.timeout(ANSWERED_MS) });
+  const answer = await fetch(location.href, { headers: LANGUAGE, redirect: "manual", signal: AbortSignal.timeout(ANSWERED_MS) });
   if (!answer.ok) return false;
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
   token = fresh.querySelector('meta[name="csrf-token"]')?.content ?? token;

@@ -9,12 +9,13 @@ from tracker.settings import Settings
 from tracker.translations.catalogues import CATALOGUES, LANGUAGES
 
 COOKIE: Final = "language"
+PAGE: Final = "X-Page-Language"  # the header with which a page's script says in which language its page stands
 
 
 def choose_language() -> str:
-    """Return the language of whoever is signed in, else that of the cookie, else the best that the browser takes."""
+    """Return the language of the page that calls, else of whoever is signed in, of the cookie, or of the browser."""
     own = getattr(g.get("bearer"), "language", None)
-    for given in (own, request.cookies.get(COOKIE)):
+    for given in (request.headers.get(PAGE), own, request.cookies.get(COOKIE)):
         if given in LANGUAGES:
             return str(given)
     return request.accept_languages.best_match(list(LANGUAGES)) or "en"
