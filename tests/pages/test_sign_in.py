@@ -19,7 +19,7 @@ from tests.shops import app_of, sqlite_shop
 from tests.waiting import until
 from tracker.pages.frame.cookies import PatientSigner
 from tracker.records.database import Database
-from tracker.records.people import change_session, session_by_hash
+from tracker.records.people import change_session, list_people, session_by_hash
 from tracker.server import Server
 from tracker.settings import Settings
 from tracker.shop.roles import Role
@@ -215,7 +215,7 @@ def test_a_badge_at_a_paired_tablet_signs_its_scans_and_nobody_elses(app: Flask,
     assert tablet.get("/station").headers["Location"] == "/station/CUT-1"
     header = {"X-CSRF-Token": proof(tablet, "/station/CUT-1")}
     code = make_badge(app.extensions["shop_database"], 1, now=START)
-    assert tablet.post("/station/badge", json={"code": code}, headers=header).json == {"name": "Pia", "own": False}
+    assert tablet.post("/station/badge", json={"code": code}, headers=header).json == {"name": "Pia"}
     assert ">Pia<" in tablet.get("/station/CUT-1").text
     unknown = tablet.post("/station/badge", json={"code": "W000000991A"}, headers=header)
     assert unknown.status_code == 404
@@ -350,6 +350,25 @@ def test_a_badge_that_must_wait_is_refused_for_good_so_that_the_scans_behind_it_
     assert answers[-1].status_code == 403
     assert "Wait" in answers[-1].get_json()["detail"]
     assert 0 < int(answers[-1].headers["Retry-After"]) <= 900
+
+
+def test_a_badge_where_somebody_signed_in_by_name_says_whose_the_scans_are(app: Flask, client: FlaskClient) -> None:
+    database, today = app.extensions["shop_database"], datetime.now(UTC)
+    enter(client, Role.FOREMAN)
+    with database.read() as connection:
+        codes = {each.name: make_badge(database, each.id, now=today) for each in list_people(connection)}
+    own = NAMES[Role.FOREMAN]
+    other = next(code for name, code in codes.items() if name != own)
+    header = {"X-CSRF-Token": proof(client, "/station/CUT-1")}
+
+    def answer(code: str) -> tuple[int, str]:
+        told = client.post("/station/badge", json={"code": code}, headers=header)
+        return told.status_code, told.json.get("name") or told.json["detail"]
+
+    assert answer(codes[own]) == (200, own)
+    assert answer(other) == (409, f"This screen is signed in as {own}: what is scanned here is theirs. Sign out first.")
+    assert answer("W000000991A") == (404, "Nobody is known by this badge. Ask the office for a new one.")
+    assert f">{own}<" in client.get("/station/CUT-1").text
 
 
 def test_at_a_tablet_the_language_switch_works_for_a_worker_who_chose_another(app: Flask, client: FlaskClient) -> None:

@@ -163,19 +163,29 @@ def badge() -> Any:
     given = request.get_json(silent=True)
     given = given if isinstance(given, dict) else {}
     code, told = given.get("code"), {"id": str(given["id"])[:40]} if "id" in given else {}
-    if g.bearer.person_id is not None:
-        return {**told, "name": g.bearer.name, "own": True}
-    if g.bearer.station is None:
+    if g.bearer.person_id is None and g.bearer.station is None:
         return {"detail": _("A badge is scanned at a station's own tablet.")}, HTTPStatus.CONFLICT
     attempt = sessions.Attempt(address=request.remote_addr or "", now=now())
     try:
-        name = sessions.note_badge(database(), session.get(SECRET, ""), str(code or "")[:80], attempt)
+        name = _badge_read(str(code or "")[:80], attempt)
     except ThrottledError as wait:
         # Not 429: the station screen would send the badge again and hold up every scan that waits behind it.
         return {"detail": spoken(wait.detail)}, HTTPStatus.FORBIDDEN, {"Retry-After": str(wait.wait_s)}
     except NotSignedInError:
         return {"detail": _("Nobody is known by this badge. Ask the office for a new one.")}, HTTPStatus.NOT_FOUND
-    return {**told, "name": name, "own": False}
+    if g.bearer.person_id is not None and name != g.bearer.name:
+        signed_in = _(
+            "This screen is signed in as %(name)s: what is scanned here is theirs. Sign out first.", name=g.bearer.name
+        )
+        return {"detail": signed_in}, HTTPStatus.CONFLICT
+    return {**told, "name": name}
+
+
+def _badge_read(code: str, attempt: sessions.Attempt) -> str:
+    """Return whose badge it is; what follows at a paired tablet is theirs, but not where somebody signed in by name."""
+    if g.bearer.person_id is not None:
+        return sessions.sign_in_by_badge(database(), code, attempt).name
+    return sessions.note_badge(database(), session.get(SECRET, ""), code, attempt)
 
 
 def _of_status(status: HTTPStatus) -> str:
