@@ -60,6 +60,10 @@ def test_a_box_whose_parts_are_in_is_not_said_to_wait_for_them(callers: dict[Rol
     assert "Everything is in. Seal the box." in said
     assert "Scan its parts" not in said
     assert "Everything is in. Seal the box." in scan(packer, floor.box_102), "a box without items has none to count"
+    assert told(packer, "seal", box=floor.box_102).status_code == 200
+    assert scan(packer, floor.end).startswith(
+        "Already counted End cabinet 102 It counts once: it is in box 102, which is sealed."
+    )
 
 
 def test_a_box_leaves_on_the_day_of_its_load(callers: dict[Role, Caller], floor: Floor) -> None:

@@ -362,7 +362,7 @@ def test_a_badge_where_somebody_signed_in_by_name_says_whose_the_scans_are(app: 
     header = {"X-CSRF-Token": proof(client, "/station/CUT-1")}
 
     def answer(code: str) -> tuple[int, str]:
-        told = client.post("/station/badge", json={"code": code}, headers=header)
+        told: Any = client.post("/station/badge", json={"code": code}, headers=header)
         return told.status_code, told.json.get("name") or told.json["detail"]
 
     assert answer(codes[own]) == (200, own)

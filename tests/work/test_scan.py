@@ -115,7 +115,9 @@ def test_a_full_box_is_complete_and_the_next_part_opens_its_own(floor: Floor) ->
 
 def test_a_part_of_a_sealed_box_finds_it_closed(floor: Floor) -> None:
     floor.seal_both()
-    assert floor.scan(floor.deck, "PACK-1").outcome == "box_closed"
+    counted = floor.scan(floor.deck, "PACK-1")
+    assert counted.outcome == "box_closed"
+    assert counted.message == "Deck, cabinet 101: It counts once: it is in box 101, which is sealed."
     assert floor.scan(floor.box_101, "PACK-1").outcome == "box_closed"
     floor.check()
 

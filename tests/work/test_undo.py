@@ -84,6 +84,17 @@ def test_damage_that_two_stations_marked_is_told_as_marked_until_both_took_it_ba
     floor.check()
 
 
+def test_damage_that_one_station_marked_twice_is_told_by_which_reading_it_is_marked_still(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED)
+    marked = floor.clock
+    floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED)
+    undone = floor.undo("CUT-1")
+    assert (undone.reason, undone.values["moment"]) == (Reason.STILL_DAMAGED_HERE, marked.isoformat())
+    assert floor.undo("CUT-1").reason == Reason.DAMAGE_UNDONE
+    assert not floor.part(floor.deck).damaged
+    floor.check()
+
+
 def test_damage_that_was_repaired_is_not_taken_back_any_more(floor: Floor) -> None:
     floor.scan(floor.deck, "CUT-1", action=Action.DAMAGED)
     repair_part(floor.database, read_code(floor.deck).number, "filled", **floor.act())

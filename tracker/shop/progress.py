@@ -162,9 +162,9 @@ def holder_of(step: Step, happened: Collection[Sighting], route: Route) -> Sight
     return None
 
 
-def marked_by(happened: Collection[Sighting]) -> int | None:
-    """Return the station whose mark holds a part for damaged, or None."""
-    return next((s.station for s in in_order(happened) if s.what is Happening.DAMAGED), None)
+def marked_by(happened: Collection[Sighting]) -> Sighting | None:
+    """Return the mark that holds a part for damaged, or None."""
+    return next((s for s in in_order(happened) if s.what is Happening.DAMAGED), None)
 
 
 def _last_seq(happened: Iterable[Sighting], what: Happening) -> int:

@@ -79,6 +79,7 @@ class Reason(StrEnum):
     SHIPS_IN_BOX = "ships_in_box", later("A part ships in its box. Scan box %(box)s when it is sealed.")
     OTHER_BOX = "other_box", later("It belongs in box %(box)s, not in box %(other)s.")
     BOX_CLOSED = "box_closed", later("Box %(box)s is %(state)s. Ask the foreman.")
+    IN_CLOSED_BOX = "in_closed_box", later("It counts once: it is in box %(box)s, which is %(state)s.")
     NOT_SEALED = "not_sealed", later("The box is not sealed. Take it back to packing.")
     NOT_SEALED_LACKING = (
         "not_sealed_lacking",
@@ -138,6 +139,10 @@ class Reason(StrEnum):
     STILL_DONE = "still_done", later("It is still done by %(station)s: %(step)s.")
     DAMAGE_UNDONE = "damage_undone", later("It is no longer marked damaged.")
     STILL_DAMAGED = "still_damaged", later("It is still marked damaged by %(station)s.")
+    STILL_DAMAGED_HERE = (
+        "still_damaged_here",
+        later("It was marked damaged here twice: the mark of %(moment)s still holds. Take that back, too."),
+    )
     PLACE_UNDONE = "place_undone", later("Its place is no longer noted.")
     BOX_SHUT = "box_shut", later("The box is no longer open here.")
     LOAD_SHUT = "load_shut", later("The load is no longer open here.")

@@ -109,7 +109,7 @@ def judge_part(part: PartFacts, station: StationFacts, before: Progress, open_bo
     if station.step is Step.SHIP:
         return verdict(Outcome.EARLY, Reason.SHIPS_IN_BOX, box=part.box.name)
     if station.step is Step.PACK:
-        stopped = _judge_packing(part, open_box or part.box)
+        stopped = _judge_packing(part, open_box or part.box, packed=Step.PACK in before.counted)
         if stopped:
             return stopped
     if station.step in before.counted - before.inferred:
@@ -151,10 +151,12 @@ def _judge_damage(part: PartFacts, before: Progress) -> Verdict | None:
     return verdict(Outcome.ON_HOLD, Reason.DAMAGED if part.now.damaged else Reason.WAS_DAMAGED)
 
 
-def _judge_packing(part: PartFacts, open_box: BoxFacts) -> Verdict | None:
+def _judge_packing(part: PartFacts, open_box: BoxFacts, *, packed: bool) -> Verdict | None:
     if open_box.code != part.box.code:
         outcome = Outcome.BOX_CLOSED if open_box.closed else Outcome.WRONG_BOX
         return verdict(outcome, Reason.OTHER_BOX, box=part.box.name, other=open_box.name)
+    if part.box.closed and packed:
+        return verdict(Outcome.BOX_CLOSED, Reason.IN_CLOSED_BOX, box=part.box.name, state=part.box.state)
     return _closed(part.box) if part.box.closed else None
 
 

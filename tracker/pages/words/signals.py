@@ -98,6 +98,7 @@ _REASONS: Final[Mapping[Reason, Said]] = MappingProxyType(
         Reason.DAMAGED: _said(say("Damaged, put it aside"), Shape.CROSS, Sound.STOP),
         Reason.MARKED_DAMAGED: _MARKED,
         Reason.MARKED_DAMAGED_FOR: _MARKED,
+        Reason.IN_CLOSED_BOX: _said(OUTCOME_WORDS[Outcome.AGAIN], Shape.TWICE, Sound.LOOK),
         Reason.NOTHING_TO_MARK: _said(say("Nothing marked"), Shape.ASK, Sound.STOP),
         Reason.LOADED_BUT_STAYING: _said(say("Done, but wait"), Shape.WAIT, Sound.LOOK, Shade.ASIDE),
     }

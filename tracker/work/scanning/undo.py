@@ -15,7 +15,7 @@ from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import Kind, part_code
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.outcomes import Outcome
-from tracker.shop.progress import fold, holder_of, marked_by
+from tracker.shop.progress import Sighting, fold, holder_of, marked_by
 from tracker.shop.reasons import Reason
 from tracker.shop.scans import Action, Answer
 from tracker.shop.steps import Step
@@ -129,7 +129,7 @@ def _take_back(scanned: Scanned, part: Part, last: LogRow) -> Verdict:
     step = last.step or scanned.station.step
     match Action(last.action):
         case Action.DAMAGED if (marking := marked_by(left)) is not None:
-            return verdict(Outcome.UNDONE, Reason.STILL_DAMAGED, station=ledger.station_name(marking))
+            return _still_damaged(scanned, marking)
         case Action.DAMAGED:
             return verdict(Outcome.UNDONE, Reason.DAMAGE_UNDONE)
         case Action.PLACE:
@@ -139,6 +139,14 @@ def _take_back(scanned: Scanned, part: Part, last: LogRow) -> Verdict:
             return verdict(Outcome.UNDONE, Reason.STILL_DONE, station=held_by, step=step)
         case _:
             return verdict(Outcome.UNDONE, Reason.STEP_UNDONE, step=step)
+
+
+def _still_damaged(scanned: Scanned, marking: Sighting) -> Verdict:
+    """Say by which mark a part is damaged all the same: the card may have been read twice here."""
+    if marking.station == scanned.station.id:
+        return verdict(Outcome.UNDONE, Reason.STILL_DAMAGED_HERE, moment=marking.at.isoformat())
+    station = "" if marking.station is None else scanned.ledger.station_name(marking.station)
+    return verdict(Outcome.UNDONE, Reason.STILL_DAMAGED, station=station)
 
 
 def _open_what_was_open(scanned: Scanned) -> None:
