@@ -29,9 +29,10 @@ if (chosen) {
     for (const line of document.querySelectorAll("[data-stays]")) {
       const own = ticks.filter((tick) => tick.dataset.job === line.dataset.stays);
       const left = own.filter((tick) => !tick.checked).map((tick) => tick.dataset.name);
-      if (line.dataset.also) left.push(line.dataset.also);
+      left.push(...JSON.parse(line.dataset.also));
       line.hidden = !left.length || own.every((tick) => !tick.checked);
-      line.textContent = line.hidden ? "" : line.dataset.says.replace("{boxes}", left.join(", "));
+      const says = left.length === 1 ? line.dataset.one : line.dataset.many;
+      line.textContent = line.hidden ? "" : says.replace("{boxes}", left.join(", "));
     }
   };
   for (const tick of ticks) tick.addEventListener("change", tell);
