@@ -453,6 +453,15 @@ def test_the_page_to_sign_in_is_readable_at_every_size(page: Page, place: str, s
     readable(page, shots, "sign-in")
 
 
+def test_the_late_answer_to_a_script_does_not_put_back_a_session_that_another_has_followed(client: FlaskClient) -> None:
+    enter(client)
+    for path, kind in (("/board/rows", "application/json"), ("/static/frame/call.js", "*/*")):
+        with client.get(path, headers={"Accept": kind}) as answer:
+            assert (answer.status_code, answer.headers.get("Set-Cookie")) == (200, None)
+    opened = client.get("/", headers={"Accept": "text/html,application/xml;q=0.9,*/*;q=0.8"})
+    assert "Max-Age" in opened.headers["Set-Cookie"] or "Expires" in opened.headers["Set-Cookie"]
+
+
 def test_a_wrong_code_or_token_leaves_its_form_open_and_what_was_typed_in_it(client: FlaskClient) -> None:
     shown = send(client, "/sign-in", pairing="ABCD EFGH").text
     assert re.search(r'<details class="other-way" open>\s*<summary>This is a station', shown)

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 
 from flask import Flask, request
-from flask.sessions import SecureCookieSessionInterface
+from flask.sessions import SecureCookieSessionInterface, SessionMixin
 from itsdangerous import SignatureExpired, TimestampSigner, URLSafeTimedSerializer
 
 
@@ -35,6 +35,14 @@ class Sessions(SecureCookieSessionInterface):
     def get_cookie_secure(self, app: Flask) -> bool:
         """Return whether the browser may send the cookie by https alone."""
         return request.is_secure
+
+    def should_set_cookie(self, app: Flask, session: SessionMixin) -> bool:
+        """Let only a page that somebody opens make the cookie last longer.
+
+        The answer to a script may come after somebody else has signed in, and would put the session before back.
+        """
+        opens = any(kind == "text/html" for kind, _quality in request.accept_mimetypes)
+        return session.modified or (session.permanent and opens)
 
     def get_signing_serializer(self, app: Flask) -> URLSafeTimedSerializer | None:
         """Return what signs the cookies; None without a key."""
