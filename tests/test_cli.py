@@ -227,7 +227,7 @@ def test_a_refusal_says_its_place_and_its_reason_once(shop: Run, tmp_path: Path)
         book.worksheets[0].append(row)
     book.save(tmp_path / "list.xlsx")
     refused = shop("import", str(tmp_path / "list.xlsx"), *_ORDER)
-    assert "  line 2, cell C2: a formula without a value" in refused.stderr
+    assert "  line 2, cell C2, column length: a formula without a value" in refused.stderr
 
 
 def test_wrong_use_has_status_2(shop: Run) -> None:
@@ -631,7 +631,7 @@ def test_labels_are_printed_on_a_network_printer_and_what_became_of_them_is_said
         again = shop("print", "J-1", "--printer", "LABEL-1")
         assert (again.exit_code, "only with a reason" in again.stderr) == (1, True)
         boxes = shop("print", "J-1", "--printer", "LABEL-1", "--what", "boxes")
-        assert (boxes.exit_code, "do not have the size that is loaded" in boxes.stderr) == (1, True)
+        assert (boxes.exit_code, "labels of 100 × 50 mm are loaded" in boxes.stderr) == (1, True)
         assert len(device.got()) == 1
         device.switch_off()
         off = shop("print", "J-1", "--printer", "LABEL-1", "--cabinet", "102", "--reason", "lost", "--json")

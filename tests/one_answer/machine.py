@@ -695,6 +695,6 @@ class Shop(RuleBasedStateMachine):
     def dock_agrees(self, said: str, load: str) -> None:
         """What the dock is told when a load or a box of it was scanned: which boxes stay, three of them by name."""
         behind = self.state.stays_behind(self.state.loads[load].boxes, load)
-        named = boxes_in(said.partition(" behind: ")[2])
+        named = boxes_in(said.partition("Stays behind: ")[2])
         assert named <= behind
         assert len(named) == min(3, len(behind))

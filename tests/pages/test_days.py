@@ -24,24 +24,30 @@ def app_in(timezone: str, database: Database, folder: Path) -> Flask:
 @pytest.mark.parametrize(
     ("timezone", "says", "hour"),
     [
-        ("UTC", "Mon, Mar 1, 17:30", "17:30"),
-        ("America/New_York", "Mon, Mar 1, 12:30", "12:30"),
-        ("Pacific/Kiritimati", "Tue, Mar 2, 07:30", "07:30"),
+        ("UTC", "Sun, Mar 1, 2020, 17:30", "17:30"),
+        ("America/New_York", "Sun, Mar 1, 2020, 12:30", "12:30"),
+        ("Pacific/Kiritimati", "Mon, Mar 2, 2020, 07:30", "07:30"),
     ],
 )
 def test_moments_are_written_by_the_shops_clock(
     database: Database, tmp_path: Path, timezone: str, says: str, hour: str
 ) -> None:
-    when = datetime(2027, 3, 1, 17, 30, tzinfo=UTC)
+    when = datetime(2020, 3, 1, 17, 30, tzinfo=UTC)
     with app_in(timezone, database, tmp_path).test_request_context(headers={"Accept-Language": "en"}):
         assert (moment(when), time_of_day(when)) == (says, hour)
 
 
 def test_the_day_of_a_moment_is_the_one_that_it_was_in_the_shop(database: Database, tmp_path: Path) -> None:
-    when = datetime(2027, 3, 1, 17, 30, tzinfo=UTC)
+    when = datetime(2020, 3, 1, 17, 30, tzinfo=UTC)
     app = app_in("Pacific/Kiritimati", database, tmp_path)
     with app.test_request_context(headers={"Accept-Language": "en"}):
-        assert day(when) == day(date(2027, 3, 2)) == "Tue, Mar 2"
+        assert day(when) == day(date(2020, 3, 2)) == "Mon, Mar 2, 2020"
+
+
+def test_a_day_that_is_far_away_is_told_with_its_year(database: Database, tmp_path: Path) -> None:
+    with app_in("UTC", database, tmp_path).test_request_context(headers={"Accept-Language": "es"}):
+        assert day(date(2020, 1, 2)) == "jue, 2 ene 2020"
+        assert str(today().year) not in day(today())
 
 
 def test_a_day_begins_at_the_shops_midnight(database: Database, tmp_path: Path) -> None:

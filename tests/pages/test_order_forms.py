@@ -108,7 +108,7 @@ def test_the_preview_shows_what_is_read_by_another_name_and_a_day_that_is_past(o
     assert "is past" in page.text
     taken = office.send("/orders/take", **fields_of(page.text, "/orders/take"))
     assert taken.status_code == 303
-    assert "The day when it is due, 2020-01-31, is past." in office.read(taken.location), "it is said after it, too"
+    assert "it is due, Fri, Jan 31, 2020, is past." in office.read(taken.location), "it is said after it, too"
 
 
 def test_a_bad_cell_under_another_name_is_mended_in_its_place(office: Caller) -> None:

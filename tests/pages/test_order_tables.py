@@ -32,7 +32,7 @@ def test_faults_are_set_on_their_rows_and_cells() -> None:
         Fault(where={"line": 4, "column": "length"}, what="no number"),
         Fault(where={"line": 4, "column": "width"}, what="absent"),
         Fault(where={"line": 2}, what="4 values"),
-        Fault(where={"line": 3, "cell": "C3"}, what="a formula"),
+        Fault(where={"line": 3, "cell": "C3", "column": "length"}, what="a formula"),
         Fault(where={"part": "Deck", "field": "cartons", "cabinets": ["1", "2"], "count": 2}, what="too long"),
     ]
     told = faulty_rows(BytesIO(TABLE), faults)
@@ -44,7 +44,14 @@ def test_faults_are_set_on_their_rows_and_cells() -> None:
         ("length", "x", ("no number",)),
     ]
     assert told.rows[1].wrong == ("width: absent",)
-    assert told.others == ("C3: a formula", "Deck, 1, 2: too long")
+    assert told.others == ("C3, length: a formula", "Deck, 1, 2: too long")
+
+
+def test_a_value_in_a_column_without_a_heading_has_its_field() -> None:
+    table = BytesIO(b"cabinet,part,,length\n101,Deck,x,560\n")
+    (row,) = faulty_rows(table, [Fault(where={"line": 2, "column": "C"}, what="no heading")]).rows
+    assert [(cell.column, cell.text) for cell in row.cells if cell.wrong] == [("C", "x")]
+    assert row.wrong == ()
 
 
 def test_what_is_wrong_with_the_first_line_is_told_in_words() -> None:

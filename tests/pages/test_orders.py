@@ -218,7 +218,7 @@ def test_a_file_that_is_no_table_is_said_so(plain: Page, shop: Shop) -> None:
     fill_head(page, "T-7")
     choose(page, "nothing.csv", "some,words\n1,2\n")
     look_at(page)
-    assert "thickness: not there" in page.get_by_role("alert").inner_text()
+    assert "thickness: these columns are needed and are not there" in page.get_by_role("alert").inner_text()
     assert violations(page) == []
 
 

@@ -140,8 +140,8 @@ def test_a_file_that_is_no_table_is_refused_in_spanish(client: FlaskClient) -> N
     assert "El archivo no se puede leer como tabla. No se guardó nada. está vacío" in looked_at(client, "")
     assert "es una hoja de cálculo antigua o cifrada" in looked_at(client, b"\xd0\xcf\x11\xe0" + bytes(600))
     assert "no es una hoja de cálculo legible, o está dañada" in looked_at(client, b"PK\x03\x04" + bytes(60))
-    assert "part, length, width, thickness: no está" in looked_at(client, "cabinet\n1")
-    assert "cabinet, height, depth: no está" in looked_at(client, "family,width\nbase,600\n")
+    assert "part, length, width, thickness: estas columnas hacen falta y no están" in looked_at(client, "cabinet\n1")
+    assert "height, depth: estas columnas hacen falta y no están" in looked_at(client, "cabinet,family,width\n")
     gone = send(client, "/orders/preview", by="file", upload="0" * 32, **HEAD)
     assert "El archivo ya no está guardado. Elíjalo otra vez." in refusals(gone.text)
 
@@ -279,11 +279,11 @@ def test_a_box_that_completes_another_is_called_so_in_spanish_everywhere(client:
         assert proof is not None
         scan = {"id": str(uuid4()), "code": follow_up, "at": datetime.now(UTC).isoformat()}
         said = client.post(f"{path}/scan", json=scan, headers={"X-CSRF-Token": proof[1]}).text
-        assert "101 complementaria" in said
+        assert "101, complementaria" in said
         assert "follow-up" not in said + client.get(path).text
     for path in (f"/find?code={floor.toe_kick}", f"/boxes/{follow_up}", "/missing", "/loads/new"):
         page = client.get(path).text
-        assert "101 complementaria" in page, path
+        assert "101, complementaria" in page, path
         assert "follow-up" not in page, path
 
 

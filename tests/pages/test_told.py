@@ -131,8 +131,6 @@ def test_a_packers_own_name_and_password_are_no_foremans_word_on_a_box_that_stay
     refused = packer.send(f"/loads/{load}/ship", name="Ida", **told)
     assert (refused.status_code, floor.box(floor.box_102).state) == (403, "loaded")
     assert "Ida is no foreman." in refused.text
-    assert 'value="the toe kick is late"' in refused.text
-    assert '<details class="sure" open>' in refused.text
     assert packer.send(f"/loads/{load}/ship", name="Ada", **told).status_code == 303
     assert floor.box(floor.box_102).state == "shipped"
 

@@ -3,7 +3,7 @@
 import pytest
 
 from tracker.shop.cabinets.orders import CABINET_COLUMNS, NEEDED_CABINET_COLUMNS
-from tracker.shop.columns import is_of_cabinets, match_columns, read_as, wrong_width
+from tracker.shop.columns import Formula, column_letter, is_of_cabinets, match_columns, read_as, wrong_width
 from tracker.shop.cutlist import NEEDED_PART_COLUMNS, PART_COLUMNS, read_items
 from tracker.shop.errors import InvalidInputError
 
@@ -46,7 +46,9 @@ def test_two_columns_for_one_name_are_refused_by_name() -> None:
 def test_a_column_that_nobody_knows_is_refused_with_the_nearest_known_ones() -> None:
     ((column, what),) = faults_of([*PLAIN, "machine"])
     assert column == "machine"
-    assert "nearest: machining" in what
+    assert "nearest: machining. Name it so" in what
+    ((_column, what),) = faults_of([*PLAIN, "partbox"])
+    assert "Give it one of these names" in what
     ((_column, what),) = faults_of([*PLAIN, "xyzzy"])
     assert "known: cabinet, part" in what
 
@@ -61,8 +63,30 @@ def test_a_column_that_is_ignored_means_nothing_whatever_it_is_called() -> None:
 def test_a_column_without_a_heading_is_none_while_it_is_empty() -> None:
     header = ["", *PLAIN, " "]
     assert list(match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS)) == [1, 2, 3, 4, 5]
-    assert wrong_width(header, ["", "1", "End", "700", "500", "18", " "]) is None
-    assert "without a heading" in str(wrong_width(header, ["x", "1", "End", "700", "500", "18"]))
+    assert list(wrong_width(header, 2, ["", "1", "End", "700", "500", "18", " "])) == []
+    wrong = list(wrong_width(header, 2, ["x", "1", "End", "700", "500", "18", "y"]))
+    assert [fault.where for fault in wrong] == [{"line": 2, "column": "A"}, {"line": 2, "column": "G"}]
+    assert wrong[0].what == "'x' stands in a column without a heading; wanted: a heading, or no value"
+
+
+def test_columns_are_lettered_as_spreadsheets_show_them() -> None:
+    assert [column_letter(place) for place in (0, 25, 26, 52, 701, 702)] == ["A", "Z", "AA", "BA", "ZZ", "AAA"]
+
+
+def test_formulas_are_told_with_the_headings_but_in_no_column_that_is_ignored() -> None:
+    header = [*PLAIN, "quantity", "qty", "machine", ""]
+    formulas = [Formula(line=2, place=place) for place in (2, 7, 8)]
+
+    def wrong(*ignore: str) -> list[tuple[object, str]]:
+        with pytest.raises(InvalidInputError) as refused:
+            match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS, ignore=ignore, formulas=formulas)
+        return [(fault.where.get("cell"), fault.where["column"]) for fault in refused.value.faults]
+
+    told = [("C2", "length"), ("I2", "I")]
+    assert wrong() == [(None, "machine"), (None, "quantity, qty"), *told]
+    assert wrong("machine", "qty") == told
+    formulas = formulas[1:2]
+    assert match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS, ignore=["machine", "qty"], formulas=formulas)
 
 
 @pytest.mark.parametrize("absent", NEEDED_PART_COLUMNS)
@@ -70,7 +94,9 @@ def test_of_a_table_that_lacks_a_column_that_column_alone_is_told(absent: str) -
     header = [name for name in PLAIN if name != absent]
     with pytest.raises(InvalidInputError) as refused:
         match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS)
-    assert [(fault.where["column"], fault.what) for fault in refused.value.faults] == [(absent, "not there")]
+    assert [(fault.where["column"], fault.what) for fault in refused.value.faults] == [
+        (absent, "this column is needed and is not there")
+    ]
     assert refused.value.detail == "The first line has faults. Nothing was stored; mend these and send it again."
 
 
@@ -91,7 +117,9 @@ def test_a_table_of_cabinets_without_the_family_is_told_that_alone() -> None:
     assert not is_of_cabinets([*PLAIN, "height", "depth"])
     with pytest.raises(InvalidInputError) as refused:
         match_columns(header, CABINET_COLUMNS, NEEDED_CABINET_COLUMNS)
-    assert [(fault.where["column"], fault.what) for fault in refused.value.faults] == [("family", "not there")]
+    assert [(fault.where["column"], fault.what) for fault in refused.value.faults] == [
+        ("family", "this column is needed and is not there")
+    ]
 
 
 def test_a_heading_in_millimetres_is_refused_in_a_job_in_inches() -> None:

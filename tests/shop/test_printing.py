@@ -97,6 +97,15 @@ def test_everything_is_said_in_words() -> None:
     assert "look at its display" in cause_sentence(Cause.NOT_READY, "a state of a later program")
 
 
+def test_a_print_that_is_refused_says_which_size_is_which_and_quotes_the_printer() -> None:
+    sizes = cause_sentence(Cause.WRONG_SIZE, "100 × 150 mm, 100 × 50 mm")
+    assert sizes.startswith("These labels are 100 × 150 mm, and labels of 100 × 50 mm are loaded. Load those of")
+    assert cause_sentence(Cause.ABORTED, "Job aborted.") == (
+        "The printer gave up. It says: “Job aborted”. Look at what came out."
+    )
+    assert cause_sentence(Cause.REFUSED, "Not now.") == "The printer refused it. It says: “Not now”."
+
+
 def test_a_label_fits_a_stock_of_its_size_in_mm_or_in_inches_and_no_other() -> None:
     assert fits_stock((100, 50), (100, 50))
     assert fits_stock((101.6, 50.8), (102, 51))

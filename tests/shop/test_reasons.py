@@ -55,14 +55,14 @@ def test_every_sentence_is_short_enough_to_be_read_at_a_station_and_ends_as_one(
         (
             meaning(Reason.LOADED_BUT_STAYING, load="L1", day="2027-03-05", on=2, boxes=2, staying=["B1", "B2"]),
             (
-                "All boxes are on load L1 of 2027-03-05: 2. The truck does not leave yet. Stay behind: B1, B2. "
+                "All boxes are on load L1 of 2027-03-05: 2. The truck does not leave yet. Stays behind: B1, B2. "
                 "Ask the foreman."
             ),
         ),
         (
             meaning(Reason.LOAD_OPENED, load="L1", day="2027-03-05", on=0, boxes=9, staying=["B1", "B2", "B3", "B4"]),
             (
-                "The load of 2027-03-05 is open: 0 of 9 boxes are on it. Scan the boxes. Stay behind: B1, B2, B3 and "
+                "The load of 2027-03-05 is open: 0 of 9 boxes are on it. Scan the boxes. Stays behind: B1, B2, B3 and "
                 "1 more. Ask the foreman."
             ),
         ),

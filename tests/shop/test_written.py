@@ -11,7 +11,10 @@ from tracker.shop.written import length_number, length_text, mass_text, size_tex
 @pytest.mark.parametrize(
     ("mm", "in_mm", "in_inches"),
     [
-        (19.05, "19.1 mm", "3/4 in"),
+        (19.05, "19.05 mm", "3/4 in"),
+        (6.35, "6.35 mm", "1/4 in"),
+        (18.0, "18 mm", "23/32 in"),
+        (560.3875, "560.4 mm", "22 1/16 in"),
         (419.1, "419.1 mm", "16 1/2 in"),
         (4.0, "4 mm", "5/32 in"),
         (25.4, "25.4 mm", "1 in"),

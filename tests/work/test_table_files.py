@@ -21,6 +21,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.examples import MORE, examples
+from tracker.shop.columns import Formula
 from tracker.shop.cutlist import PART_COLUMNS, read_parts
 from tracker.shop.errors import InvalidInputError, ShopError, TooLargeError
 from tracker.shop.lengths import Units
@@ -32,6 +33,7 @@ from tracker.work.table_files import (
     LAST_LINE,
     MOST_ELEMENTS_OF_A_ROW,
     MOST_ELEMENTS_OF_OTHER_PARTS,
+    MOST_FORMULAS_OF_A_COLUMN,
     MOST_MEMBERS,
     MOST_ROWS,
     read_table,
@@ -49,7 +51,7 @@ def rows_of(content: bytes) -> tuple[list[str], list[tuple[int, list[str]]]]:
 
 def parts_of(content: bytes) -> tuple[PartLine, ...]:
     with read_table(io.BytesIO(content)) as table:
-        return read_parts(table.header, table.rows, Units.MM, ignore=["größe"])
+        return read_parts(table.header, table.rows, Units.MM, ignore=["größe"], formulas=table.formulas)
 
 
 def faults_of(content: bytes) -> list[tuple[object, str]]:
@@ -163,18 +165,41 @@ def test_any_lines_in_a_spreadsheet_read_back_as_they_were(lines: list[dict[str,
     assert parts_of(sheet(columns, *rows)) == tuple(as_part(line) for line in lines)
 
 
-def test_a_formula_without_a_stored_value_is_refused_with_its_cell() -> None:
+def test_a_formula_without_a_stored_value_is_refused_with_its_cell_and_column() -> None:
     book = openpyxl.Workbook()
     rows = (HEADER_LINE.strip().split(","), ["101", "Deck", "=500+64", 560, 18, "W"], ["102", "End", 720, 560, 18, "W"])
     for row in rows:
-        book.worksheets[0].append(row)
+        book.worksheets[0].append([*row, "=1+1" if row[0] == "101" else "größe"])  # a column that is ignored
     book.create_sheet("notes").append(["=1+1"])  # only the first sheet is read
     out = io.BytesIO()
     book.save(out)  # openpyxl works no formula out
     with pytest.raises(InvalidInputError) as caught:
         parts_of(out.getvalue())
     what = "a formula without a value; save the file in a spreadsheet program"
-    assert [(dict(fault.where), fault.what) for fault in caught.value.faults] == [({"line": 2, "cell": "C2"}, what)]
+    assert [(dict(fault.where), fault.what) for fault in caught.value.faults] == [
+        ({"line": 2, "cell": "C2", "column": "length"}, what)
+    ]
+
+
+def test_a_formula_without_a_value_is_found_where_cells_and_rows_have_no_names() -> None:
+    plain = sheet(HEADER_LINE.strip().split(","), ["101", "Deck", 564, 560, 18, "W"])
+
+    def unnamed(name: str, content: bytes) -> bytes:
+        if name != "xl/worksheets/sheet1.xml":
+            return content
+        content = content.replace(b"<v>560</v>", b"<f>500+60</f>")
+        return re.sub(rb'(<(?:row|c)) r="[^"]*"', rb"\1", content)
+
+    with read_table(io.BytesIO(changed(plain, unnamed))) as table:
+        assert list(table.formulas) == [Formula(line=2, place=3)]
+
+
+def test_formulas_in_one_column_hide_none_in_another() -> None:
+    rows = [["101", "Deck", 564, 560, 18, "W", "=1+1"]] * (2 * MOST_FORMULAS_OF_A_COLUMN)
+    book = sheet([*HEADER, "größe"], *rows, ["101", "Deck", "=1", 560, 18, "W"])
+    with read_table(io.BytesIO(book)) as table:
+        assert table.formulas[-1] == Formula(line=len(rows) + 2, place=2)
+    assert faults_of(book) == [(len(rows) + 2, "a formula without a value; save the file in a spreadsheet program")]
 
 
 def test_a_formula_with_its_value_is_read_as_the_value_also_where_that_is_empty() -> None:
@@ -220,7 +245,7 @@ def test_a_cell_is_not_split_at_the_rarer_line_ends() -> None:
     ("content", "line", "why"),
     [
         (b"", None, "empty"),
-        (b"   \n", 1, "not there"),
+        (b"   \n", 1, "are not there"),
         (b"word", 1, "nobody knows this column"),
         (b"%PDF-1.7\n%\xe2\xe3\xcf\xd3", 1, "nobody knows this column"),
         (b"\xff\xd8\xff\xe0\x00\x10JFIF\x00\x01", 1, "no text"),

@@ -1,12 +1,13 @@
 """The first line of a table: which column each heading names, by its own name or by another that is well known."""
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Final
 
 from tracker.shop.errors import Fault, InvalidInputError
-from tracker.shop.saying import Said, join, say
+from tracker.shop.saying import join, say, say_many
 
 ALSO: Final[Mapping[str, str]] = {
     **dict.fromkeys(("qty", "count", "pcs"), "quantity"),
@@ -28,8 +29,17 @@ ORDERS: Final = say(
 )
 _NO_COLUMNS: Final = say("The first line does not name the columns. Nothing was stored.")
 _FAULTS: Final = say("The first line has faults. Nothing was stored; mend these and send it again.")
+_NOT_WORKED_OUT: Final = say("The spreadsheet has formulas that were never worked out. Nothing was stored.")
 _NEAREST: Final = 3
 _LONGEST: Final = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Formula:
+    """A cell of a spreadsheet that holds a formula without its value; ``place`` is the cell's in its row, from 0."""
+
+    line: int
+    place: int
 
 
 def column_name(spelled: str) -> str:
@@ -53,12 +63,14 @@ def match_columns(
     ignore: Collection[str] = (),
     inches: bool = False,
     kinds: str = ORDERS,
+    formulas: Collection[Formula] = (),
 ) -> dict[int, str]:
     """Return the column at each place of a table's rows.
 
     ``ignore`` names headings that may stand there and mean nothing; a place without a heading is none. ``kinds`` says
     which tables are wanted, for who sent another one.
-    Raises InvalidInputError for a heading that nobody knows, two for one column, and columns that are not there.
+    Raises InvalidInputError for a heading that nobody knows, two for one column, columns that are not there, and
+    ``formulas`` in columns that mean something: each was read as an empty cell.
     """
     left_out = {column_name(each) for each in ignore}
     headings = {place: each for place, each in enumerate(header) if each.strip() and column_name(each) not in left_out}
@@ -69,27 +81,45 @@ def match_columns(
         what = say("this column says millimetres, and the lengths of the job are in inches")
         faults += [_fault(headings[place], what) for place in columns if "(mm)" in column_name(headings[place])]
     if absent := [name for name in needed if name not in columns.values()]:
-        faults.append(_fault(", ".join(absent), say("not there")))
+        what = say_many(
+            "this column is needed and is not there", "these columns are needed and are not there", len(absent)
+        )
+        faults.append(_fault(", ".join(absent), what))
+    is_another = len(absent) == len(needed)
+    detail = join([_NO_COLUMNS, kinds], between=" ") if is_another else _FAULTS if faults else _NOT_WORKED_OUT
+    refused = {place for place, each in enumerate(header) if each.strip() and place not in columns}
+    faults += [_without_value(each, columns) for each in formulas if each.place not in refused]
     if faults:
-        is_another = len(absent) == len(needed)
-        raise InvalidInputError(join([_NO_COLUMNS, kinds], between=" ") if is_another else _FAULTS, faults)
+        raise InvalidInputError(detail, faults)
     return columns
 
 
-def wrong_width(header: Sequence[str], cells: Sequence[str]) -> Said | None:
-    """Say what is wrong with a row that has values where the first line names nothing, or None.
+def column_letter(place: int) -> str:
+    """Return a column's letters, as spreadsheets show them: A for place 0, AA for place 26."""
+    before, last = divmod(place, 26)
+    return (column_letter(before - 1) if before else "") + chr(ord("A") + last)
+
+
+def wrong_width(header: Sequence[str], line: int, cells: Sequence[str]) -> Iterator[Fault]:
+    """Give what is wrong with a row that has values where the first line names nothing.
 
     An unquoted decimal comma makes one cell two and shifts the rest by a column: a wrong panel, were it let pass.
     """
     if len(cells) > len(header):
-        return say(
+        what = say(
             "%(count)s values; wanted: %(width)s, as in the first line, with a decimal comma in quotation marks",
             count=len(cells),
             width=len(header),
         )
-    if any(cell.strip() and not name.strip() for name, cell in zip(header, cells, strict=False)):
-        return say("a value in a column without a heading; wanted: a heading, or no value")
-    return None
+        yield Fault(where={"line": line}, what=what)
+        return
+    for place, (name, cell) in enumerate(zip(header, cells, strict=False)):
+        if cell.strip() and not name.strip():
+            what = say(
+                "%(value)s stands in a column without a heading; wanted: a heading, or no value",
+                value=repr(cell.strip()[:_LONGEST]),
+            )
+            yield Fault(where={"line": line, "column": column_letter(place)}, what=what)
 
 
 def read_as(header: Sequence[str], known: Collection[str], ignore: Collection[str] = ()) -> dict[str, str]:
@@ -112,7 +142,12 @@ def _unknown(spelled: str, known: Sequence[str]) -> Fault:
     names = {**{also: name for also, name in ALSO.items() if name in known}, **{name: name for name in known}}
     near = dict.fromkeys(names[each] for each in get_close_matches(column_name(spelled), names, n=_NEAREST))
     if near:
-        what = say("nobody knows this column; nearest: %(near)s. Name it so, or ignore it", near=", ".join(near))
+        what = say_many(
+            "nobody knows this column; nearest: %(near)s. Name it so, or ignore it",
+            "nobody knows this column; nearest: %(near)s. Give it one of these names, or ignore it",
+            len(near),
+            near=", ".join(near),
+        )
     else:
         what = say("nobody knows this column; known: %(known)s. Name it so, or ignore it", known=", ".join(known))
     return _fault(spelled, what)
@@ -124,6 +159,12 @@ def _twice(headings: Mapping[int, str], columns: Mapping[int, str]) -> list[Faul
         found[name].append(headings[place].strip()[:_LONGEST])
     what = say("two columns for one name; wanted: one. Rename the other, or ignore it")
     return [_fault(", ".join(dict.fromkeys(spelled)), what) for spelled in found.values() if len(spelled) > 1]
+
+
+def _without_value(formula: Formula, columns: Mapping[int, str]) -> Fault:
+    letter = column_letter(formula.place)
+    where = {"line": formula.line, "cell": f"{letter}{formula.line}", "column": columns.get(formula.place, letter)}
+    return Fault(where=where, what=say("a formula without a value; save the file in a spreadsheet program"))
 
 
 def _fault(column: str, what: str) -> Fault:

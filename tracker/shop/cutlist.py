@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from sys import intern
 from typing import Any, Final
 
-from tracker.shop.columns import match_columns, wrong_width
+from tracker.shop.columns import Formula, match_columns, wrong_width
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
 from tracker.shop.lengths import Units, read_count, read_length, spell_number
 from tracker.shop.orders import EDGES, ItemLine, PartLine
@@ -47,15 +47,21 @@ _EDGE_SETS: Final = {
 
 
 def read_parts(
-    header: Sequence[str], rows: Iterable[Row], units: Units, *, ignore: Collection[str] = ()
+    header: Sequence[str],
+    rows: Iterable[Row],
+    units: Units,
+    *,
+    ignore: Collection[str] = (),
+    formulas: Collection[Formula] = (),
 ) -> tuple[PartLine, ...]:
     """Return the part lines of a table. Raises InvalidInputError naming line, column, value and what is wanted.
 
-    ``ignore`` names columns that mean nothing. Raises TooLargeError for more than MOST_PIECES pieces.
+    ``ignore`` names columns that mean nothing, ``formulas`` cells without their value.
+    Raises TooLargeError for more than MOST_PIECES pieces.
     """
     faults = _Faults()
     inches = units is Units.INCH
-    columns = match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS, ignore=ignore, inches=inches)
+    columns = match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS, ignore=ignore, inches=inches, formulas=formulas)
     return _part_lines(_table_rows(columns, header, rows, faults), units, faults)
 
 
@@ -65,10 +71,16 @@ def parts_from_rows(rows: Iterable[Mapping[str, Any]], units: Units) -> tuple[Pa
     return _part_lines(_json_rows(rows, PART_COLUMNS, faults), units, faults)
 
 
-def read_items(header: Sequence[str], rows: Iterable[Row], *, ignore: Collection[str] = ()) -> tuple[ItemLine, ...]:
+def read_items(
+    header: Sequence[str],
+    rows: Iterable[Row],
+    *,
+    ignore: Collection[str] = (),
+    formulas: Collection[Formula] = (),
+) -> tuple[ItemLine, ...]:
     """Return the item lines of a table with the columns box, item, quantity; rows of one item in one box add up."""
     faults = _Faults()
-    columns = match_columns(header, ITEM_COLUMNS, ITEM_COLUMNS, ignore=ignore, kinds=_ITEMS)
+    columns = match_columns(header, ITEM_COLUMNS, ITEM_COLUMNS, ignore=ignore, kinds=_ITEMS, formulas=formulas)
     return _item_lines(_table_rows(columns, header, rows, faults), faults)
 
 
@@ -250,8 +262,8 @@ def _table_rows(columns: Mapping[int, str], header: Sequence[str], rows: Iterabl
     for line, cells in rows:
         if not any(map(str.strip, cells)):
             continue
-        if (what := wrong_width(header, cells)) is not None:
-            faults.add({"line": line}, what)
+        for fault in wrong_width(header, line, cells):
+            faults.add(fault.where, fault.what)
         yield _at_line(line), {name: cells[place] for place, name in columns.items() if place < len(cells)}
 
 

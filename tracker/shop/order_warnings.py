@@ -30,7 +30,7 @@ def order_warnings(due: date, materials: Iterable[Material], boards: Boards, tod
     """Return what to look at: a day in the past, and materials and finishes that are slips or have to be bought."""
     found = []
     if due < today:
-        found.append(say("The day when it is due, %(day)s, is past.", day=due.isoformat()))
+        found.append(say("The day when it is due, %(day)s, is past.", day=due))
     for material, thickness in sorted(unlisted(materials, boards)):
         shown = material or say("not named")
         told = say("%(material)s, %(size)s: not on the shop's list of boards.", material=shown, size=Mm(thickness))

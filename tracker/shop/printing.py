@@ -195,11 +195,17 @@ def cause_sentence(cause: Cause, detail: str) -> Said:  # noqa: C901 - one sente
         case Cause.NO_PDF:
             return say("This printer takes no PDF. Choose another, or print the PDF from a computer.")
         case Cause.WRONG_SIZE:
-            return say("These labels do not have the size that is loaded: %(detail)s.", detail=detail)
+            own, _, loaded = detail.partition(", ")
+            return say(
+                "These labels are %(own)s, and labels of %(loaded)s are loaded. Load those of %(own)s, or choose a "
+                "printer that has them. Nothing was printed.",
+                own=own,
+                loaded=loaded,
+            )
         case Cause.PRINTER_SIZE:
             return say("The printer says that it cannot print labels of this size: %(detail)s.", detail=detail)
         case Cause.REFUSED:
-            return say("The printer refused it: %(detail)s.", detail=detail)
+            return say("The printer refused it. It says: “%(words)s”.", words=detail.rstrip("."))
         case Cause.BUSY:
             return say("The printer is busy with another print. Nothing was printed: try again when it is done.")
         case Cause.LOST:
@@ -209,7 +215,7 @@ def cause_sentence(cause: Cause, detail: str) -> Said:  # noqa: C901 - one sente
         case Cause.STOPPED:
             return say("The service stopped while this was being sent. Look at the printer before you print again.")
         case Cause.ABORTED:
-            return say("The printer gave up: %(detail)s. Look at what came out.", detail=detail)
+            return say("The printer gave up. It says: “%(words)s”. Look at what came out.", words=detail.rstrip("."))
         case Cause.NONE_LEFT:
             return say("None of these labels counts any more.")
         case Cause.NOT_DRAWN:

@@ -304,13 +304,8 @@ def _besides(values: Values) -> list[Said]:
     if staying := values.get("staying"):
         more, named = len(staying) - _STAYING_NAMED, ", ".join(staying[:_STAYING_NAMED])
         said.append(
-            say("Stay behind: %(boxes)s and %(more)s more. Ask the foreman.", boxes=named, more=more)
+            say("Stays behind: %(boxes)s and %(more)s more. Ask the foreman.", boxes=named, more=more)
             if more > 0
-            else say_many(
-                "Stays behind: %(boxes)s. Ask the foreman.",
-                "Stay behind: %(boxes)s. Ask the foreman.",
-                len(staying),
-                boxes=named,
-            )
+            else say("Stays behind: %(boxes)s. Ask the foreman.", boxes=named)
         )
     return said

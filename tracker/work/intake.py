@@ -44,11 +44,11 @@ def read_order_table(
         parts = tuple(part_lines(designs))
     else:
         columns = cutlist.PART_COLUMNS
-        parts = cutlist.read_parts(table.header, table.rows, units, ignore=ignore)
+        parts = cutlist.read_parts(table.header, table.rows, units, ignore=ignore, formulas=table.formulas)
     items: Sequence[ItemLine] = ()
     if items_file is not None:
         of_items = read_table(items_file)
-        items = cutlist.read_items(of_items.header, of_items.rows, ignore=ignore)
+        items = cutlist.read_items(of_items.header, of_items.rows, ignore=ignore, formulas=of_items.formulas)
     order = _order(parts, items, designs, job=job, customer=customer, due=due)
     return replace(order, read_as=read_as(table.header, columns, ignore))
 
@@ -80,8 +80,14 @@ def read_json_order(
 def _read_cabinet_table(
     table: Table, units: Units, standard: Standard, ignore: Collection[str]
 ) -> tuple[OrderedDesign, ...]:
-    inches = units is Units.INCH
-    columns = match_columns(table.header, CABINET_COLUMNS, NEEDED_CABINET_COLUMNS, ignore=ignore, inches=inches)
+    columns = match_columns(
+        table.header,
+        CABINET_COLUMNS,
+        NEEDED_CABINET_COLUMNS,
+        ignore=ignore,
+        inches=units is Units.INCH,
+        formulas=table.formulas,
+    )
     long_rows: list[Fault] = []
     try:
         return _designs(_rows(table, columns, long_rows), units, standard, long_rows)
@@ -113,8 +119,8 @@ def _rows(
 ) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]:
     """Yield each row's place and cells; a row with values that the header does not name is left to ``long_rows``."""
     for line, cells in table.rows:
-        if (what := wrong_width(table.header, cells)) is not None:
-            long_rows.append(Fault(where={"line": line}, what=what))
+        if wrong := list(wrong_width(table.header, line, cells)):
+            long_rows += wrong
         elif any(map(str.strip, cells)):
             yield {"line": line}, {name: cells[place] for place, name in columns.items() if place < len(cells)}
 

@@ -6,6 +6,7 @@ import io
 import lzma
 import zipfile
 import zlib
+from collections import Counter
 from collections.abc import Generator, Iterator, Mapping, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
@@ -14,11 +15,12 @@ from typing import IO, Final, Self
 from xml.parsers import expat
 
 import openpyxl
+from openpyxl.utils import column_index_from_string
 from openpyxl.utils.exceptions import InvalidFileException
 
 from tracker.shop.cabinets.orders import CABINET_COLUMNS
-from tracker.shop.columns import column_of
-from tracker.shop.cutlist import ITEM_COLUMNS, MOST_FAULTS_TOLD, PART_COLUMNS, Row
+from tracker.shop.columns import Formula, column_of
+from tracker.shop.cutlist import ITEM_COLUMNS, PART_COLUMNS, Row
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
 from tracker.shop.lengths import spell_number
 from tracker.shop.saying import Said, join, say
@@ -34,6 +36,7 @@ LARGEST_SHARED_STRINGS: Final = 60 * 1024 * 1024
 MOST_MEMBERS: Final = 2_000
 MOST_TIMES_PACKED: Final = 100  # sheets of equal rows reach 15
 SMALL_MEMBER: Final = 1024 * 1024
+MOST_FORMULAS_OF_A_COLUMN: Final = 50  # told
 MOST_ELEMENTS_OF_A_ROW: Final = 100_000
 MOST_ELEMENTS_OF_A_SHEET: Final = 12_000_000
 MOST_ELEMENTS_OF_THE_STRINGS: Final = 2_000_000
@@ -59,11 +62,13 @@ _SAVE_ANEW: Final = say("Save the cut list alone in a new spreadsheet, or as CSV
 class Table:
     """A table: the names in its first line, and its further rows with their line numbers, to be read once.
 
-    As a context manager it lets go of the file's inside when it is left; the file itself stays open.
+    ``formulas`` are cells whose value is not known: each is read as an empty one. As a context manager it lets go of
+    the file's inside when it is left; the file itself stays open.
     """
 
     header: Sequence[str]
     rows: Generator[Row]
+    formulas: Sequence[Formula] = ()
 
     def __enter__(self) -> Self:
         return self
@@ -88,18 +93,19 @@ def read_table(file: IO[bytes]) -> Table:
             most=f"{LARGEST_FILE / 1e6:.0f}",
         )
         raise TooLargeError(told)
-    rows = _limited(_rows_of_its_kind(file))
+    formulas: list[Formula] = []
+    rows = _limited(_rows_of_its_kind(file, formulas))
     first = next(rows, None)
     if first is None:
         raise _no_table(say("it is empty"))
-    return Table(header=first[1], rows=rows)
+    return Table(header=first[1], rows=rows, formulas=formulas)
 
 
-def _rows_of_its_kind(file: IO[bytes]) -> Generator[Row]:
+def _rows_of_its_kind(file: IO[bytes], formulas: list[Formula]) -> Generator[Row]:
     file.seek(0)
     start = file.read(4)
     if start == _ZIP:
-        return _xlsx_rows(file)
+        return _xlsx_rows(file, formulas)
     if start == _OLD_EXCEL:
         raise _no_table(say("it is an old or an encrypted spreadsheet: save it as .xlsx without a password"))
     if start.startswith(_UTF_16):
@@ -208,7 +214,8 @@ def _decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = 
 # XLSX
 
 
-def _xlsx_rows(file: IO[bytes]) -> Generator[Row]:
+def _xlsx_rows(file: IO[bytes], formulas: list[Formula]) -> Generator[Row]:
+    """Give the rows of the first sheet; before the first, put its formulas without a value into ``formulas``."""
     uncounted = _check_package(file)
     try:
         book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
@@ -219,7 +226,7 @@ def _xlsx_rows(file: IO[bytes]) -> Generator[Row]:
             raise _no_table(say("the spreadsheet has no sheet"))
         sheet = book.worksheets[0]
         part: str = sheet._worksheet_path  # type: ignore[attr-defined]  # noqa: SLF001 - nothing else tells it
-        _refuse_uncounted(uncounted.get(part.lstrip("/").lower(), []))
+        formulas += uncounted.get(part.lstrip("/").lower(), [])
         sheet.reset_dimensions()  # what a file says of its size may be wrong
         for line, values in enumerate(sheet.iter_rows(values_only=True), start=1):
             yield line, _cells(values)
@@ -229,27 +236,15 @@ def _xlsx_rows(file: IO[bytes]) -> Generator[Row]:
         book.close()
 
 
-def _refuse_uncounted(cells: Sequence[tuple[int, str]]) -> None:
-    """Refuse formulas without a value: openpyxl would read each as an empty cell."""
-    if not cells:
-        return
-    told = say("The spreadsheet has formulas that were never worked out. Nothing was stored.")
-    faults = []
-    for line, cell in cells:
-        what = say("a formula without a value; save the file in a spreadsheet program")
-        faults.append(Fault(where={"line": line, "cell": cell[:20]}, what=what))
-    raise InvalidInputError(told, faults)
-
-
 def _damaged(error: BaseException) -> InvalidInputError:
     kind = type(error).__name__
     return _no_table(say("it is no readable spreadsheet, or a damaged one (%(kind)s)", kind=kind))
 
 
-def _check_package(file: IO[bytes]) -> dict[str, list[tuple[int, str]]]:
+def _check_package(file: IO[bytes]) -> dict[str, list[Formula]]:
     """Refuse what is no spreadsheet, and a small file that would fill the memory, before openpyxl opens it.
 
-    Returns the line and name of each cell with a formula and no value, by the part that it stands in.
+    Returns the cells with a formula and no value, by the part that they stand in.
 
     zipfile unpacks no member beyond the size that the archive declares, so that declared sizes are true bounds.
     """
@@ -301,7 +296,9 @@ class _Elements:
         self._most = most
         self._all = self._of_row = self._depth = self._row = 0
         self._cell, self._formula, self._value = "", False, False
-        self.uncounted: list[tuple[int, str]] = []  # line and name of each cell with a formula and no value
+        self._unnamed = 0  # cells since the last that was named
+        self._in_column: Counter[int] = Counter()
+        self.uncounted: list[Formula] = []
         self._parser = parser
         parser.StartElementHandler = self.start
         parser.EndElementHandler = self.end
@@ -312,11 +309,13 @@ class _Elements:
         self._of_row = self._of_row + 1 if self._depth > 3 else 0
         if self._all > self._most or self._of_row > MOST_ELEMENTS_OF_A_ROW:
             raise _too_large(say("The spreadsheet has far more cells than a cut list needs."))
-        if self._depth == 3 and "r" in attributes and name.endswith("row"):
-            self._check_order(int(float(attributes["r"])))
+        if self._depth == 3 and name.endswith("row"):
+            self._cell, self._unnamed = "", 0
+            self._check_order(int(float(attributes.get("r", self._row + 1))))
         elif self._depth == 4:
+            self._cell, self._unnamed = (attributes["r"], 0) if "r" in attributes else (self._cell, self._unnamed + 1)
             # A formula may come to an empty text; any other value is written out.
-            self._cell, self._formula, self._value = attributes.get("r", "?"), False, attributes.get("t") == "str"
+            self._formula, self._value = False, attributes.get("t") == "str"
         elif self._depth == 5 and name.rpartition(":")[2] == "f":
             self._formula = True
         elif self._depth == 5 and self._formula:
@@ -329,9 +328,16 @@ class _Elements:
     def end(self, _name: str) -> None:
         if self._depth == 4 and self._formula:
             self._parser.CharacterDataHandler = None
-            if not self._value and len(self.uncounted) < MOST_FAULTS_TOLD:
-                self.uncounted.append((self._row, self._cell))
+            if not self._value:
+                self._note()
         self._depth -= 1
+
+    def _note(self) -> None:
+        letters = self._cell.rstrip("0123456789")
+        place = min((column_index_from_string(letters) if letters else 0) + self._unnamed - 1, MOST_COLUMNS)
+        self._in_column[place] += 1
+        if self._in_column[place] <= MOST_FORMULAS_OF_A_COLUMN:
+            self.uncounted.append(Formula(line=self._row, place=place))
 
     def _check_order(self, row: int) -> None:
         if row <= self._row:
@@ -340,7 +346,7 @@ class _Elements:
         self._row = row
 
 
-def _check_elements(part: IO[bytes], name: str) -> list[tuple[int, str]]:
+def _check_elements(part: IO[bytes], name: str) -> list[Formula]:
     if name.startswith("xl/worksheets/"):
         most = MOST_ELEMENTS_OF_A_SHEET
     else:

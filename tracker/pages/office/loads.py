@@ -110,14 +110,13 @@ def ship(code: str) -> AnyResponse | tuple[str, int]:
         word = _leave_behind(stays) if stays else {}
         ship_load(database(), _number(code), **{**act(), **word})
     except NotTakenError as refused:
-        return _page(code, typed=request.form, why=refused.detail), refused.status
+        return _page(code, why=refused.detail), refused.status
     except InvalidInputError as refused:
-        return _page(code, typed=request.form, why=spoken(refused.detail)), HTTPStatus.UNPROCESSABLE_ENTITY
+        return _page(code, why=spoken(refused.detail)), HTTPStatus.UNPROCESSABLE_ENTITY
     except MisreadError:
-        why = _("A box's code was not right. Choose again.")
-        return _page(code, typed=request.form, why=why), HTTPStatus.UNPROCESSABLE_ENTITY
+        return _page(code, why=_("A box's code was not right. Choose again.")), HTTPStatus.UNPROCESSABLE_ENTITY
     except ConflictError as refused:
-        return _page(code, typed=request.form, why=spoken(refused.detail)), HTTPStatus.CONFLICT
+        return _page(code, why=spoken(refused.detail)), HTTPStatus.CONFLICT
     return redirect(url_for("load_pages.load", code=code), HTTPStatus.SEE_OTHER)
 
 
@@ -210,7 +209,7 @@ def _by_job(boxes: Sequence[ShippingBox]) -> dict[str, list[ShippingBox]]:
     return jobs
 
 
-def _page(code: str, *, why: str = "", typed: Mapping[str, str] | None = None) -> str:
+def _page(code: str, *, why: str = "") -> str:
     number = _number(code)
     with database().read() as connection:
         found = load_view(connection, number)
@@ -230,7 +229,6 @@ def _page(code: str, *, why: str = "", typed: Mapping[str, str] | None = None) -
         staying=staying,
         left=left,
         why=why,
-        typed=typed or {},
         mass_kg=sum(box.weighed_kg or box.mass_kg for box in boxes),
         may_ship=bearer().role.includes(Role.PACKER),
         may_decide=bearer().role.includes(Role.FOREMAN),

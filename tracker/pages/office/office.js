@@ -29,10 +29,9 @@ if (chosen) {
     for (const line of document.querySelectorAll("[data-stays]")) {
       const own = ticks.filter((tick) => tick.dataset.job === line.dataset.stays);
       const left = own.filter((tick) => !tick.checked).map((tick) => tick.dataset.name);
-      left.push(...JSON.parse(line.dataset.also));
+      if (line.dataset.also) left.push(line.dataset.also);
       line.hidden = !left.length || own.every((tick) => !tick.checked);
-      const says = left.length === 1 ? line.dataset.one : line.dataset.many;
-      line.textContent = line.hidden ? "" : says.replace("{boxes}", left.join(", "));
+      line.textContent = line.hidden ? "" : line.dataset.says.replace("{boxes}", left.join(", "));
     }
   };
   for (const tick of ticks) tick.addEventListener("change", tell);

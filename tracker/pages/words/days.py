@@ -9,12 +9,18 @@ from flask_babel import format_datetime, get_locale, to_user_timezone
 from tracker.web.context import now
 
 _SAME_WEEKS_DAYS: Final = 20  # within them no two days have the same weekday and number
+_SAME_YEARS_DAYS: Final = 300  # within them nobody takes a day for that of another year
 
 
 def day(when: date) -> str:
-    """Say a day: Fri, Mar 5, in the order of the reader's language; of a moment, the day that it was in the shop."""
+    """Say a day: Fri, Mar 5, in the order of the reader's language; of a moment, the day that it was in the shop.
+
+    A day that is far away is told with its year.
+    """
     when = to_user_timezone(when) if isinstance(when, datetime) else when
-    return str(format_skeleton("MMMEd", when, locale=get_locale()))
+    local = when.date() if isinstance(when, datetime) else when
+    near = abs((local - today()).days) <= _SAME_YEARS_DAYS
+    return str(format_skeleton("MMMEd" if near else "yMMMEd", when, locale=get_locale()))
 
 
 def short_day(when: date) -> str:
@@ -25,8 +31,7 @@ def short_day(when: date) -> str:
 
 def moment(when: datetime) -> str:
     """Say a day and a time of it: Fri, Mar 5, 14:05, on the shop's clock."""
-    local = to_user_timezone(when)
-    return f"{format_skeleton('MMMEd', local, locale=get_locale())}, {format_datetime(when, 'HH:mm')}"
+    return f"{day(when)}, {time_of_day(when)}"
 
 
 def time_of_day(when: datetime) -> str:

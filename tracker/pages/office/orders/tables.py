@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import IO, Final
 
 from tracker.shop.cabinets.orders import CABINET_COLUMNS
-from tracker.shop.columns import column_name, column_of, is_of_cabinets
+from tracker.shop.columns import column_letter, column_name, column_of, is_of_cabinets
 from tracker.shop.cutlist import PART_COLUMNS
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.saying import join
@@ -64,7 +64,7 @@ def faulty_rows(file: IO[bytes], faults: Iterable[Fault]) -> Faulty:
         if not isinstance(line, int):
             others.append(in_words(fault))
         elif cell:  # of a spreadsheet that is not read
-            others.append(join([str(cell), fault.what], between=": "))
+            others.append(join([f"{cell}, {column}", fault.what], between=": "))
         elif column:
             by_line.setdefault(line, _OfLine()).cells.setdefault(str(column), []).append(fault.what)
         else:
@@ -79,7 +79,7 @@ def faulty_rows(file: IO[bytes], faults: Iterable[Fault]) -> Faulty:
     # What is wrong with a file's first line is told in words: there is no cell to mend.
     others += _all(by_line.pop(1, _OfLine()))
     known = CABINET_COLUMNS if is_of_cabinets(header) else PART_COLUMNS
-    names = [column_of(name, known) or column_name(name) for name in header]
+    names = [column_of(name, known) or column_name(name) or column_letter(at) for at, name in enumerate(header)]
     rows = tuple(_row(line, header, names, found[line], by_line[line]) for line in sorted(by_line) if line in found)
     return Faulty(columns=tuple(header), rows=rows, others=tuple(others), more=len(by_line) - len(rows))
 
@@ -115,7 +115,7 @@ def _lines(file: IO[bytes], wanted: Sequence[int]) -> tuple[list[str], dict[int,
 def _row(line: int, header: Sequence[str], names: Sequence[str], cells: Sequence[str], told: _OfLine) -> FaultyRow:
     shown = tuple(
         Cell(
-            column=header[place],
+            column=header[place].strip() or name,
             text=cells[place] if place < len(cells) else "",
             wrong=tuple(told.cells.get(name, ())),
         )
