@@ -103,7 +103,9 @@ def test_a_load_that_has_left_tells_in_the_past_what_stayed(floor: Floor, forema
     for code in (load, floor.box_102):
         floor.scan(code, "SHIP-1")
     floor.ship(load, floor.box_101)
+    assert "It is scanned before the boxes" in foreman.read(f"/loads/{floor.plan(floor.box_101)}")
     page = foreman.read(f"/loads/{load}")
+    assert "It is scanned before the boxes" not in page
     assert f"1 box stayed behind Box {floor.box_101} stayed behind load {load}: the door is late." in page
     assert "stays behind" not in page
 

@@ -240,7 +240,7 @@ def _page(code: str, *, why: str = "") -> str:
 
 _KEEPS: Final[Mapping[Keeps, Lazy]] = MappingProxyType(
     {
-        Keeps.JOB_HELD: _l("Its job is on hold."),
+        Keeps.JOB_HELD: _l("Its job is on hold: resume the job, or take the box off."),
         Keeps.JOB_CANCELLED: _l("Its job is cancelled: take it off."),
         Keeps.HELD: _l("It is on hold: let it go, or take it off."),
         Keeps.NOT_SEALED: _l("Not sealed."),
