@@ -231,7 +231,7 @@ def test_deeds_that_are_not_possible_are_refused_in_spanish(client: FlaskClient,
     assert "El trabajo J-1 está abierto: no se puede reanudar." in refusals(send(client, "/jobs/J-1/resume").text)
     load = floor.plan(floor.box_101)
     answer = send(client, "/loads/new", box=floor.box_101, ship_on="2027-03-04")
-    assert f"la caja {floor.box_101} ya está prevista para la carga {load}" in refusals(answer.text)
+    assert f"la caja 101 de J-1 ({floor.box_101}) ya está prevista para la carga {load}" in refusals(answer.text)
 
 
 def test_names_and_the_last_admin_are_refused_in_spanish(client: FlaskClient) -> None:
@@ -264,7 +264,7 @@ def test_a_script_of_a_page_is_told_in_spanish(client: FlaskClient, floor: Floor
         json={"box": floor.box_101, "item": "spring pin 8 mm", "count": 1},
         headers={"X-CSRF-Token": proof[1]},
     )
-    assert answer.json == {"refused": f"La caja {floor.box_101} ya está sellada."}
+    assert answer.json == {"refused": f"La caja 101 de J-1 ({floor.box_101}) ya está sellada."}
     nothing = client.post("/station/picture", data=b"no picture", headers={"X-CSRF-Token": proof[1]})
     assert nothing.json is not None
     assert nothing.json["detail"] == "La imagen no se puede leer."
