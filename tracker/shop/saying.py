@@ -11,6 +11,7 @@ from datetime import date, datetime
 from typing import Final, Self
 
 ENGLISH: Final = "en"
+_THIN_MM: Final = 50.0  # as boards are; those made in inches have hundredths of a mm: 6.35, 19.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,18 +32,23 @@ class Tongue:
     language: str = ENGLISH
 
 
+def millimetres(length_mm: float) -> str:
+    """Return a length in mm without its unit: to a tenth, to a hundredth if it is thin."""
+    return f"{round(float(length_mm), 2 if abs(length_mm) < _THIN_MM else 1):g}"
+
+
 class Mm(float):
     """A length in mm that a sentence names: English writes it in mm, a reader of inches reads inches."""
 
     def __str__(self) -> str:
-        return f"{round(float(self), 1):g} mm"
+        return f"{millimetres(self)} mm"
 
 
 class BareMm(float):
     """A length in mm beside another that says the unit: the 10 of "10 to 6000 mm"."""
 
     def __str__(self) -> str:
-        return f"{round(float(self), 1):g}"
+        return millimetres(self)
 
 
 class Count(int):

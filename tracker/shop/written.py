@@ -4,16 +4,16 @@ from fractions import Fraction
 from typing import Final
 
 from tracker.shop.lengths import MM_PER_INCH, Units
+from tracker.shop.saying import millimetres
 
 KG_PER_POUND: Final = 0.45359237  # exactly, by the international pound of 1959
 FINEST_INCH: Final = 32
-_THIN_MM: Final = 50.0  # as boards are; those made in inches have hundredths of a mm: 6.35, 19.05
 
 
 def length_number(length_mm: float, units: Units) -> str:
     """Return a length without its unit: ``560.5``, ``19.05`` if it is thin, ``22 1/16`` to the nearest 1/32 in."""
     if units is Units.MM:
-        return f"{round(length_mm, 2 if abs(length_mm) < _THIN_MM else 1):g}"
+        return millimetres(length_mm)
     parts = round(Fraction(length_mm) / MM_PER_INCH * FINEST_INCH)
     whole, rest = divmod(abs(parts), FINEST_INCH)
     sign = "-" if parts < 0 else ""
