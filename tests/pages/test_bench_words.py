@@ -66,6 +66,22 @@ def test_a_box_whose_parts_are_in_is_not_said_to_wait_for_them(callers: dict[Rol
     )
 
 
+def test_a_part_of_a_closed_box_is_already_counted_there_while_another_box_lies_on_the_bench(
+    callers: dict[Role, Caller], floor: Floor
+) -> None:
+    packer = callers[Role.PACKER]
+    floor.pack_all()
+    assert told(packer, "seal", box=floor.box_102).status_code == 200
+    scan(packer, floor.box_101)
+    body = {"id": str(uuid4()), "code": floor.end, "at": datetime.now(UTC).isoformat()}
+    answer = told(packer, "scan", **body).json
+    said = in_words(answer["answer"])
+    assert said.startswith("Already counted End cabinet 102")
+    assert "box 102, which is sealed" in said
+    assert "It belongs in" not in said
+    assert answer["already"], "nothing has to be put right"
+
+
 def test_a_box_leaves_on_the_day_of_its_load(callers: dict[Role, Caller], floor: Floor) -> None:
     packer = callers[Role.PACKER]
     scan(packer, floor.box_101)

@@ -35,7 +35,6 @@ from tracker.shop.steps import Step
 COUNTED: Final = 300  # how many waiting parts are counted at most: more than anybody reads
 JOBS_LOOKED_AT: Final = 400
 _JOBS_AT_ONCE: Final = 20
-_ROWS_READ: Final = 120  # a board leaves a row for each of its parts beside its own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -334,9 +334,10 @@ class _Elements:
 
     def _note(self) -> None:
         letters = self._cell.rstrip("0123456789")
-        place = min((column_index_from_string(letters) if letters else 0) + self._unnamed - 1, MOST_COLUMNS)
-        self._in_column[place] += 1
-        if self._in_column[place] <= MOST_FORMULAS_OF_A_COLUMN:
+        place = (column_index_from_string(letters) if letters else 0) + self._unnamed - 1
+        counted = min(place, MOST_COLUMNS)  # the columns beyond are refused, and counted together
+        self._in_column[counted] += 1
+        if self._in_column[counted] <= MOST_FORMULAS_OF_A_COLUMN:
             self.uncounted.append(Formula(line=self._row, place=place))
 
     def _check_order(self, row: int) -> None:

@@ -34,7 +34,7 @@ from tracker.records.packing import Whereabouts
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError, OffWeightError
 from tracker.shop.outcomes import Outcome
-from tracker.shop.reasons import full_box, meaning
+from tracker.shop.reasons import Reason, full_box, meaning
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action, Answer
 from tracker.shop.steps import Step
@@ -177,7 +177,8 @@ def _elsewhere(connection: Connection, answer: Answer, shown: Shown | None) -> d
         box_id = packing.box_of_part(connection, read_code(answer.part).number)
     box = None if box_id is None else packing.whereabouts(connection, box_id)
     on_bench = box is not None and shown is not None and box.box.id == shown.box.id
-    if on_bench or answer.part is None or kept.action == Action.UNDO:
+    is_there = answer.reason == Reason.IN_CLOSED_BOX
+    if on_bench or is_there or answer.part is None or kept.action == Action.UNDO:
         return {"belongs": None, "closed": box}
     return {"belongs": box, "closed": None}
 

@@ -165,8 +165,9 @@ function start() {
     }
     if (data?.part && !isTold) mean(data.part, data.title);
     const isCovered = isTold && id !== noted;
-    if (data?.bench) show(data, isCovered);
+    const isShown = data?.bench && show(data, isCovered);
     if (isCovered) return;
+    if (data?.bench && !isShown) nameUndo(undoIn(data.bench)); // what others did since changes nothing of it
     if (isRefused && kind === "scan") nameUndo(before);
     if (isRefused) say(data?.refused ?? data?.detail ?? words("refused"), "stop");
     else if (kind === "badge") say(`${words("hello")} ${data.name}`, "ok");
@@ -189,6 +190,12 @@ function start() {
   function nameUndo(what) {
     byId("undo").querySelector("b").textContent = what;
     drawn.delete(byId("undo"));
+  }
+
+  function undoIn(bench) {
+    const fresh = document.createElement("template");
+    fresh.innerHTML = bench;
+    return fresh.content.querySelector("#undo b").textContent;
   }
 
   function undoNames() {

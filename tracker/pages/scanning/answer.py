@@ -105,6 +105,7 @@ def in_words(answer: Answer, told: Told | None) -> dict[str, Any]:
         "id": str(answer.id),
         "outcome": answer.outcome.value,
         "ok": answer.ok,
+        "already": said.word == OUTCOMES[Outcome.AGAIN].word,  # counted before, wherever it lies now
         "word": str(said.word),
         "sound": said.sound.value,
         "says": "" if told is None else told.says,

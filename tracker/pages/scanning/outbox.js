@@ -22,7 +22,6 @@ const RETRY_MS = [500, 1000, 2000, 5000];
 const MOST_FAILURES = 4; // of the service itself over one entry: then it is set aside, so that the rest goes on
 const NOTED_MS = 1000; // without an answer: then it is told that it is kept
 const AWAY = new Set([401, 408, 425, 429, 502, 503, 504]); // not the entry's fault: it is sent again
-const RIGHT = new Set(["done", "again"]); // outcomes
 const SHOWN_MS = 10_000;
 const MOST_AT_ONCE = 50; // as the server takes them
 
@@ -147,7 +146,7 @@ export function openOutbox({ onAnswer, onNoted, onChange }) {
       told.map(({ entry }) => entry),
       told.map(({ entry, answer, isNoted }) => toPutRight(entry, answer, { isNoted, isPast: entry.id !== latest })).filter(Boolean),
     );
-    await settle(told.filter(({ answer }) => RIGHT.has(answer.data?.outcome)).map(({ entry }) => entry));
+    await settle(told.filter(({ answer }) => answer.data?.outcome === "done" || answer.data?.already).map(({ entry }) => entry));
     for (const { entry, answer, isTold } of told) {
       channel?.postMessage({ entry, answer });
       try {
@@ -233,7 +232,7 @@ function isSameReading(one, other) {
 // what stands on the screen as the answer, nor what was told at once as counting for nothing.
 function toPutRight(entry, { data, isRefused }, { isNoted, isPast }) {
   const isKnown = entry.isMisread || (isNoted && entry.body.part === NO_PART);
-  const isWrong = isPast && data?.sound !== undefined && data.sound !== "ok" && data.outcome !== "again" && !isKnown;
+  const isWrong = isPast && data?.sound !== undefined && data.sound !== "ok" && !data.already && !isKnown;
   if (isRefused ? !isPast && !isNoted && entry.kind !== "scan" : !isWrong) return null;
   const { word = "", title = "" } = data ?? {};
   const says = data?.says ?? data?.detail ?? data?.refused ?? "";
