@@ -766,7 +766,7 @@ def test_a_box_that_was_sealed_elsewhere_is_opened_where_it_lies_now(
     shop.floor.seal(other)
     bench = at_bench(role=Role.FOREMAN)
     bench.scan(end)
-    bench.says("Closed")
+    bench.says("Already counted")
     bench.page.get_by_role("button", name="Open box 102 again").click()
     dialog = bench.page.get_by_role("dialog")
     dialog.get_by_label("Why?").fill("a scratched end")

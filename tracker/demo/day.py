@@ -140,7 +140,7 @@ class _Stations:
             "station": self.stations[step],
             "at": datetime.now(UTC).isoformat(),
         }
-        self._post("/api/v1/scans", {"scans": [scan | ({"box": part.box} if step is Step.PACK else {})]})
+        self._post("/api/v1/scans", {"scans": [scan | ({"box": part.box.code} if step is Step.PACK else {})]})
 
     def _post(self, path: str, body: dict[str, Any]) -> None:
         request = urllib.request.Request(  # noqa: S310 - the demo's own service
