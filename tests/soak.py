@@ -2,8 +2,8 @@
 
     python -m tests.soak 2000000
 
-sends so many requests over four connections that stay open, as the screens and stations of a shop do: of a thousand
-ten are scans, ten are pages and calls that are asked for whole, the others ask whether there is anything new. Ten
+sends so many requests over two connections that stay open, as the screens and stations of a shop do: of five thousand
+fifty are scans, fifty are pages and calls that are asked for whole, the others ask whether there is anything new. Ten
 thousand parts go through cut, machine, band and pack, and are then scanned again. It prints the memory of the service
 on the way, and ends with 1 when the last half has still grown by more than a twentieth. Linux alone: it reads /proc.
 """
@@ -36,11 +36,11 @@ from tracker.shop.orders import PartLine
 from tracker.shop.roles import Role
 from tracker.work.access import make_token
 
-CONNECTIONS = 4
+CONNECTIONS = 2
 JOBS, PARTS = 10, 1000
 STATIONS = ("CUT-1", "MACHINE-1", "BAND-1", "PACK-1")
 TOKEN = "for the soak"  # noqa: S105
-ROUND, SCANS, WHOLE = 1000, 10, 10
+ROUND, SCANS, WHOLE = 5000, 50, 50
 POLLED = (
     "/board/rows",
     "/missing/rows",

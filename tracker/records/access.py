@@ -37,6 +37,7 @@ _TOKEN = (
 )
 _BY_HASH = _TOKEN.where(token.c.hash == bindparam("hash"))
 _BY_ID = _TOKEN.where(token.c.id == bindparam("id"))
+_STATIONS = select(station.c.id, station.c.name, station.c.step, station.c.strict).order_by(station.c.id)
 
 
 def token_by_hash(connection: Connection, digest: bytes) -> TokenRow | None:
@@ -77,8 +78,7 @@ def station_by_name(connection: Connection, name: str) -> StationView | None:
 
 def list_stations(connection: Connection) -> list[StationView]:
     """Return all stations by number."""
-    columns = (station.c.id, station.c.name, station.c.step, station.c.strict)
-    rows = connection.execute(select(*columns).order_by(station.c.id))
+    rows = connection.execute(_STATIONS)
     return [StationView(id=row.id, name=row.name, step=Step(row.step), strict=row.strict) for row in rows]
 
 

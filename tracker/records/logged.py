@@ -20,6 +20,7 @@ from tracker.shop.scans import Action
 from tracker.shop.steps import Route, Step
 
 _ROWS_READ: Final = 120  # a board leaves a row for each of its parts beside its own
+_LAST = select(func.max(log.c.seq))  # asked with each request of each screen, so it is built once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,7 +214,7 @@ class ChangesView:
 
 def last_change(connection: Connection) -> int:
     """Return the number of the last row of the log."""
-    return connection.execute(select(func.max(log.c.seq))).scalar() or 0
+    return connection.execute(_LAST).scalar() or 0
 
 
 def changes_since(connection: Connection, since: int, *, limit: int) -> ChangesView:

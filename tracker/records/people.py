@@ -4,11 +4,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from tracker.records.tables import badge, failed_sign_in, pairing, person, session, station, token
 from tracker.shop.codes import Code, Kind
 from tracker.shop.roles import Role
+
+# Asked with each request of each screen, so it is built once.
+_SESSION = select(
+    session.c.person_id, session.c.token_id, session.c.worker_id, session.c.worker_at, session.c.seen_at
+).where(session.c.hash == bindparam("digest"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,8 +162,7 @@ def insert_session(
 
 def session_by_hash(connection: Connection, digest: bytes) -> SessionRow | None:
     """Return a session, or None."""
-    columns = (session.c.person_id, session.c.token_id, session.c.worker_id, session.c.worker_at, session.c.seen_at)
-    row = connection.execute(select(*columns).where(session.c.hash == digest)).first()
+    row = connection.execute(_SESSION, {"digest": digest}).first()
     return None if row is None else SessionRow(**row._mapping)
 
 
