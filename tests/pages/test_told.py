@@ -11,13 +11,14 @@ import pytest
 from tests.floor import START, Floor
 from tests.pages.callers import Caller, callers_of, in_words
 from tests.shops import sqlite_shop
-from tracker.shop.codes import read_code
+from tracker.shop.codes import Code, Kind, read_code
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
 from tracker.work.access import add_station
 from tracker.work.hold_box import hold_box
 from tracker.work.people import add_person
+from tracker.work.replace import replace_part
 
 
 @pytest.fixture
@@ -166,3 +167,43 @@ def test_a_damaged_part_that_is_not_packed_waits_for_the_foreman_where_it_was_se
     assert "Waits for the foreman" in found
     assert "In box" not in found
     assert "it lies in its box" not in foreman.read("/missing")
+
+
+def test_what_is_flagged_is_called_late_only_where_it_came_late(floor: Floor, foreman: Caller) -> None:
+    floor.pack_all()
+    floor.seal(floor.box_102)
+    floor.scan(floor.end, "PACK-1", action=Action.DAMAGED)
+    page = foreman.read("/flagged")
+    assert "Found damaged, but recorded in box" in page
+    assert "late" not in page.lower()
+    before = floor.tick()
+    floor.tick(90)
+    replace_part(floor.database, 3, "split", **floor.act())
+    floor.scan(floor.end, "CUT-1", at=before)
+    page = foreman.read("/flagged")
+    assert page.lower().count("late") == 1
+    assert f"came late: {floor.clock:%a, %b} {floor.clock.day}, {floor.clock:%H:%M}" in page
+
+
+def test_the_history_of_a_part_says_which_rows_came_late_and_since_when_they_are_known(
+    floor: Floor, foreman: Caller
+) -> None:
+    before = floor.tick()
+    floor.scan(floor.deck, "MACHINE-1")
+    address = f"/find?code={floor.deck}"
+    assert "came late" not in foreman.read(address)
+    floor.tick(90)
+    floor.scan(floor.deck, "CUT-1", at=before)
+    page = foreman.read(address)
+    assert page.count("came late") == 1
+    assert f"came late Known since {floor.clock:%a, %b} {floor.clock.day}, {floor.clock:%H:%M}." in page
+
+
+def test_a_flagged_card_leads_to_the_part_that_it_marked(floor: Floor, foreman: Caller) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    between = floor.tick()
+    floor.scan(str(Code(Kind.COMMAND, 2)), "CUT-1")
+    floor.scan(floor.end, "CUT-1", at=between)
+    page = foreman.get("/flagged").text
+    assert all(f'href="/find?code={code}"' in page for code in (floor.deck, floor.end))
+    assert f"take the mark off {floor.deck}" in page

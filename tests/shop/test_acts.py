@@ -57,6 +57,12 @@ TOLD: list[tuple[AnyAct, Act, str]] = [
     (acts.PartReplaced(part_id=1, new=2, why="lost twice"), Act.REPLACE, f"Replaced by {P2}: lost twice."),
     (acts.PartMadeAnew(part_id=2, old=1, why="lost twice"), Act.ORDER, f"Made in place of {P1}: lost twice."),
     (acts.PartRepaired(part_id=1, why="filled"), Act.REPAIR, "Repaired: filled."),
+    (acts.MarkTakenOff(part_id=1, why="looked"), Act.REPAIR, "Not damaged, another part was meant: looked."),
+    (
+        acts.MarkedAfterAll(part_id=2, at=SCAN["at"], station_id=1, why="a dent"),
+        Act.DAMAGED,
+        "Marked damaged: a dent. Put it aside: the foreman decides.",
+    ),
     (acts.PartMoved(part_id=1, box_id=2, before=1), Act.MOVE, f"Planned for box {B2} instead of {B1}."),
     (
         acts.PartMoved(part_id=1, box_id=2, before=1, why="seen"),

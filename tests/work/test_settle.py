@@ -12,8 +12,8 @@ from tracker.records.contradictions import (
     open_contradictions,
     settled_contradictions,
 )
-from tracker.shop.codes import part_code, read_code
-from tracker.shop.contradictions import Choice, Contradiction
+from tracker.shop.codes import Code, Kind, part_code, read_code
+from tracker.shop.contradictions import Choice, Contradiction, choices_of, offered
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
@@ -21,7 +21,7 @@ from tracker.work.access import add_station
 from tracker.work.jobs import cancel_job
 from tracker.work.loads import add_to_load, take_off_load
 from tracker.work.open_again import Opening, open_again
-from tracker.work.replace import replace_part
+from tracker.work.replace import repair_part, replace_part
 from tracker.work.settle import Settling, settle
 
 PINS = {"spring pin 8 mm": 2}
@@ -39,8 +39,6 @@ def only(floor: Floor) -> Flagged:
 
 
 def choices(flagged: Flagged) -> list[Choice]:
-    from tracker.shop.contradictions import choices_of
-
     return list(choices_of(flagged.standing))
 
 
@@ -592,3 +590,83 @@ def test_the_list_goes_on_after_a_number_and_is_found_one_by_one(floor: Floor) -
         assert found is not None
         assert found.part == floor.end
         assert contradiction(connection, 1) is None
+
+
+# The damaged card that was taken for another part
+
+
+DAMAGED_CARD = str(Code(Kind.COMMAND, 2))
+
+
+def card_taken_for_the_deck(floor: Floor, late: str) -> Flagged:
+    """The deck was read, then the damaged card; a reading between them arrived after. Return what is flagged."""
+    floor.scan(floor.deck, "CUT-1")
+    between = floor.tick()
+    floor.scan(DAMAGED_CARD, "CUT-1")
+    floor.scan(late, "CUT-1", at=between)
+    return only(floor)
+
+
+def damaged(floor: Floor) -> list[str]:
+    return [code for code in (floor.deck, floor.toe_kick, floor.end) if floor.part(code).damaged]
+
+
+def test_a_card_that_was_meant_for_the_late_part_moves_its_mark_there(floor: Floor) -> None:
+    flagged = card_taken_for_the_deck(floor, floor.end)
+    assert choices(flagged) == [Choice.MARK, Choice.UNMARK, Choice.SEEN]
+    assert (
+        offered(Choice.MARK, flagged.standing)
+        == f"The card was meant for this part: mark it damaged, take the mark off {floor.deck}"
+    )
+    with pytest.raises(InvalidInputError):
+        Settling(seq=flagged.seq, choice=Choice.MARK)
+    choose(floor, flagged, Choice.MARK, "the dent is in the end")
+    assert damaged(floor) == [floor.end]
+    assert floor.scan(floor.deck, "MACHINE-1").ok
+    assert floor.scan(floor.end, "PACK-1").outcome == "on_hold"
+    floor.undo("CUT-1")
+    assert damaged(floor) == [floor.end], "what a desk wrote is not taken back at the station"
+    floor.check()
+
+
+def test_the_mark_is_taken_off_a_part_that_no_card_was_meant_for(floor: Floor) -> None:
+    flagged = card_taken_for_the_deck(floor, "rubbish")
+    assert choices(flagged) == [Choice.UNMARK, Choice.SEEN]
+    assert offered(Choice.UNMARK, flagged.standing) == f"{floor.deck} is good: take the mark off"
+    choose(floor, flagged, Choice.UNMARK, "nothing is wrong with it")
+    assert damaged(floor) == []
+
+
+def test_a_card_that_marked_nothing_may_mark_the_part_that_it_was_meant_for(floor: Floor) -> None:
+    before = floor.tick()
+    floor.scan(DAMAGED_CARD, "CUT-1")
+    floor.scan(floor.end, "CUT-1", at=before)
+    assert choices(only(floor)) == [Choice.MARK, Choice.SEEN]
+    choose(floor, only(floor), Choice.MARK)
+    assert damaged(floor) == [floor.end]
+
+
+@pytest.mark.parametrize("since", ["another mark", "undo", "repair", "replaced"])
+def test_a_mark_is_taken_off_only_where_the_card_alone_holds_it(floor: Floor, since: str) -> None:
+    card_taken_for_the_deck(floor, floor.end)
+    match since:
+        case "another mark":
+            floor.scan(floor.deck, "MACHINE-1", action=Action.DAMAGED)
+        case "undo":
+            assert floor.undo("CUT-1").part == floor.deck
+        case "repair":
+            repair_part(floor.database, 1, "filled", **floor.act())
+        case _:
+            replace_part(floor.database, 1, "chipped", **floor.act())
+    assert choices(only(floor)) == [Choice.MARK, Choice.SEEN]
+    choose(floor, only(floor), Choice.MARK)
+    assert floor.part(floor.end).damaged
+    assert floor.part(floor.deck).damaged == (since in ("another mark", "replaced"))
+
+
+def test_a_slots_code_that_was_meant_for_another_part_is_only_looked_at(floor: Floor) -> None:
+    floor.scan(floor.deck, "CUT-1")
+    between = floor.tick()
+    floor.scan(floor.slot, "CUT-1")
+    floor.scan(floor.end, "CUT-1", at=between)
+    assert choices(only(floor)) == [Choice.SEEN]

@@ -68,7 +68,7 @@ class SettlingShape(Shape):
 @blueprint.response(200, page_of("ContradictionsShape", ContradictionShape))
 @needs(Role.STATION)
 def get_flagged(query: dict[str, Any]) -> dict[str, Any]:
-    """Scans that arrived late and contradict what happened meanwhile, with what a foreman may make of each."""
+    """Scans that contradict what else happened, with what a foreman may make of each."""
     limit, after = query["limit"], number_after(query["after"])
     found: Sequence[Flagged]
     with database().read() as connection:

@@ -17,7 +17,7 @@ from tracker.records.database import Database
 from tracker.records.jobs import job_view
 from tracker.records.parts import SeenPart, parts_of_job
 from tracker.settings import Settings, read_settings
-from tracker.shop.codes import Code, Kind, MisreadError, read_code
+from tracker.shop.codes import Kind, code_or_none, read_code
 from tracker.shop.errors import ConflictError
 from tracker.shop.lengths import Units
 from tracker.shop.scans import Action, Answer, Scan
@@ -216,17 +216,10 @@ def read_image(label: Image.Image) -> str:
     Raises ValueError when there is none, or more than one.
     """
     texts = [barcode.text for barcode in zxingcpp.read_barcodes(label.convert("L"), **_OF_LABELS)]
-    found = {str(code) for text in texts if (code := _code_or_none(text)) is not None}
+    found = {str(code) for text in texts if (code := code_or_none(text)) is not None}
     if len(found) != 1:
         raise ValueError(f"a label was read as {texts}")
     return found.pop()
-
-
-def _code_or_none(text: str) -> Code | None:
-    try:
-        return read_code(text)
-    except MisreadError:
-        return None
 
 
 def of_kind(codes: Iterable[str], kind: Kind) -> list[str]:

@@ -14,13 +14,14 @@ from tracker.records.boxes import Box, boxes_numbered
 from tracker.records.loads import loads_numbered
 from tracker.records.logged import ALL_LOGGED, LOG, LogRow, LogView, read_logged
 from tracker.records.parts import Part, parts_numbered
+from tracker.records.past import sightings
 from tracker.records.tables import box, item, log, part, sawing, station, tally
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import box_code, load_code_or_none, part_code
+from tracker.shop.codes import box_code, code_or_none, is_damaged_card, load_code_or_none, part_code
 from tracker.shop.contradictions import OF_ANOTHER, Choice, Contradiction, Standing, named_part
 from tracker.shop.job_states import STOPPED
 from tracker.shop.outcomes import Outcome
-from tracker.shop.progress import DEAD_STATUSES
+from tracker.shop.progress import DEAD_STATUSES, Happening, in_order
 from tracker.shop.steps import Step
 
 MOST_COUNTED: Final = 1_000
@@ -47,10 +48,12 @@ class Flagged(LogView):
     """A scan that contradicts what happened meanwhile, and how things stand now.
 
     ``kind`` is None for one that was flagged before kinds were kept: ``flag`` says it in English alone. ``other`` names
-    the part of the later reading that this one would have changed.
+    the part of the later reading that this one would have changed; that was read ``other_at`` the ``other_station``.
     """
 
     other: str
+    other_at: datetime | None
+    other_station: int | None
     standing: Standing
     settled: Settled | None
 
@@ -64,6 +67,8 @@ _undo = log.alias("an_undo")
 _changed, _other = log.alias("the_changed"), part.alias("the_other")
 _FLAGGED = (
     ALL_LOGGED.add_columns(
+        *(_changed.c.seq.label("other_seq"), _changed.c.at.label("other_at"), _changed.c.code.label("other_code")),
+        _changed.c.station_id.label("other_station"),
         *(_other.c.id.label("other_id"), _other.c.name.label("other_name"), _other.c.cabinet.label("other_cabinet")),
         *(_settling.c.seq.label("settled_seq"), _settling.c.kind.label("choice"), _settling.c.who.label("settled_by")),
         *(_settling.c.at.label("settled_at"), _settling.c.message.label("settled_message")),
@@ -146,6 +151,8 @@ def _flagged(
         Flagged,
         row,
         other=_other_part(row),
+        other_at=row.other_at,
+        other_station=row.other_station,
         standing=_standing(connection, row, parts, boxes, on_boards),
         settled=settled,
     )
@@ -158,7 +165,7 @@ def _standing(
     mine = parts.get(row.part_id)
     where = boxes.get(row.box_id)
     if mine is None:
-        return _standing_of_box(connection, kind, row.load_id, where)
+        return _standing_of_box(connection, kind, row, where)
     new = _newest(mine, parts)
     dead = mine.dead
     packed = Step.PACK in mine.progress.counted
@@ -175,23 +182,43 @@ def _standing(
         part_dead=dead,
         new_part=None if new is None else new.code,
         new_untouched=new is not None and not new.progress.done and new.id not in on_boards,
+        **_of_other(connection, row),
         would_count=late and not dead and bool(would_count(mine, refused_early(connection, mine.id, row.at))),
     )
 
 
-def _standing_of_box(
-    connection: Connection, kind: Contradiction | None, load_id: int | None, where: Box | None
-) -> Standing:
+def _standing_of_box(connection: Connection, kind: Contradiction | None, row: Any, where: Box | None) -> Standing:
     """How things stand with a box that was scanned, and with the load that it was scanned onto."""
-    onto = None if load_id is None else loads_numbered(connection, [load_id]).get(load_id)
+    onto = None if row.load_id is None else loads_numbered(connection, [row.load_id]).get(row.load_id)
     loadable = where is not None and onto is not None and not onto.shipped and _may_go_onto(where, onto.id)
     return Standing(
         kind=kind,
         box=None if where is None else where.code,
         box_state=None if where is None else where.state,
-        load=load_code_or_none(load_id),
+        load=load_code_or_none(row.load_id),
         box_loadable=loadable,
+        **_of_other(connection, row),
     )
+
+
+def _of_other(connection: Connection, row: Any) -> dict[str, Any]:
+    """How things stand with the part of the later reading: whether that was a card that alone holds it for damaged."""
+    if row.other_seq is None:
+        return {}
+    by_card = is_damaged_card(code_or_none(row.other_code))
+    marks = _marks(connection, row.other_id) if by_card and row.other_id not in (None, row.part_id) else []
+    return {
+        "other": None if row.other_id is None else part_code(row.other_id),
+        "by_card": by_card,
+        "other_marked": marks == [row.other_seq],
+    }
+
+
+def _marks(connection: Connection, part_id: int) -> list[int]:
+    """The numbers in the log of the marks that hold a living part for damaged."""
+    part_now = parts_numbered(connection, [part_id])[part_id]
+    happened = () if part_now.dead else in_order(sightings(connection, [part_id])[part_id])
+    return [each.seq for each in happened if each.what is Happening.DAMAGED]
 
 
 def _may_go_onto(where: Box, load_id: int) -> bool:

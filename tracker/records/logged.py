@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Select, and_, func, or_, select, union_all
 from tracker.records.tables import box, job, log, part, slot, station
 from tracker.records.values import Columns
 from tracker.shop.acts import Act
+from tracker.shop.clocks import waited
 from tracker.shop.codes import box_code, load_code, load_code_or_none, part_code
 from tracker.shop.outcomes import Outcome
 from tracker.shop.reasons import Meaning, meaning_kept
@@ -56,6 +57,11 @@ class LogRow:
     def id(self) -> UUID:
         """The id of the scan or act."""
         return UUID(bytes=self.scan_id)
+
+    @property
+    def came_late(self) -> bool:
+        """Whether it was made so long before it was written here that nobody knew of it meanwhile."""
+        return waited(self.at, self.received_at)
 
     @property
     def told(self) -> Meaning | None:

@@ -14,7 +14,7 @@ from tracker.records.past import seqs_of, sightings
 from tracker.records.tables import log
 from tracker.shop.acts import Act
 from tracker.shop.cards import Read, changed_by, meant_at
-from tracker.shop.codes import COMMAND_NUMBERS, Command, Kind, MisreadError, part_code, read_code
+from tracker.shop.codes import Kind, code_or_none, is_damaged_card, part_code
 from tracker.shop.contradictions import OF_ANOTHER
 from tracker.shop.outcomes import COUNTING_OUTCOMES, OK_OUTCOMES, Outcome
 from tracker.shop.progress import Sighting, stands_first
@@ -109,11 +109,8 @@ def _first_of(seq: int, happened: list[Sighting]) -> bool:
 
 def _on_board(connection: Connection, reading: LogRow) -> list[int]:
     """The parts of the board that was read, none where it was no board."""
-    try:
-        code = read_code(reading.code)
-    except MisreadError:
-        return []
-    return parts_on_board(connection, code.number, living=False) if code.kind is Kind.BOARD else []
+    code = code_or_none(reading.code)
+    return parts_on_board(connection, code.number, living=False) if code and code.kind is Kind.BOARD else []
 
 
 def board_rows(connection: Connection, board: LogRow, part_ids: list[int]) -> dict[int, int]:
@@ -149,11 +146,8 @@ def _read(row: LogRow) -> Read:
 
 def _is_card(text: str) -> bool:
     """Say whether a text is the code of the damaged card or of a slot."""
-    try:
-        code = read_code(text)
-    except MisreadError:
-        return False
-    return code.kind is Kind.SLOT or (code.kind is Kind.COMMAND and COMMAND_NUMBERS.get(code.number) is Command.DAMAGED)
+    code = code_or_none(text)
+    return is_damaged_card(code) or (code is not None and code.kind is Kind.SLOT)
 
 
 def undo_changed_by(connection: Connection, station_id: int, late: Sighting, part_id: int) -> bool:
@@ -168,11 +162,8 @@ def undo_changed_by(connection: Connection, station_id: int, late: Sighting, par
 
 def _may_mean(named: str, part_id: int) -> bool:
     """Whether an undo that found nothing would have taken a part's reading: it named that part, or none."""
-    try:
-        code = read_code(named)
-    except MisreadError:
-        return True
-    return code.kind is Kind.COMMAND or (code.kind, code.number) == (Kind.PART, part_id)
+    code = code_or_none(named)
+    return code is None or code.kind is Kind.COMMAND or (code.kind, code.number) == (Kind.PART, part_id)
 
 
 def last_opened(connection: Connection, station_id: int, at: datetime) -> LogRow | None:

@@ -235,6 +235,23 @@ class PartRepaired(_OnPart):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MarkTakenOff(_OnPart):
+    """A part that was marked damaged is not: another one was meant."""
+
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkedAfterAll(_OnPart):
+    """A part is damaged, that the damaged card was meant for when it was read."""
+
+    outcome: ClassVar = Outcome.NOTED
+    at: datetime
+    station_id: int | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PartMoved(_OnPart):
     """A part is planned for another box than ``before``; a foreman says ``why``, or it is empty."""
 
@@ -298,7 +315,7 @@ AnyAct = (
     | (OrderTaken | JobHeld | JobResumed | JobCancelled | BoardsPlanned)
     | (ItemCounted | BoxWeighed | BoxSealed | BoxOpenedAgain | BoxHeld | BoxLetGo)
     | (PlannedForLoad | TakenOffLoad | LoadedAfterAll | LeftBehind | BoxShipped)
-    | (PartReplaced | PartMadeAnew | PartRepaired | PartMoved)
+    | (PartReplaced | PartMadeAnew | PartRepaired | MarkTakenOff | MarkedAfterAll | PartMoved)
     | (OldPieceUsed | FoundInBox | CountedAfterAll | ScanSettled)
 )
 
@@ -347,6 +364,10 @@ def told(act: AnyAct) -> tuple[Act | Action, Meaning]:  # noqa: C901 - a case fo
             return Act.ORDER, meaning(Reason.MADE_IN_PLACE, part=part_code(act.old), reason=act.why)
         case PartRepaired():
             return Act.REPAIR, meaning(Reason.REPAIRED, reason=act.why)
+        case MarkTakenOff():
+            return Act.REPAIR, meaning(Reason.MARK_TAKEN_OFF, reason=act.why)
+        case MarkedAfterAll():
+            return Act.DAMAGED, meaning(Reason.MARKED_DAMAGED_FOR, reason=act.why)
         case PartMoved():
             return Act.MOVE, _moving(act)
         case OldPieceUsed():

@@ -78,6 +78,11 @@ def noticed(before: Clock | None, *, latest: datetime, received: datetime) -> Cl
     return before
 
 
+def waited(at: datetime, received: datetime) -> bool:
+    """Whether a scan made ``at`` waited on its device before it was ``received``: no request travels that long."""
+    return received - at > LONGEST_WAY
+
+
 def put_right(clock: Clock | None, said_at: datetime) -> datetime:
     """Return what a device's time means once its clock is put right, where it is known well enough for that."""
     if clock is None or not clock.told or not clock.wrong:

@@ -92,6 +92,19 @@ def read_code(text: str) -> Code:
     return Code(kind, int(spelled[1:9]))
 
 
+def code_or_none(text: str) -> Code | None:
+    """Return the code that a text spells, or None."""
+    try:
+        return read_code(text)
+    except MisreadError:
+        return None
+
+
+def is_damaged_card(code: Code | None) -> bool:
+    """Say whether a code is that of the card that marks a part damaged."""
+    return code is not None and code.kind is Kind.COMMAND and COMMAND_NUMBERS.get(code.number) is Command.DAMAGED
+
+
 def part_code(number: int) -> str:
     """Return the eleven characters on the label of part ``number``."""
     return str(Code(Kind.PART, number))

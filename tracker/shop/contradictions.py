@@ -1,4 +1,4 @@
-"""Scans that arrived late and contradict what happened meanwhile: what contradicts, and what a foreman may make of it.
+"""Scans that contradict what else happened, most of them late ones: what contradicts, what a foreman may make of it.
 
 Everything is given, as for the verdicts. A choice is offered only while it is sound: while what it would change still
 stands as it stood when the contradiction was noticed.
@@ -14,7 +14,7 @@ from tracker.shop.saying import Said, say
 
 
 class Contradiction(StrEnum):
-    """What a late scan contradicts. The words are kept in the log for ever."""
+    """What a scan contradicts. The words are kept in the log for ever."""
 
     REPLACED = "replaced"
     CANCELLED = "cancelled"
@@ -46,11 +46,13 @@ class Choice(StrEnum):
     REPLACE = "replace"
     REPAIRED = "repaired"
     ON_LOAD = "on_load"
+    MARK = "mark"
+    UNMARK = "unmark"
     SEEN = "seen"
 
 
 # What changes a plan, a box or a count by a person's word alone is signed with a reason.
-WANT_REASON: Final = frozenset({Choice.IN_BOX, Choice.TAKE_OUT, Choice.REPLACE, Choice.REPAIRED, Choice.ON_LOAD})
+WANT_REASON: Final = frozenset(Choice) - {Choice.USE_OLD, Choice.SCRAP, Choice.LEAVE, Choice.COUNT, Choice.SEEN}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +63,9 @@ class Standing:
     that it counts as packed in ``box``. ``new_part`` is the part made in place of it, ``new_untouched`` that nothing of
     that was made. ``would_count`` says that the later scan that was refused would be taken now. ``load`` is the code of
     the load that the scan was about, ``box_loadable`` that the box may go onto it as things are.
+
+    ``other`` is the code of the part of the later reading that this scan would have changed; ``by_card`` says that this
+    was the damaged card, ``other_marked`` that nothing else holds that part for damaged.
     """
 
     kind: Contradiction | None
@@ -77,6 +82,9 @@ class Standing:
     would_count: bool = False
     load: str | None = None
     box_loadable: bool = False
+    other: str | None = None
+    by_card: bool = False
+    other_marked: bool = False
 
     @property
     def box_closed(self) -> bool:
@@ -107,7 +115,9 @@ def _choices(standing: Standing) -> tuple[Choice, ...]:
             return (Choice.REPLACE, Choice.REPAIRED) if standing.part_damaged and not standing.part_dead else ()
         case Contradiction.OFF_LOAD | Contradiction.OPENED:
             return (Choice.ON_LOAD, Choice.LEAVE) if standing.box_loadable else ()
-        case Contradiction.CARD | Contradiction.UNDO | Contradiction.ORDER | None:
+        case Contradiction.CARD:
+            return _choices_of_card(standing) if standing.by_card else ()
+        case Contradiction.UNDO | Contradiction.ORDER | None:
             return ()
 
 
@@ -117,6 +127,11 @@ def _choices_of_taken_out(standing: Standing) -> tuple[Choice, ...]:
     if standing.box_state is BoxState.SHIPPED:
         return (Choice.REPLACE, Choice.LEAVE)
     return (Choice.TAKE_OUT, Choice.LEAVE)
+
+
+def _choices_of_card(standing: Standing) -> tuple[Choice, ...]:
+    good = standing.part is not None and not standing.part_dead and not standing.part_damaged
+    return (Choice.MARK,) * good + (Choice.UNMARK,) * standing.other_marked
 
 
 SAME_PART: Final = "the same part"
@@ -193,6 +208,7 @@ def _told_of_load(kind: Contradiction, load: str) -> Said:
 def offered(choice: Choice, standing: Standing) -> Said:
     """Say what a choice means, as whoever decides would say it."""
     box, other, load = standing.box or "", standing.part_box or "", standing.load or ""
+    marked = standing.other or ""
     match choice:
         case Choice.USE_OLD:
             return say("Use the old piece: it gets the new label %(part)s", part=standing.new_part or "")
@@ -208,6 +224,10 @@ def offered(choice: Choice, standing: Standing) -> Said:
             return say("It is not on load %(load)s: leave it as it is", load=load)
         case Choice.LEAVE:
             return say("It is not in box %(box)s: it stays planned for box %(other)s", box=box, other=other)
+        case Choice.MARK if standing.other_marked:
+            return say("The card was meant for this part: mark it damaged, take the mark off %(part)s", part=marked)
+        case Choice.UNMARK:
+            return say("%(part)s is good: take the mark off", part=marked)
         case _:
             return chosen(choice)
 
@@ -222,6 +242,8 @@ _CHOSEN: Final[Mapping[Choice, Said]] = {
     Choice.REPLACE: say("Make it anew"),
     Choice.REPAIRED: say("It is good again"),
     Choice.ON_LOAD: say("It is on the load and is counted there"),
+    Choice.MARK: say("The card was meant for this part: mark it damaged"),
+    Choice.UNMARK: say("The part that was marked is good: take the mark off"),
     Choice.SEEN: say("Seen, nothing to do"),
 }
 

@@ -186,6 +186,7 @@ class Reason(StrEnum):
     REPLACED_BY = "replaced_by", later("Replaced by %(part)s: %(reason)s.")
     MADE_IN_PLACE = "made_in_place", later("Made in place of %(part)s: %(reason)s.")
     REPAIRED = "repaired", later("Repaired: %(reason)s.")
+    MARK_TAKEN_OFF = "mark_taken_off", later("Not damaged, another part was meant: %(reason)s.")
     MOVED = "moved", later("Planned for box %(box)s instead of %(before)s.")
     MOVED_FOR = "moved_for", later("Planned for box %(box)s instead of %(before)s: %(reason)s.")
     SETTLED = "settled", later("%(choice)s.")

@@ -9,7 +9,7 @@ from datetime import datetime
 from tracker.records.database import Database
 from tracker.records.designs import copy_marks, copy_part, copy_place, retire_part
 from tracker.records.parts import Part
-from tracker.shop.acts import PartMadeAnew, PartRepaired, PartReplaced
+from tracker.shop.acts import MarkTakenOff, PartMadeAnew, PartRepaired, PartReplaced
 from tracker.shop.box_states import CLOSED_STATES
 from tracker.shop.codes import part_code
 from tracker.shop.errors import ConflictError, NotFoundError
@@ -49,16 +49,16 @@ def replace_in(ledger: Ledger, part_id: int, reason: str) -> int:
 def repair_part(database: Database, part_id: int, reason: str, *, who: str, now: datetime) -> None:
     """Record that a damaged part is good again: it counts as before."""
     with open_ledger(database, who, now) as ledger:
-        repair_in(ledger, part_id, reason)
+        repair_in(ledger, PartRepaired(part_id=part_id, why=reason))
 
 
-def repair_in(ledger: Ledger, part_id: int, reason: str) -> None:
-    """Record that a damaged part is good again, in a piece of work that goes on."""
-    part = _living(ledger, part_id)
+def repair_in(ledger: Ledger, act: PartRepaired | MarkTakenOff) -> None:
+    """Record that a part is not damaged any more, or was not at all, in a piece of work that goes on."""
+    part = _living(ledger, act.part_id)
     if not part.progress.damaged:
-        raise ConflictError(say("Part %(part)s is not marked damaged.", part=part_code(part_id)))
-    ledger.tell(PartRepaired(part_id=part_id, why=reason))
-    ledger.refold([part_id])
+        raise ConflictError(say("Part %(part)s is not marked damaged.", part=part.code))
+    ledger.tell(act)
+    ledger.refold([act.part_id])
 
 
 def _living(ledger: Ledger, part_id: int) -> Part:

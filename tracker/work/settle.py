@@ -33,8 +33,11 @@ from tracker.shop.acts import (
     CountedAfterAll,
     FoundInBox,
     LoadedAfterAll,
+    MarkedAfterAll,
+    MarkTakenOff,
     OldPieceUsed,
     PartMoved,
+    PartRepaired,
     PlannedForLoad,
     ScanSettled,
 )
@@ -222,7 +225,27 @@ def _make_anew(case: _Case) -> None:
 
 
 def _repaired(case: _Case) -> None:
-    repair_in(case.ledger, case.part.id, case.reason)
+    repair_in(case.ledger, PartRepaired(part_id=case.part.id, why=case.reason))
+
+
+def _mark(case: _Case) -> None:
+    """The damaged card was meant for this part: it is damaged since the card was read, and the other one is not."""
+    flagged = case.flagged
+    marked = MarkedAfterAll(
+        part_id=case.part.id,
+        at=flagged.other_at or flagged.at,
+        station_id=flagged.other_station,
+        why=case.reason,
+    )
+    case.ledger.tell(marked)
+    case.ledger.refold([case.part.id], at=case.ledger.now)
+    if flagged.standing.other_marked:
+        _unmark(case)
+
+
+def _unmark(case: _Case) -> None:
+    other = read_code(case.flagged.standing.other or "").number
+    repair_in(case.ledger, MarkTakenOff(part_id=other, why=case.reason))
 
 
 def _put_on_load(case: _Case) -> None:
@@ -244,4 +267,6 @@ _DO: Final[Mapping[Choice, Callable[[_Case], None]]] = {
     Choice.REPLACE: _make_anew,
     Choice.REPAIRED: _repaired,
     Choice.ON_LOAD: _put_on_load,
+    Choice.MARK: _mark,
+    Choice.UNMARK: _unmark,
 }

@@ -22,7 +22,7 @@ from tracker.records.logged import LogView, part_history, scanned_after, scanned
 from tracker.records.parts import SeenPart, part_view
 from tracker.records.printing import prints_of
 from tracker.shop.acts import Act
-from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
+from tracker.shop.codes import Kind, MisreadError, code_or_none, part_code
 from tracker.shop.errors import ConflictError, NotFoundError
 from tracker.shop.outcomes import Outcome
 from tracker.shop.printing import print_word, reprint_reason
@@ -45,14 +45,6 @@ MATES_SHOWN: Final = 40
 LONGEST_REASON: Final = 200
 # What the log keeps of a reason is English, as all of its messages; the page says it in the reader's language.
 REASONS_TO_REPLACE: Final = (LOST, *(name.replace("_", " ") for name in DAMAGE_WORDS))
-
-
-def code_or_none(text: str) -> Code | None:
-    """Read a code; None for a text that is none."""
-    try:
-        return read_code(text)
-    except MisreadError:
-        return None
 
 
 @blueprint.get("/find")

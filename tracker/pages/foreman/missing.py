@@ -7,12 +7,11 @@ from typing import Any, Final
 from flask import Blueprint, Response, abort, render_template, request, url_for
 from sqlalchemy import Connection
 
-from tracker.pages.foreman.find import code_or_none
 from tracker.pages.frame.polling import answer_if_changed
 from tracker.records import missing_lists
 from tracker.records.missing_lists import After, MissingPage, ShortBox
 from tracker.records.parts import SeenPart
-from tracker.shop.codes import Kind
+from tracker.shop.codes import Kind, code_or_none
 from tracker.shop.roles import Role
 from tracker.shop.steps import Step
 from tracker.web.context import database, now

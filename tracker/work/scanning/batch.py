@@ -13,7 +13,7 @@ from sqlalchemy import Connection
 from tracker.records.database import Database
 from tracker.records.past import first_answers
 from tracker.records.stations import StationRow
-from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind
+from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind, code_or_none
 from tracker.shop.outcomes import Outcome
 from tracker.shop.reasons import Reason
 from tracker.shop.scans import Action, Answer, Scan
@@ -24,7 +24,7 @@ from tracker.work.scanning.answering import answer
 from tracker.work.scanning.boards import board_scanned
 from tracker.work.scanning.boxes import box_scanned, load_scanned
 from tracker.work.scanning.parts import mark_damaged, part_scanned, scanned_last, slot_scanned
-from tracker.work.scanning.scanned import LONGEST_CODE_KEPT, Refused, Scanned, code_or_none, sscc_or_none
+from tracker.work.scanning.scanned import LONGEST_CODE_KEPT, Refused, Scanned, sscc_or_none
 from tracker.work.scanning.undo import undo
 
 

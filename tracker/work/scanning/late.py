@@ -27,7 +27,7 @@ from tracker.records.past import (
 from tracker.shop import verdicts
 from tracker.shop.box_states import BoxState
 from tracker.shop.cards import Read
-from tracker.shop.clocks import LONGEST_WAY
+from tracker.shop.clocks import waited
 from tracker.shop.codes import Kind, load_code_or_none
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.job_states import JobStatus
@@ -88,7 +88,7 @@ def loading_then(scanned: Scanned, box: Box, today: Verdict) -> Verdict:
     One that would have loaded the box, but for what was changed since, is flagged.
     """
     ledger = scanned.ledger
-    if ledger.now - scanned.at <= LONGEST_WAY or box.state is BoxState.SHIPPED:
+    if not waited(scanned.at, ledger.now) or box.state is BoxState.SHIPPED:
         return today
     then = box_as_it_stood(ledger.written, box, scanned.at)
     facts = scanned.scanned_box_facts(box)

@@ -11,7 +11,7 @@ from tracker.records.past import read_at, sightings
 from tracker.records.stations import StationRow, slot_id, slot_name
 from tracker.shop import verdicts
 from tracker.shop.box_states import BoxState
-from tracker.shop.codes import Code, Kind
+from tracker.shop.codes import Code, Kind, code_or_none
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Happening, Progress, advance, holder_of, known_at
@@ -23,7 +23,7 @@ from tracker.work.ledger import Ledger
 from tracker.work.scanning.answering import answer
 from tracker.work.scanning.benches import Benches
 from tracker.work.scanning.late import box_then, comes_late, contradiction_of, progress_before, progress_with
-from tracker.work.scanning.scanned import LONGEST_CODE_KEPT, Refused, Scanned, code_or_none
+from tracker.work.scanning.scanned import LONGEST_CODE_KEPT, Refused, Scanned
 
 
 def part_scanned(scanned: Scanned, code: Code) -> Answer:

@@ -11,7 +11,7 @@ from tracker.records.parts import Part, parts_of_box
 from tracker.records.past import held_at
 from tracker.records.stations import StationRow
 from tracker.shop.cards import Read
-from tracker.shop.codes import Code, Kind, MisreadError, box_code, part_code, read_code
+from tracker.shop.codes import Code, Kind, MisreadError, box_code, code_or_none, part_code
 from tracker.shop.completeness import lacks
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.job_states import JobStatus
@@ -175,14 +175,6 @@ class Scanned:
         if self.at >= job.status_at:
             return job.status == JobStatus.HELD
         return held_at(self.ledger.connection, job.id, self.at)
-
-
-def code_or_none(text: str) -> Code | None:
-    """Return the code that a text spells, or None."""
-    try:
-        return read_code(text)
-    except MisreadError:
-        return None
 
 
 def sscc_or_none(text: str) -> str | None:

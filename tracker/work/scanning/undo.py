@@ -12,7 +12,7 @@ from tracker.records.parts import Part
 from tracker.records.past import loading_that_stands, sealed_after, sightings
 from tracker.shop import verdicts
 from tracker.shop.box_states import CLOSED_STATES, BoxState
-from tracker.shop.codes import Kind, part_code
+from tracker.shop.codes import Kind, code_or_none, part_code
 from tracker.shop.contradictions import Contradiction
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import Sighting, fold, holder_of, marked_by
@@ -22,7 +22,7 @@ from tracker.shop.steps import Step
 from tracker.shop.verdicts import Verdict, verdict
 from tracker.work.scanning.answering import answer
 from tracker.work.scanning.boards import undo_board
-from tracker.work.scanning.scanned import Refused, Scanned, code_or_none
+from tracker.work.scanning.scanned import Refused, Scanned
 
 
 def undo(scanned: Scanned) -> Answer:
