@@ -103,8 +103,14 @@ def wait_until_kept(page: Page) -> None:
     until(page, lambda: page.evaluate(KEPT))  # wait_for_function would take the promise for the answer
 
 
+def wait_for_ever(page: Page) -> None:
+    """Let a page wait for its answers as long as a test needs: on a busy machine five seconds are soon over."""
+    page.evaluate("AbortSignal.timeout = () => new AbortController().signal")
+
+
 def hold(page: Page, pattern: str) -> list[Route]:
     """Keep a page's requests from the server; return the list in which they are caught."""
+    wait_for_ever(page)
     held: list[Route] = []
 
     def catch(route: Route) -> None:

@@ -13,7 +13,7 @@ from tests.floor import END
 from tests.pages.conftest import chromium
 from tests.pages.looking import sign_in, sign_in_by_form, violations
 from tests.pages.scanning import Scanner
-from tests.pages.stoppable_shop import StoppableShop, hold, stoppable, until, wait_until_kept
+from tests.pages.stoppable_shop import StoppableShop, hold, stoppable, until, wait_for_ever, wait_until_kept
 from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
 from tracker.shop.roles import Role
 from tracker.shop.scans import Action
@@ -365,6 +365,7 @@ def test_a_page_that_is_killed_in_mid_send_leaves_its_scans_to_the_next_and_they
     shop: StoppableShop, context: BrowserContext
 ) -> None:
     page = shop.open(context, STATION)
+    wait_for_ever(page)
     held: list[Route] = []
 
     def store_and_hold(route: Route) -> None:
