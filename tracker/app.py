@@ -3,8 +3,10 @@
 import logging
 import re
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from http import HTTPStatus
+from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 from flask import Flask, Response, current_app, g, request
@@ -43,10 +45,14 @@ from tracker.settings import Settings
 from tracker.shop.errors import ShopError
 from tracker.web.bodies import CarefulJson, most_bytes
 from tracker.web.numbers import RowNumber
+from tracker.web.unchanged import NUMBER, Told, Unchanged, keep_unchanged
 from tracker.work.access import Gate
 from tracker.work.group_commit import GroupCommit
 from tracker.work.print_queue import PrintQueue
 from tracker.work.sessions import KEPT, LaterNotes
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import StartResponse, WSGIEnvironment
 
 _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
 requests_log = logging.getLogger("tracker.requests")
@@ -67,9 +73,24 @@ class Metrics:
     seconds: Histogram
 
 
+class Service(Flask):
+    """The web application, which answers at once where it is known that nothing is new."""
+
+    def wsgi_app(self, environ: "WSGIEnvironment", start_response: "StartResponse") -> Iterable[bytes]:
+        """Answer a request."""
+        unchanged: Unchanged = self.extensions["shop_unchanged"]
+
+        def note(told: Told, seconds: float) -> str:
+            number = _number(environ.get("HTTP_X_REQUEST_ID", ""))
+            _note(self, told, HTTPStatus.NOT_MODIFIED, number, seconds)
+            return number
+
+        return unchanged.answer(environ, start_response, super().wsgi_app, note)
+
+
 def create_app(settings: Settings, database: Database | None = None) -> Flask:
     """Return the application on the database of ``settings``, or on one that is given."""
-    app = Flask("tracker.pages", static_folder=None, template_folder=".")
+    app = Service("tracker.pages", static_folder=None, template_folder=".")
     app.config.update(
         MAX_FORM_MEMORY_SIZE=1024 * 1024,
         SESSION_COOKIE_HTTPONLY=True,
@@ -106,6 +127,7 @@ def open_shop(app: Flask, settings: Settings, database: Database) -> None:
         shop_session=sign_in.bearer_of_session,
         shop_session_notes=LaterNotes(),
         shop_metrics=_metrics(),
+        shop_unchanged=Unchanged(database),
     )
 
 
@@ -119,12 +141,15 @@ def _metrics() -> Metrics:
 
 
 def _start() -> None:
-    given = request.headers.get("X-Request-Id", "")
-    g.request_id = given if _REQUEST_ID.fullmatch(given) else uuid4().hex
+    g.request_id = _number(request.headers.get(NUMBER, ""))
     g.started = time.perf_counter()
     request.max_content_length = most_bytes(request.path)
     if (request.content_length or 0) > request.max_content_length:
         raise RequestEntityTooLarge  # also where the view would not have read it
+
+
+def _number(given: str) -> str:
+    return given if _REQUEST_ID.fullmatch(given) else uuid4().hex
 
 
 def _is_call() -> bool:
@@ -140,12 +165,18 @@ def _check() -> Any:
 
 
 def _finish(response: Response) -> Response:
+    number = g.get("request_id", "")
+    told = Told(
+        call=request.url_rule.rule if request.url_rule else "none",
+        method=request.method,
+        path=request.path,
+        who=getattr(g.get("bearer"), "name", None),
+    )
+    if g.get("follows_from_the_database"):
+        keep_unchanged(request.environ, told)
     seconds = time.perf_counter() - g.get("started", time.perf_counter())
-    metrics: Metrics = current_app.extensions["shop_metrics"]
-    call = request.url_rule.rule if request.url_rule else "none"
-    metrics.requests.labels(call, response.status_code).inc()
-    metrics.seconds.labels(call).observe(seconds)
-    response.headers["X-Request-Id"] = g.get("request_id", "")
+    _note(current_app, told, response.status_code, number, seconds)
+    response.headers[NUMBER] = number
     response.headers.setdefault("X-Content-Type-Options", "nosniff")
     response.headers.setdefault("Referrer-Policy", "same-origin")
     response.headers.setdefault("Permissions-Policy", "camera=(self), microphone=(), geolocation=()")
@@ -154,20 +185,17 @@ def _finish(response: Response) -> Response:
         "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; frame-ancestors 'none'; "
         "base-uri 'none'; form-action 'self'",
     )
-    if not requests_log.isEnabledFor(logging.INFO):
-        return response
-    requests_log.info(
-        "request",
-        extra={
-            "request_id": g.get("request_id", ""),
-            "method": request.method,
-            "path": request.path,
-            "status": response.status_code,
-            "ms": round(seconds * 1000, 1),
-            "who": getattr(g.get("bearer"), "name", None),
-        },
-    )
     return response
+
+
+def _note(app: Flask, told: Told, status: int, number: str, seconds: float) -> None:
+    metrics: Metrics = app.extensions["shop_metrics"]
+    metrics.requests.labels(told.call, status).inc()
+    metrics.seconds.labels(told.call).observe(seconds)
+    if requests_log.isEnabledFor(logging.INFO):
+        of = {"method": told.method, "path": told.path, "who": told.who}
+        noted = {"request_id": number, **of, "status": status, "ms": round(seconds * 1000, 1)}
+        requests_log.info("request", extra=noted)
 
 
 def _answer_error(error: Exception) -> Any:

@@ -19,7 +19,7 @@ from typing import Any, Final
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, select
 from sqlalchemy.engine import ExceptionContext, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 from sqlalchemy.pool import ConnectionPoolEntry, QueuePool
 
 from tracker.files import hide_from_others, keep_private
@@ -107,6 +107,8 @@ class Database:
         self.writers = WritersQueue()
         self.health = Health()
         self._lock = threading.Lock()
+        self._watching = threading.Lock()
+        self._watcher: Any = None
         if self.is_sqlite:
             self._writer = _sqlite_engine(self.url, pool_size=1, begin="BEGIN IMMEDIATE", writes=True)
             self._reader = _sqlite_engine(self.url, pool_size=readers, begin="BEGIN", writes=False)
@@ -167,8 +169,24 @@ class Database:
             with connection.begin():
                 yield connection
 
+    def version(self) -> int | None:
+        """Return a number that is another one as soon as anybody has written; None where the database tells none."""
+        if not self.is_sqlite:
+            return None
+        with self._watching, suppress(SQLAlchemyError, sqlite_module.Error):  # who reads on will be told what is wrong
+            if self._watcher is None:
+                self._watcher = self._reader.raw_connection()
+                self._watcher.detach()  # the pool makes another in its place
+            cursor = self._watcher.cursor()
+            number: int = cursor.execute("PRAGMA data_version").fetchone()[0]  # sqlite.org/pragma.html
+            return number
+        return None
+
     def close(self) -> None:
         """Give all connections back."""
+        if self._watcher is not None:
+            self._watcher.close()
+            self._watcher = None
         self._reader.dispose()
         self._writer.dispose()
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Any
 from zlib import crc32
 
-from flask import Response, jsonify, request
+from flask import Response, g, jsonify, request
 from flask_babel import get_locale
 
 from tracker.pages.words.days import today
@@ -25,6 +25,7 @@ def answer_if_changed(database: Database, build: Callable[[], dict[str, Any] | s
 
     ``of`` names whatever else the page depends on, as who stands at the station.
     """
+    g.follows_from_the_database = True
     tag = change_tag(database, of=of)
     if request.if_none_match.contains(tag):
         response = Response(status=304)
