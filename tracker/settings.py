@@ -5,7 +5,7 @@ import secrets
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Final
@@ -43,7 +43,12 @@ class Settings:
 
     def day_of(self, moment: datetime) -> date:
         """Return the day that it is in the shop at a moment."""
-        return moment.astimezone(get_timezone(self.timezone)).date()
+        return moment.astimezone(self.zone).date()
+
+    @property
+    def zone(self) -> tzinfo:
+        """The shop's time zone."""
+        return get_timezone(self.timezone)
 
     @property
     def secret_file(self) -> Path:

@@ -4,12 +4,12 @@ from collections.abc import Callable
 
 from flask import current_app, g, request
 
-from tracker.shop.codes import Kind, MisreadError
-from tracker.shop.errors import NotAllowedError, NotFoundError, NotSignedInError
+from tracker.shop.codes import Kind
+from tracker.shop.errors import NotAllowedError, NotSignedInError
 from tracker.shop.roles import Role
 from tracker.web.context import database
 from tracker.work.access import Bearer, Gate
-from tracker.work.box_numbers import code_read
+from tracker.work.box_numbers import number_read
 
 
 def check_caller() -> None:
@@ -41,10 +41,4 @@ def _bearer() -> Bearer:
 
 def number_of(text: str, kind: Kind) -> int:
     """Return the number in a code of a kind, or of the box with an SSCC; raises NotFoundError for anything else."""
-    try:
-        code = code_read(database(), text)
-    except MisreadError as misread:
-        raise NotFoundError(f"{text[:40]} is no code: {misread}.") from None
-    if code.kind is not kind:
-        raise NotFoundError(f"{code} is not the code of a {kind.name.lower()}.")
-    return code.number
+    return number_read(database(), text, kind)

@@ -1,8 +1,10 @@
 """Parts: looked at, replaced, repaired."""
 
+from datetime import datetime
 from typing import Any, Final
 
 from marshmallow import Schema, fields, validate
+from sqlalchemy import Connection
 
 from tracker.api.context import number_of
 from tracker.api.service import CallBlueprint
@@ -128,19 +130,19 @@ def get_part(code: str) -> dict[str, Any]:
     """One part with every scan of it, its joints, and the board that it comes off."""
     part_id = number_of(code, Kind.PART)
     with database().read() as connection:
-        part = _part(part_view(connection, part_id), code)
-        history = part_history(connection, part_id, part.box.id)[::-1]
-        marks = marks_of(connection, [part_id]).get(part_id)
-        board = board_of(connection, part_id)
-        prints = prints_of(connection, part.code, now(), limit=MOST_PRINTS)
-    shaped: dict[str, Any] = PartShape().dump(part)
+        return whole_part(connection, _part(part_view(connection, part_id), code), now())
+
+
+def whole_part(connection: Connection, part: SeenPart, at: datetime) -> dict[str, Any]:
+    """Return all that is told of one part."""
+    marks = marks_of(connection, [part.id]).get(part.id)
     return {
-        **{name: getattr(part, name) for name in shaped},
-        "board": board,
+        **{name: getattr(part, name) for name in PartShape().dump(part)},
+        "board": board_of(connection, part.id),
         "marks": marks.marks if marks else (),
         "front_side": marks.front if marks else None,
-        "history": history,
-        "prints": prints,
+        "history": part_history(connection, part.id, part.box.id)[::-1],
+        "prints": prints_of(connection, part.code, at, limit=MOST_PRINTS),
     }
 
 

@@ -156,3 +156,14 @@ def code_read(database: Database, text: str) -> Code:
     if found is None:
         raise NotFoundError(say("No box of this shop has the SSCC %(sscc)s.", sscc=sscc))
     return Code(Kind.BOX, found)
+
+
+def number_read(database: Database, text: str, kind: Kind) -> int:
+    """Return the number in a code of a kind, or of the box with an SSCC; raises NotFoundError for anything else."""
+    try:
+        code = code_read(database, text)
+    except MisreadError as misread:
+        raise NotFoundError(f"{text[:40]} is no code: {misread}.") from None
+    if code.kind is not kind:
+        raise NotFoundError(f"{code} is not the code of a {kind.name.lower()}.")
+    return code.number
