@@ -204,10 +204,10 @@ def test_bad_lists_are_refused_in_spanish_at_their_lines(client: FlaskClient) ->
 
     said = kept("cartons", CARTONS.replace("length = 500", 'length = "wide"').replace("width = 400\n", "depth = 4\n"))
     assert "Línea 3" in said
-    assert "carton.1.length: se espera un número de mm mayor que 0" in said
+    assert "carton.1.length: 'wide': se espera un número de mm mayor que 0" in said
     assert "carton.1.depth: no se conoce; se conocen: name, length" in said
     assert "carton.1.tare: el cartón vacío pesa 0 kg o más" in kept("cartons", f"{CARTONS}tare = 90\n")
-    assert "carton: se esperan de 1 a 50" in kept("cartons", "")
+    assert "carton: se esperan de 1 a 50 tablas, cada una como [[carton]]" in kept("cartons", "")
     broken = kept("boards", "kerf = 3\ntrim 10\n")
     assert "Línea 2" in broken
     assert "Esto no es TOML: Se esperaba '=' después del nombre de un valor (en la línea 2, columna 6)" in broken
@@ -215,8 +215,8 @@ def test_bad_lists_are_refused_in_spanish_at_their_lines(client: FlaskClient) ->
     said = kept("standard", standard.replace("toe_height =", "toe_height = 1 #"))
     assert "carcass.toe_height: se espera más que el espesor del tablero del cuerpo" in said
     said = kept("standard", standard.replace("version = ", "version = -"))
-    assert "version: '-1': se espera un número entero desde 1" in said
-    assert "La norma de construcción no es TOML: Falta cerrar un texto" in kept("standard", 'name = "x')
+    assert "version: '-1': se espera un número entero de 1 a 1000000" in said
+    assert "Esto no es TOML: Falta cerrar un texto" in kept("standard", 'name = "x')
 
 
 def test_deeds_that_are_not_possible_are_refused_in_spanish(client: FlaskClient, floor: Floor) -> None:

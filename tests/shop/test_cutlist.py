@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tracker.shop.cabinets.standard import EDGES
 from tracker.shop.cutlist import (
     MOST_FAULTS_TOLD,
     MOST_OF_ONE_LINE,
@@ -17,7 +18,7 @@ from tracker.shop.cutlist import (
 )
 from tracker.shop.errors import InvalidInputError, TooLargeError
 from tracker.shop.lengths import Units
-from tracker.shop.orders import EDGES, ItemLine
+from tracker.shop.orders import ItemLine
 from tracker.shop.steps import Step, Supply, route_of
 
 HEADER = ["Cabinet", " PART ", "quantity", "Length", "width", "thickness", "material", "edges", "machining", "supply"]

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.shop.errors import InvalidInputError
-from tracker.shop.supplies import LONGEST_TEXT, read_boards, read_packing
+from tracker.shop.supplies import read_boards, read_packing
+from tracker.shop.toml_text import LONGEST_TEXT
 
 CARTONS = """
 units = "in"
@@ -45,6 +46,12 @@ def test_cartons_in_inches_are_kept_in_mm() -> None:
     assert packing.rules.layer_gap_mm == pytest.approx(3.175)
 
 
+def test_a_length_may_carry_a_unit_of_its_own() -> None:
+    (carton,) = read_packing(CARTONS.replace("height = 7", 'height = "180 mm"')).cartons
+    (stock,) = read_boards(BOARDS.replace("thickness = 19", "thickness = '3/4\"'")).stocks
+    assert (carton.height_mm, stock.thickness_mm) == (180.0, 19.05)
+
+
 def test_boards_carry_grain_number_and_the_way_of_cutting() -> None:
     boards = read_boards(BOARDS)
     (stock,) = boards.stocks
@@ -69,6 +76,8 @@ def test_no_boards_may_be_listed_but_one_carton_must() -> None:
         ("width = 25", "width = 1" + "0" * 400, "carton.1.width"),
         ("width = 25", "wdith = 25", "carton.1.wdith"),
         ("max_mass = 40", "max_mass = 40\ntare = 50", "carton.1.tare"),
+        ("max_mass = 40", 'max_mass = "40 kg"', "carton.1.max_mass"),
+        ("max_mass = 40", "max_mass = 40\navailable = 1.5", "carton.1.available"),
         ('name = "flat"', "name = 7", "carton.1.name"),
         ('name = "flat"', 'name = ""', "carton.1.name"),
         ("layer_gap = 0.125", "layer_gap = -1", "layer_gap"),

@@ -91,7 +91,7 @@ def test_each_kind_has_its_own_layout_and_stock_and_the_shops_own_stocks_are_kep
         ('[part]\nstock = "nothing"', "part.stock"),
         ('[lorry]\nstock = "roll 100 x 50 mm"', "lorry"),
         ("[part]\ncolour = 3", "part.colour"),
-        ("part = 3", "part.layout"),
+        ("part = 3", "part"),
         ('[[stock]]\nname = "x"', "stock.1.label"),
         ("[[stock", ""),
     ],

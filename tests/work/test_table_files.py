@@ -21,11 +21,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.examples import MORE, examples
+from tracker.shop.cabinets.standard import EDGES
 from tracker.shop.columns import Formula
 from tracker.shop.cutlist import PART_COLUMNS, read_parts
 from tracker.shop.errors import InvalidInputError, ShopError, TooLargeError
 from tracker.shop.lengths import Units
-from tracker.shop.orders import EDGES, PartLine
+from tracker.shop.orders import PartLine
 from tracker.shop.steps import Supply
 from tracker.work.table_files import (
     LARGEST_FILE,

@@ -184,7 +184,7 @@ def _is_stdout(out: Path) -> bool:
 
 def text_of(file: Path) -> str:
     """The text of a file that is given. Raises InvalidInputError when it is not UTF-8, TooLargeError, and OSError."""
-    from tracker.shop.supplies import LONGEST_TEXT
+    from tracker.shop.toml_text import LONGEST_TEXT
 
     try:
         with file.open(encoding="utf-8") as given:

@@ -2,7 +2,8 @@
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import MISSING, fields, replace
+from dataclasses import replace
+from functools import partial
 from itertools import combinations
 from typing import Any, Final
 
@@ -24,14 +25,15 @@ from tracker.labels.layout import (
 )
 from tracker.labels.symbols import DPIS
 from tracker.shop.errors import Fault, InvalidInputError, fault_at
-from tracker.shop.lengths import Units, read_length
-from tracker.shop.saying import Mm, Said, say
+from tracker.shop.lengths import Units
+from tracker.shop.saying import Mm, say
 from tracker.shop.sscc import PAYLOAD_DIGITS
 from tracker.shop.toml_text import read_toml
+from tracker.shop.toml_values import TableReader, WantedError, count_to, one_of, short_text
 
-LONGEST_TEXT: Final = 100_000
 LEAST_MM: Final = 10.0
 LARGEST_MM: Final = 420.0
+LEAST_SIZE_MM: Final = 0.1  # of an element
 MOST_OF_A_SORT: Final = 60
 LONGEST_NAME: Final = 60
 _ALIGN: Final = ("left", "middle", "right")
@@ -46,16 +48,10 @@ _SORTS: Final[Mapping[str, type[Element]]] = {
     "qr": Qr,
 }
 _OF_PARTS: Final = (Outline, Grain)
-_HEAD: Final = ("name", "for", "size", "units", "lengths", "font", "words")
+_NEEDED: Final = ("name", "for", "size")
+_HEAD: Final = (*_NEEDED, "lengths", "font", "words")
+_FAULTY: Final = say("The layout has faults. Mend these.")
 _OVERLAP_MM: Final = 0.01
-
-
-class _WantedError(ValueError):
-    """What is wanted where something else stands."""
-
-    def __init__(self, wanted: Said) -> None:
-        super().__init__(wanted)
-        self.wanted = wanted
 
 
 def read_layout(text: str, faces: Mapping[str, Face] | None = None) -> Layout:
@@ -63,187 +59,94 @@ def read_layout(text: str, faces: Mapping[str, Face] | None = None) -> Layout:
 
     Raises InvalidInputError naming each value that is absent, unknown or does not fit, by its path (``text.2.size``).
     """
-    if len(text) > LONGEST_TEXT:
-        raise InvalidInputError(say("A layout has at most %(most)d characters.", most=LONGEST_TEXT))
-    reader = _Reader(read_toml(text), known_faces() if faces is None else faces)
+    reader = _LayoutReader(read_toml(text), known_faces() if faces is None else faces)
     layout = reader.layout()
-    if layout is not None:
-        reader.faults += _faults_of(layout)
-    if layout is None or reader.faults:
-        raise InvalidInputError(say("The layout has faults. Mend these."), reader.faults)
+    reader.refuse(_FAULTY)
+    if faults := _faults_of(layout):
+        raise InvalidInputError(_FAULTY, faults)
     return layout
 
 
-class _Reader:
-    """Turns the tables of one text into a layout; notes each fault and goes on."""
+class _LayoutReader(TableReader):
+    """Turns the tables of one text into a layout."""
 
     def __init__(self, table: Mapping[str, Any], faces: Mapping[str, Face]) -> None:
-        self._table = table
+        super().__init__(table)
         self._faces = faces
-        self.faults: list[Fault] = []
-        self._units = Units(table["units"]) if table.get("units") in tuple(Units) else Units.MM
-        self._names: frozenset[str] = frozenset()
-        self._readers: Mapping[str, Callable[[Any], Any]] = {
-            "at": self._point,
-            "size": self._size,
-            "when": self._named,
-            "unless": self._named,
-            "says": self._says,
-            **_READERS,
-        }
+        self._head = self.known(self.table, "", [*_HEAD, *_SORTS], _NEEDED)
+        self._kind = self._own("for", one_of(LabelKind))
+        self._texts = texts_of(self._kind) if self._kind else frozenset()
 
-    def layout(self) -> Layout | None:
-        unknown = [name for name in self._table if name not in _HEAD and name not in _SORTS]
-        self.faults += [fault_at(name[:40], say("not known")) for name in unknown]
-        kind = self._head("for", self._kind)
-        self._names = texts_of(kind) if kind else frozenset()
-        name = self._head("name", _name)
-        size = self._head("size", self._size)
-        units = self._head("lengths", _units, "mm")
-        self._head("units", _units, "mm")
-        face = self._head("font", self._face, "sans")
-        words = self._head("words", _words, {})
-        elements = self._elements()
-        if self.faults:
-            return None
+    def layout(self) -> Layout:
+        """Return the layout; with a fault, what could be read of it."""
         return Layout(
-            name=name, kind=kind, size=size, face=face, units=units, words={**ENGLISH, **words}, elements=elements
+            name=self._own("name", _name),
+            kind=self._kind,
+            size=self._own("size", partial(self._within, LEAST_SIZE_MM)),
+            face=self._own("font", self._face, "sans"),
+            units=self._own("lengths", one_of(Units), Units.MM),
+            words={**ENGLISH, **(self._own("words", _words, {}) or {})},
+            elements=tuple(
+                element
+                for sort, kind in _SORTS.items()
+                for element in self.tables(kind, self._head.get(sort, []), sort, most=MOST_OF_A_SORT)
+            ),
         )
 
-    def _head(self, name: str, read: Callable[[Any], Any], default: Any = None) -> Any:
-        given = self._table.get(name, default)
-        if given is None:
-            self.faults.append(fault_at(name, say("this value is absent")))
-            return None
-        return self._value(name, read, given)
+    def plain(self, name: str, hint: Any, given: Any) -> Any:
+        match name:
+            case "at":
+                return self._within(0.0, given)
+            case "size":
+                return self._within(LEAST_SIZE_MM, given)
+            case "when" | "unless":
+                return one_of(sorted(self._texts))(given)
+            case "says":
+                return self._says(given)
+            case "lines":
+                return count_to(20)(given)
+            case "align":
+                return one_of(_ALIGN)(given)
+        return super().plain(name, hint, given)
 
-    def _value(self, field: str, read: Callable[[Any], Any], given: Any) -> Any:
-        try:
-            return read(given)
-        except _WantedError as error:
-            what = say("%(given)s: %(wanted)s", given=repr(str(given)[:40]), wanted=error.wanted)
-            self.faults.append(fault_at(field, what))
-            return None
-
-    def _elements(self) -> tuple[Element, ...]:
-        found: list[Element | None] = []
-        for sort, kind in _SORTS.items():
-            rows = self._table.get(sort, [])
-            if not isinstance(rows, list) or len(rows) > MOST_OF_A_SORT:
-                most = say("wanted: at most %(most)d tables, each as [[%(sort)s]]", most=MOST_OF_A_SORT, sort=sort)
-                self.faults.append(fault_at(sort, most))
-                continue
-            found += [self._element(kind, row, f"{sort}.{number}") for number, row in enumerate(rows, 1)]
-        return tuple(element for element in found if element is not None)
-
-    def _element(self, kind: type[Element], row: Any, path: str) -> Element | None:
-        if not isinstance(row, Mapping):
-            self.faults.append(fault_at(path, say("wanted: a table")))
-            return None
-        before = len(self.faults)
-        own = {field.name: field for field in fields(kind)}
-        self.faults += [fault_at(f"{path}.{str(name)[:40]}", say("not known")) for name in row if name not in own]
-        absent = [name for name, field in own.items() if field.default is MISSING and name not in row]
-        self.faults += [fault_at(f"{path}.{name}", say("this value is absent")) for name in absent]
-        values = {name: self._value(f"{path}.{name}", self._readers[name], row[name]) for name in own if name in row}
-        return kind(**values) if len(self.faults) == before else None
-
-    def _kind(self, given: Any) -> LabelKind:
-        if given not in tuple(LabelKind):
-            raise _WantedError(say("wanted: one of %(known)s", known=", ".join(LabelKind)))
-        return LabelKind(given)
+    def _own(self, name: str, read: Callable[[Any], Any], usual: Any = None) -> Any:
+        given = self._head.get(name, usual)
+        return None if given is None else self.value(name, read, given)
 
     def _face(self, given: Any) -> Face:
         found = self._faces.get(given.lower()) if isinstance(given, str) else None
         if found is None:
-            raise _WantedError(say("there is no such font; there are: %(known)s", known=", ".join(self._faces)))
+            raise WantedError(say("there is no such font; there are: %(known)s", known=", ".join(self._faces)))
         return found
 
-    def _point(self, given: Any) -> tuple[float, float]:
-        return self._pair(given, least=0.0)
-
-    def _size(self, given: Any) -> tuple[float, float]:
-        return self._pair(given, least=0.1)
-
-    def _pair(self, given: Any, *, least: float) -> tuple[float, float]:
-        if not isinstance(given, list) or len(given) != 2:
-            raise _WantedError(say("wanted: two lengths, such as [100, 50]"))
-        first, second = (self._length(each) for each in given)
-        if not (least <= first <= LARGEST_MM and least <= second <= LARGEST_MM):
-            raise _WantedError(say("wanted: from %(least)s to %(most)s", least=Mm(least), most=Mm(LARGEST_MM)))
-        return first, second
-
-    def _length(self, given: Any) -> float:
-        if isinstance(given, str):
-            try:
-                return read_length(given, self._units)
-            except ValueError as error:
-                raise _WantedError(say("%(why)s", why=str(error))) from error
-        if isinstance(given, bool) or not isinstance(given, int | float) or not abs(given) < 1e6:
-            raise _WantedError(say("wanted: two lengths, such as [100, 50]"))
-        return float(given) * (25.4 if self._units is Units.INCH else 1.0)
-
-    def _named(self, given: Any) -> str:
-        if given not in self._names:
-            raise _WantedError(say("wanted: one of %(known)s", known=", ".join(sorted(self._names))))
-        return str(given)
+    def _within(self, least: float, given: Any) -> tuple[float, float]:
+        pair = self.two_lengths(given)
+        if not all(least <= each <= LARGEST_MM for each in pair):
+            raise WantedError(say("wanted: from %(least)s to %(most)s", least=Mm(least), most=Mm(LARGEST_MM)))
+        return pair
 
     def _says(self, given: Any) -> str:
-        if not isinstance(given, str) or not given.strip() or len(given) > 200:
-            raise _WantedError(say("wanted: a text of 1 to 200 characters"))
-        rest = NAMED.sub("", given)
-        unknown = [name for name in NAMED.findall(given) if name not in self._names]
-        if unknown or "{" in rest or "}" in rest:
-            known = " ".join(f"{{{name}}}" for name in sorted(self._names))
-            raise _WantedError(say("wanted in braces: only %(known)s", known=known))
-        return given
+        says = short_text(given)
+        rest = NAMED.sub("", says)
+        if not self._texts.issuperset(NAMED.findall(says)) or "{" in rest or "}" in rest:
+            known = " ".join(f"{{{name}}}" for name in sorted(self._texts))
+            raise WantedError(say("wanted in braces: only %(known)s", known=known))
+        return says
 
 
 def _name(given: Any) -> str:
     if not isinstance(given, str) or not re.fullmatch(rf"[\w][\w .,×()-]{{0,{LONGEST_NAME - 1}}}", given):
-        raise _WantedError(say("wanted: a name of 1 to %(most)d letters, digits and spaces", most=LONGEST_NAME))
+        raise WantedError(say("wanted: a name of 1 to %(most)d letters, digits and spaces", most=LONGEST_NAME))
     return given
 
 
-def _units(given: Any) -> Units:
-    if given not in tuple(Units):
-        raise _WantedError(say("wanted: mm or in"))
-    return Units(given)
-
-
-def _words(given: Any) -> dict[str, str]:
+def _words(given: Any) -> Mapping[str, str]:
     good = isinstance(given, Mapping) and all(
         name in ENGLISH and isinstance(word, str) and 0 < len(word) <= 60 for name, word in given.items()
     )
     if not good:
-        raise _WantedError(say("wanted: a short text for any of %(known)s", known=", ".join(ENGLISH)))
+        raise WantedError(say("wanted: a short text for any of %(known)s", known=", ".join(ENGLISH)))
     return dict(given)
-
-
-def _boolean(given: Any) -> bool:
-    if not isinstance(given, bool):
-        raise _WantedError(say("wanted: true or false"))
-    return given
-
-
-def _lines(given: Any) -> int:
-    if isinstance(given, bool) or not isinstance(given, int) or not 1 <= given <= 20:
-        raise _WantedError(say("wanted: a whole number from 1 to 20"))
-    return given
-
-
-def _align(given: Any) -> str:
-    if given not in _ALIGN:
-        raise _WantedError(say("wanted: one of %(known)s", known=", ".join(_ALIGN)))
-    return str(given)
-
-
-_READERS: Final[Mapping[str, Callable[[Any], Any]]] = {
-    "bold": _boolean,
-    "white": _boolean,
-    "lines": _lines,
-    "align": _align,
-}
 
 
 def _faults_of(layout: Layout) -> list[Fault]:

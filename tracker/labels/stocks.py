@@ -1,12 +1,13 @@
 """What labels are printed on: rolls, where each label is a page, and sheets that hold many. Sizes in mm."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
 from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.saying import Mm, say
 from tracker.shop.toml_text import read_toml
+from tracker.shop.toml_values import TableReader
 
 Size = tuple[float, float]
 LEAST_MM: Final = 10.0
@@ -39,10 +40,10 @@ class Stock:
             raise InvalidInputError(say("This is no stock for labels."), faults)
 
     def _wrong_sizes(self) -> Iterator[Fault]:
-        wanted = say("wanted: from %(least)s to %(most)s", least=Mm(LEAST_MM), most=Mm(LARGEST_MM))
-        for name, size in (("label", self.label), ("page", self.page or self.label)):
-            if not all(LEAST_MM <= each <= LARGEST_MM for each in size):
-                yield fault_at(name, wanted)
+        sizes = (("label", self.label, LEAST_MM), ("page", self.page or self.label, LEAST_MM))
+        for name, size, least in (*sizes, ("first", self.first, 0.0), ("pitch", self.pitch, 0.0)):
+            if not all(least <= each <= LARGEST_MM for each in size):
+                yield fault_at(name, say("wanted: from %(least)s to %(most)s", least=Mm(least), most=Mm(LARGEST_MM)))
 
     def _wrong_places(self) -> Iterator[Fault]:
         if self.page is None:
@@ -87,58 +88,15 @@ def read_stocks(text: str) -> dict[str, Stock]:
 
 def stocks_from_rows(rows: Any) -> dict[str, Stock]:
     """Return the stocks of a list of tables, by name."""
-    if not isinstance(rows, list) or len(rows) > MOST:
-        what = say("wanted: at most %(most)d tables, each as [[%(sort)s]]", most=MOST, sort="stock")
-        raise InvalidInputError(say("The stocks have faults."), [fault_at("stock", what)])
-    faults: list[Fault] = []
-    found: dict[str, Stock] = {}
-    for number, row in enumerate(rows, 1):
-        try:
-            stock = _stock(row)
-        except InvalidInputError as refused:
-            faults += [
-                fault_at(f"stock.{number}.{fault.where['field']}".rstrip("."), fault.what) for fault in refused.faults
-            ]
-            continue
-        if stock.name in found:
-            faults.append(fault_at(f"stock.{number}.name", say("another stock has this name")))
-        found[stock.name] = stock
-    if faults:
-        raise InvalidInputError(say("The stocks have faults."), faults)
-    return found
-
-
-_KINDS: Final[Mapping[str, type]] = {
-    "name": str, "label": list, "page": list, "across": int, "down": int, "first": list, "pitch": list
-}  # fmt: skip
-_NEEDED: Final = ("name", "label")
-
-
-def _stock(row: Any) -> Stock:
-    given = row if isinstance(row, Mapping) else {}
-    faults = [fault_at(str(name)[:40], say("not known")) for name in given if name not in _KINDS]
-    faults += [fault_at(name, say("this value is absent")) for name in _NEEDED if name not in given]
-    values: dict[str, Any] = {}
-    for name, value in given.items():
-        kind = _KINDS.get(name)
-        if kind is list and not _is_pair(value):
-            faults.append(fault_at(name, say("wanted: two lengths, such as [100, 50]")))
-        elif kind is int and (isinstance(value, bool) or not isinstance(value, int)):
-            faults.append(fault_at(name, say("wanted: a whole number from 1 to %(most)d", most=MOST)))
-        elif kind is str and not isinstance(value, str):
-            faults.append(fault_at(name, say("wanted: a name of 1 to %(most)d characters", most=LONGEST_NAME)))
-        elif kind is not None:
-            values[name] = (float(value[0]), float(value[1])) if kind is list else value
-    if faults:
-        raise InvalidInputError(say("This is no stock for labels."), faults)
-    return Stock(**values)
-
-
-def _is_pair(value: Any) -> bool:
-    return (
-        isinstance(value, list)
-        and len(value) == 2
-        and all(
-            isinstance(each, int | float) and not isinstance(each, bool) and 0 <= each <= LARGEST_MM for each in value
-        )
-    )
+    reader = TableReader({})
+    found = reader.tables(Stock, rows, "stock", most=MOST)
+    faulty = say("The stocks have faults.")
+    reader.refuse(faulty)
+    names = [stock.name for stock in found]
+    reader.faults += [
+        fault_at(f"stock.{number}.name", say("another stock has this name"))
+        for number, name in enumerate(names, 1)
+        if name in names[: number - 1]
+    ]
+    reader.refuse(faulty)
+    return dict(zip(names, found, strict=True))

@@ -6,10 +6,11 @@ from dataclasses import dataclass, field
 from sys import intern
 from typing import Any, Final
 
+from tracker.shop.cabinets.standard import EDGES
 from tracker.shop.columns import Formula, match_columns, wrong_width
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError
 from tracker.shop.lengths import Units, read_count, read_length, spell_number
-from tracker.shop.orders import EDGES, ItemLine, PartLine
+from tracker.shop.orders import ItemLine, PartLine
 from tracker.shop.saying import BareMm, Mm, join, say, words_of
 from tracker.shop.steps import Supply
 

@@ -42,6 +42,16 @@ def read_length(text: str, units: Units) -> float:
     return float(number * MM_PER_INCH if units is Units.INCH else number)
 
 
+def read_marked_length(text: str, units: Units) -> float:
+    """Return the length in mm that ``text`` spells in the units of its mark, without one in ``units``.
+
+    Raises ValueError like ``read_length``.
+    """
+    lowered = text.rstrip().lower()
+    marked = [each for each, marks in _MARKS.items() if lowered.endswith(marks)]
+    return read_length(text, marked[0] if marked else units)
+
+
 def _without_mark(spelled: str, units: Units) -> str:
     lowered = spelled.lower()
     for mark in _MARKS[units]:

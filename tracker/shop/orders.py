@@ -4,13 +4,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Final
 
 from tracker.shop.cabinets.design import Cabinet, Mark
 from tracker.shop.measures import board_mass_kg
 from tracker.shop.steps import Route, Supply, route_of
-
-EDGES: Final = ("L1", "L2", "W1", "W2")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

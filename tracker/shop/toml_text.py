@@ -7,8 +7,9 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from tracker.shop.errors import Fault, InvalidInputError
-from tracker.shop.saying import Said, join, say
+from tracker.shop.saying import Count, Said, join, say
 
+LONGEST_TEXT: Final = 200_000
 _PLACE: Final = re.compile(r"(?s)(.*) \(at (?:line (\d+), column (\d+)|end of document)\)")
 
 # What the standard library's reader of TOML says, as of Python 3.11 to 3.13: what it adds is said in English.
@@ -51,19 +52,24 @@ def read_toml(text: str) -> dict[str, Any]:
 
     Raises InvalidInputError that says why there is none, with one fault: ``where`` names the line if one is known.
     """
+    if len(text) > LONGEST_TEXT:
+        raise InvalidInputError(say("Wanted: at most %(most)s characters.", most=Count(LONGEST_TEXT)))
     try:
-        return tomllib.loads(text)
+        table = tomllib.loads(text)
+        str(table)  # a number in hexadecimal is read at any length, and then cannot be written
     except tomllib.TOMLDecodeError as error:
         line, why = _said_of(str(error))
         raise _unread(why, line) from error
     except RecursionError as error:
         raise _unread(say("it is nested too deeply")) from error
-    except ValueError as error:  # Python reads no whole number of more than 4300 digits
+    except ValueError as error:  # Python reads and writes no whole number of more than 4300 digits
         raise _unread(say("a number in it is too long")) from error
+    return table
 
 
 def _unread(why: str, line: int | None = None) -> InvalidInputError:
-    return InvalidInputError(why, [Fault(where={} if line is None else {"line": line}, what=why)])
+    told = say("This is not TOML: %(why)s", why=why)
+    return InvalidInputError(told, [Fault(where={} if line is None else {"line": line}, what=told)])
 
 
 def _said_of(message: str) -> tuple[int | None, str]:

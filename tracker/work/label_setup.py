@@ -27,6 +27,7 @@ from tracker.settings import Settings
 from tracker.shop.errors import InvalidInputError, NotFoundError, fault_at
 from tracker.shop.saying import Mm, say
 from tracker.shop.toml_text import read_toml
+from tracker.shop.toml_values import TableReader, one_of
 
 LABELS: Final = "labels"  # the setting that says which layout and stock each kind has, and lists own stocks
 LAYOUT: Final = "layout"  # layouts are kept as layout/NAME
@@ -229,29 +230,23 @@ def _layout(text: str, faces: tuple[Face, ...]) -> Layout:
 
 @lru_cache(maxsize=32)
 def _read_choice(text: str, own: tuple[str, ...], faces: tuple[Face, ...]) -> Mapping[LabelKind, Chosen]:
-    table = read_toml(text)
     known = {layout.name: layout for layout in (_layout(each, faces) for each in (*shipped_layouts().values(), *own))}
-    on = {**shipped_stocks(), **stocks_from_rows(table.pop("stock", []))}
-    faults = [fault_at(str(name)[:40], say("not known")) for name in table if name not in tuple(LabelKind)]
-    chosen: dict[LabelKind, Chosen] = {}
-    for kind in LabelKind:
-        try:
-            chosen[kind] = _choice(kind, table.get(kind.value, {}), known, on)
-        except InvalidInputError as refused:
-            faults += [fault_at(f"{kind}.{fault.where['field']}", fault.what) for fault in refused.faults]
-    if faults:
-        raise InvalidInputError(say("The choice of labels has faults."), faults)
-    return MappingProxyType(chosen)
+    reader = TableReader(read_toml(text))
+    table = reader.known(reader.table, "", [*LabelKind, "stock"])
+    on = {**shipped_stocks(), **stocks_from_rows(table.get("stock", []))}
+    chosen = {kind: _choice(reader, kind, table.get(kind, {}), known, on) for kind in LabelKind}
+    reader.refuse(say("The choice of labels has faults."))
+    return MappingProxyType({kind: each for kind, each in chosen.items() if each is not None})
 
 
-def _choice(kind: LabelKind, given: Any, known: Mapping[str, Layout], on: Mapping[str, Stock]) -> Chosen:
+def _choice(
+    reader: TableReader, kind: LabelKind, given: Any, known: Mapping[str, Layout], on: Mapping[str, Stock]
+) -> Chosen | None:
     usual = dict(zip(("layout", "stock"), _USUAL[kind], strict=True))
-    row = {**usual, **given} if isinstance(given, Mapping) else {}
+    row = {**usual, **reader.known(given, kind, usual)}
     of_kind = {name: layout for name, layout in known.items() if layout.kind is kind}
-    faults = [fault_at(str(name)[:40], say("not known")) for name in row if name not in usual]
-    for name, there in (("layout", of_kind), ("stock", on)):
-        if str(row.get(name)) not in there:
-            faults.append(fault_at(name, say("wanted: one of %(known)s", known=", ".join(there))))
-    if faults:
-        raise InvalidInputError(say("The choice of labels has faults."), faults)
-    return Chosen(layout=of_kind[row["layout"]], stock=on[row["stock"]])
+    layout = reader.value(f"{kind}.layout", one_of(of_kind), row["layout"])
+    stock = reader.value(f"{kind}.stock", one_of(on), row["stock"])
+    if layout is None or stock is None:
+        return None
+    return reader.made(Chosen, {"layout": of_kind[layout], "stock": on[stock]}, kind)

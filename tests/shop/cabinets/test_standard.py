@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 
 from tests.shop.cabinets.examples import STANDARD, STANDARD_TEXT, order
 from tracker.shop.cabinets.design import design_cabinet
-from tracker.shop.cabinets.standard_reading import LONGEST_TEXT, read_standard
+from tracker.shop.cabinets.standard_reading import read_standard
 from tracker.shop.errors import InvalidInputError
+from tracker.shop.toml_text import LONGEST_TEXT
 
 
 def changed(old: str, new: str) -> str:
@@ -86,6 +87,9 @@ def test_a_standard_that_contradicts_itself_is_refused_by_the_value(old: str, ne
         ('name = "House standard"', 'name = ""', "name"),
         ('end = ["L1"]', 'end = ["L9"]', "edging.end"),
         ('units = "mm"', 'units = "cubit"', "units"),
+        ("slide_lengths = [250, 300,", "slide_lengths = [250, true,", "drawers.slide_lengths.2"),
+        ("slide_lengths = [250, 300,", "slide_lengths = 250 # [", "drawers.slide_lengths"),
+        ('name = "House standard"', 'name = "House\\u0007"', "name"),
     ],
 )
 def test_each_value_that_is_no_measure_is_named(old: str, new: str, field: str) -> None:

@@ -24,7 +24,6 @@ from tracker.work.lists import BOARDS, CARTONS, KINDS, STANDARD, WEIGHING, list_
 
 blueprint = Blueprint("lists_page", __name__)
 
-LONGEST_TEXT: Final = 200_000
 STANDARDS_SHOWN: Final = 20
 _READERS: Final[dict[str, Callable[[str], Any]]] = {
     CARTONS: read_packing,

@@ -5,14 +5,15 @@ this file, whose comments say what each value is for.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 from math import floor
 from typing import Final
 
-from tracker.shop.errors import InvalidInputError, fault_at
+from tracker.shop.errors import InvalidInputError, fault_at, refuse_faults
 from tracker.shop.saying import Mm, say
 
+EDGES: Final = ("L1", "L2", "W1", "W2")  # of a panel, along its length and along its width
 LOCK_SLIDE_MM: Final = (25.4 / 8, 25.4 / 4)  # common practice, no source: 1/8 to 1/4 in
 MATERIAL_LEFT_MM: Final = 2.0
 SCREW_BITE_MM: Final = 10.0  # common practice, no source
@@ -64,7 +65,10 @@ class Fronts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Edging:
-    """The thickness of the tape, and the edges that each kind of panel shows."""
+    """The thickness of the tape, and the edges that each kind of panel shows.
+
+    Raises InvalidInputError naming what are no edges.
+    """
 
     carcass_tape_mm: float
     front_tape_mm: float
@@ -75,6 +79,12 @@ class Edging:
     nailer: tuple[str, ...]
     front: tuple[str, ...]
     drawer_side: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        what = say("wanted: any of L1 L2 W1 W2, each once")
+        shown = [(own.name, getattr(self, own.name)) for own in fields(self) if not own.name.endswith("_mm")]
+        wrong = [(name, what) for name, edges in shown if not set(edges) <= set(EDGES) or len(set(edges)) < len(edges)]
+        refuse_faults("edging", "", wrong)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,7 +37,6 @@ from tracker.work.label_setup import (
 blueprint = Blueprint("label_layouts", __name__)
 
 PREVIEW_DPI: Final = 203
-LONGEST_TEXT: Final = 100_000
 
 
 @blueprint.get("/labels/layouts")
@@ -54,7 +53,7 @@ def post_choice() -> ResponseReturnValue:
     chosen = {
         kind: (request.form.get(f"{kind}.layout", ""), request.form.get(f"{kind}.stock", "")) for kind in LabelKind
     }
-    own = request.form.get("stocks", "").replace("\r\n", "\n")[:LONGEST_TEXT]
+    own = request.form.get("stocks", "").replace("\r\n", "\n")
     try:
         set_labels(database(), settings(), choice_text(chosen, own), who=bearer().name, now=now())
     except InvalidInputError as refused:
