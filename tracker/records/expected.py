@@ -14,6 +14,7 @@ from tracker.records.parts import ALL_PARTS, Part, parts_where
 from tracker.records.tables import box, job, load, log, part
 from tracker.shop.box_states import BoxState
 from tracker.shop.job_states import UNFINISHED
+from tracker.shop.load_states import LoadState
 from tracker.shop.progress import DEAD_STATUSES, PartStatus
 from tracker.shop.steps import Step
 
@@ -70,7 +71,7 @@ def expected_boxes(
     """Return the boxes that may come onto a load that has not shipped, by number, after box ``after``."""
     query = ALL_BOXES.where(
         job.c.status.in_(UNFINISHED),
-        load.c.state == "open",
+        load.c.state == LoadState.OPEN,
         box.c.id > after,
         box.c.state.not_in([BoxState.LOADED, BoxState.SHIPPED]),
     )

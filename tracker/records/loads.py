@@ -10,6 +10,7 @@ from tracker.records.tables import Steps, box, load, part
 from tracker.records.values import Columns
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import load_code
+from tracker.shop.load_states import LoadState
 from tracker.shop.progress import PartStatus
 from tracker.shop.steps import Step
 
@@ -20,7 +21,7 @@ class Load:
 
     id: int
     ship_on: date
-    state: str
+    state: LoadState
     shipped_at: datetime | None
 
     @property
@@ -29,7 +30,7 @@ class Load:
 
     @property
     def shipped(self) -> bool:
-        return self.state == "shipped"
+        return self.state is LoadState.SHIPPED
 
 
 LOAD = Columns(Load, load)
@@ -43,7 +44,7 @@ def loads_numbered(connection: Connection, ids: Collection[int]) -> dict[int, Lo
 
 def insert_load(connection: Connection, load_id: int, ship_on: date) -> None:
     """Add a load."""
-    connection.execute(insert(load).values(id=load_id, ship_on=ship_on, state="open"))
+    connection.execute(insert(load).values(id=load_id, ship_on=ship_on, state=LoadState.OPEN))
 
 
 def plan_on_load(connection: Connection, box_ids: Collection[int], load_id: int | None) -> None:
@@ -59,5 +60,5 @@ def ship_load_rows(connection: Connection, load_id: int, box_ids: Collection[int
     with_ship = type_coerce(type_coerce(part.c.done, Integer).op("|")(ship_bit), Steps)
     connection.execute(update(part).where(*in_boxes).values(status=PartStatus.SHIPPED, done=with_ship))
     connection.execute(update(box).where(box.c.id.in_(list(box_ids))).values(state=BoxState.SHIPPED))
-    connection.execute(update(load).where(load.c.id == load_id).values(state="shipped", shipped_at=at))
+    connection.execute(update(load).where(load.c.id == load_id).values(state=LoadState.SHIPPED, shipped_at=at))
     return {job_id: count for job_id, count in counts}  # noqa: C416 - rows, not pairs

@@ -26,6 +26,7 @@ from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import load_code, load_code_or_none
 from tracker.shop.job_states import UNFINISHED
+from tracker.shop.load_states import LoadState
 
 _JOBS_AT_ONCE: Final = 20
 
@@ -133,13 +134,15 @@ _LACKS: Final[tuple[ColumnElement[bool], ...]] = (
     is_incomplete(),
 )
 _HEADS = ALL_BOXES.add_columns(box.c.job_id.label("of_job"))
-_ON_LOADS: Select[Any] = _HEADS.add_columns(load.c.ship_on.label("leaves")).where(load.c.state == "open", *_LACKS)
+_ON_LOADS: Select[Any] = _HEADS.add_columns(load.c.ship_on.label("leaves")).where(
+    load.c.state == LoadState.OPEN, *_LACKS
+)
 _leaving, _its, _mate = load.alias("leaving"), load.alias("its"), box.alias("mate")
-_leaving_mates = select(_mate.c.job_id).join(_its, _its.c.id == _mate.c.load_id).where(_its.c.state == "open")
+_leaving_mates = select(_mate.c.job_id).join(_its, _its.c.id == _mate.c.load_id).where(_its.c.state == LoadState.OPEN)
 _first_load = (
     select(_its.c.id)
     .join(_mate, _mate.c.load_id == _its.c.id)
-    .where(_its.c.state == "open", _mate.c.job_id == box.c.job_id)
+    .where(_its.c.state == LoadState.OPEN, _mate.c.job_id == box.c.job_id)
     .order_by(_its.c.ship_on, _its.c.id)
     .limit(1)
     .correlate(box)
@@ -152,7 +155,7 @@ def _left_behind(load_id: int | None = None) -> Select[Any]:
     its_load = _first_load if load_id is None else load_id
     mates = _leaving_mates if load_id is None else _leaving_mates.where(_its.c.id == load_id)
     boxes = _HEADS.add_columns(_leaving.c.ship_on.label("leaves")).join(_leaving, _leaving.c.id == its_load)
-    return boxes.where(_leaving.c.state == "open", stays, box.c.job_id.in_(mates))
+    return boxes.where(_leaving.c.state == LoadState.OPEN, stays, box.c.job_id.in_(mates))
 
 
 def _of_job(code: str) -> Select[Any]:
@@ -291,7 +294,7 @@ class OpenLoad(Load):
 
 def open_loads(connection: Connection, *, limit: int) -> list[OpenLoad]:
     """Return the loads that have not left, soonest first."""
-    query = select(*LOAD).where(load.c.state == "open").order_by(load.c.ship_on, load.c.id)
+    query = select(*LOAD).where(load.c.state == LoadState.OPEN).order_by(load.c.ship_on, load.c.id)
     rows = connection.execute(query.limit(limit)).all()
     states = select(box.c.load_id, box.c.state, is_incomplete()).where(box.c.load_id.in_([row.id for row in rows]))
     boxes: defaultdict[int, list[tuple[BoxState, bool]]] = defaultdict(list)

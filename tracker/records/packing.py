@@ -17,6 +17,7 @@ from tracker.shop.acts import Act
 from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code
 from tracker.shop.job_states import JobStatus
+from tracker.shop.load_states import LoadState
 from tracker.shop.outcomes import Outcome
 from tracker.shop.progress import PartStatus
 from tracker.shop.steps import Step
@@ -158,7 +159,7 @@ _CANDIDATES: Select[Any] = ALL_BOXES.add_columns(items_short().label("uncounted"
     job.c.status == JobStatus.OPEN, box.c.state.in_(_FILLING)
 )
 _BY_DUE = _CANDIDATES.order_by(job.c.due, job.c.id, box.c.id).limit(LOOKED_AT)
-_BY_LOAD = _CANDIDATES.where(load.c.state == "open").order_by(load.c.ship_on, box.c.id).limit(LOOKED_AT)
+_BY_LOAD = _CANDIDATES.where(load.c.state == LoadState.OPEN).order_by(load.c.ship_on, box.c.id).limit(LOOKED_AT)
 
 
 def _ready(connection: Connection, box_ids: Collection[int]) -> dict[int, tuple[int, bool]]:

@@ -34,6 +34,7 @@ from sqlalchemy.types import TypeDecorator
 from tracker.shop.box_states import BoxState
 from tracker.shop.clocks import CALENDAR
 from tracker.shop.job_states import JobStatus
+from tracker.shop.load_states import LoadState
 from tracker.shop.outcomes import Outcome
 from tracker.shop.printing import PrintState
 from tracker.shop.progress import PartStatus
@@ -282,9 +283,9 @@ load = Table(
     metadata,
     Column("id", Integer, primary_key=True, autoincrement=False),
     Column("ship_on", Date, nullable=False),
-    Column("state", String(8), nullable=False),
+    Column("state", Word(LoadState, 8), nullable=False),
     Column("shipped_at", Instant),
-    _among("load", "state", "open", "shipped"),
+    _among("load", "state", *LoadState),
 )
 
 box = Table(

@@ -56,7 +56,7 @@ def loads() -> str:
     with database().read() as connection:
         found = list_loads(connection, limit=LOADS_A_PAGE + 1, after=after)
         shown = found[:LOADS_A_PAGE]
-        staying = staying_of_loads(connection, [each.id for each in shown if each.state == "open"])
+        staying = staying_of_loads(connection, [each.id for each in shown if not each.shipped])
     return render_template(
         "office/loads.html",
         loads=[(each, sum(box.state in READY_STATES for box in each.boxes)) for each in shown],
@@ -215,16 +215,15 @@ def _page(code: str, *, why: str = "") -> str:
         found = load_view(connection, number)
         if found is None:
             abort(HTTPStatus.NOT_FOUND)
-        is_open = found.state == "open"
         boxes = boxes_on_load(connection, number)
         rests = follow_ups_of(connection, [box.id for box in boxes])
-        staying = staying_of_loads(connection, [number])[number] if is_open else ()
-        left = () if is_open else left_behind(connection, number)
+        staying = () if found.shipped else staying_of_loads(connection, [number])[number]
+        left = left_behind(connection, number) if found.shipped else ()
     return render_template(
         "office/load.html",
         load=found,
         boxes=boxes,
-        lacking={box.code: _KEEPS[keeps] for box in boxes if is_open and (keeps := keeps_load(box))},
+        lacking={box.code: _KEEPS[keeps] for box in boxes if not found.shipped and (keeps := keeps_load(box))},
         rests={box.code: rests_of(rests.get(box.id, ()), code) for box in boxes},
         staying=staying,
         left=left,
