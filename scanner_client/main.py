@@ -72,6 +72,7 @@ def _with_options(command: Command) -> Command:
 
 
 @click.group(invoke_without_command=True)
+@click.version_option(package_name="flatpack-tracker")
 @_with_options
 @click.pass_context
 def main(context: click.Context, /, settings_file: Path | None, **flags: Any) -> None:

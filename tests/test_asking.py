@@ -110,3 +110,12 @@ def test_what_is_not_there_is_refused_in_one_sentence(run: Run, arguments: tuple
     assert refused.exit_code == 1
     assert says in refused.output
     assert len(refused.output.splitlines()) == 1
+
+
+def test_for_programs_a_refusal_is_what_the_call_would_answer(
+    run: Run, floor: Floor, database: Database, tmp_path: Path
+) -> None:
+    refused = run("job", "J-9", "--json")
+    assert refused.exit_code == 1
+    said = called(floor, database, tmp_path, "/jobs/J-9")
+    assert json.loads(refused.stdout) == {name: said[name] for name in ("type", "title", "detail")}

@@ -24,7 +24,7 @@ from tests.reading import codes_in
 from tests.waiting import HANGS_AFTER_S
 from tracker.cli import main
 from tracker.records.database import Database, sqlite_module
-from tracker.shop.codes import Code, Kind, part_code
+from tracker.shop.codes import Code, Kind, box_code, part_code
 from tracker.work.label_setup import label_key
 
 Run = Callable[..., Result]
@@ -467,6 +467,7 @@ _COMMANDS = [
     *(("labels", "J-1", "--check"), ("boards", "J-1", "--out", "x"), ("sheets", "J-1", "--out", "x"), ("verify",)),
     *(("printer", "list"), ("printer", "withdraw", "x"), ("print", "J-1", "--printer", "x"), ("backup", "x.db")),
     *(("restore", "copy.db"), ("printer", "add", "x", "ipp://127.0.0.1:1/x", "--width", "9", "--height", "9")),
+    *(("jobs",), ("missing",), ("job", "J-1"), ("part", part_code(1)), ("box", box_code(1))),
 ]
 
 
@@ -639,3 +640,15 @@ def test_labels_are_printed_on_a_network_printer_and_what_became_of_them_is_said
         assert "off, or not on the network" in shop("printer", "list").stdout
     assert shop("printer", "withdraw", "LABEL-1").exit_code == 0
     assert "There are: –" in shop("print", "J-1", "--printer", "LABEL-1").stderr
+
+
+def test_settings_may_stand_in_a_file_where_the_command_is_given_and_the_environment_goes_before_it(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / ".env").write_text(f"TRACKER_DATABASE_URL='sqlite:///{tmp_path}/other.db'\nPATH=nothing\n")
+    assert run("init").exit_code == 0
+    assert (tmp_path / "other.db").exists()
+    monkeypatch.setenv("TRACKER_DATABASE_URL", f"sqlite:///{tmp_path}/first.db")
+    assert run("init").exit_code == 0
+    assert (tmp_path / "first.db").exists()

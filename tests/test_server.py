@@ -13,7 +13,7 @@ import pytest
 from flask import Flask, request
 
 from tests.waiting import HANGS_AFTER_S, until
-from tracker.server import JsonLines, Server
+from tracker.server import JsonLines, Server, TextLines
 from tracker.shop.errors import ConflictError
 
 HANGS = 120  # seconds: only a hang reaches it
@@ -116,6 +116,12 @@ def test_a_log_line_is_json_with_what_the_call_added() -> None:
     record = logging.makeLogRecord(said)
     line = json.loads(JsonLines().format(record))
     assert (line["message"], line["request_id"], line["level"]) == ("request a", "r1", "info")
+
+
+def test_a_log_line_for_people_has_the_same() -> None:
+    said = {"name": "x", "levelname": "INFO", "msg": "request %s", "args": ("a",), "request_id": "r1", "created": 0}
+    line = TextLines().format(logging.makeLogRecord(said))
+    assert line == "1970-01-01T00:00:00+00:00 info x: request a request_id=r1"
 
 
 @pytest.mark.parametrize("trusted", ["", "127.0.0.1", "192.0.2.7"])

@@ -73,3 +73,30 @@ def test_a_secret_key_that_others_could_read_is_taken_from_them(tmp_path: Path) 
     read = read_settings({"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_SECRET_KEY": "  "})
     assert read.secret_key == (tmp_path / "secret_key").read_text()
     assert (tmp_path / "secret_key").stat().st_mode & 0o777 == 0o600
+
+
+def test_a_secret_may_stand_in_a_file_of_its_own(tmp_path: Path) -> None:
+    kept = "a key of the shop"
+    (tmp_path / "key").write_text(f"{kept}\n")
+    found = read_settings({"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_SECRET_KEY_FILE": str(tmp_path / "key")})
+    assert found.secret_key == kept
+
+
+def test_a_setting_that_is_given_twice_or_by_a_word_that_is_none_is_refused(tmp_path: Path) -> None:
+    wrong = {"TRACKER_SECRET_KEY_FILE": "/nowhere", "TRACKER_LOG_LEVEL": "loud", "TRACKER_LOG_FORMAT": "xml"}
+    for name, value in wrong.items():
+        with pytest.raises(InvalidInputError, match=name):
+            read_settings({"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_SECRET_KEY": "a key", name: value})
+
+
+def test_a_file_that_a_setting_names_and_that_is_not_there_is_named(tmp_path: Path) -> None:
+    with pytest.raises(FileNotFoundError, match="nowhere"):
+        read_settings({"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_DATABASE_URL_FILE": "/nowhere/url"})
+
+
+def test_lines_of_the_log_are_chosen_by_words(tmp_path: Path) -> None:
+    words = {"TRACKER_LOG_LEVEL": "Warning", "TRACKER_LOG_FORMAT": "text"}
+    found = read_settings({"TRACKER_DATA_DIR": str(tmp_path), **words})
+    assert (found.log_level, found.log_format) == ("warning", "text")
+    usual = read_settings({"TRACKER_DATA_DIR": str(tmp_path)})
+    assert (usual.log_level, usual.log_format) == ("info", "json")

@@ -44,15 +44,32 @@ class JsonLines(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         line: dict[str, Any] = {
-            "time": datetime.fromtimestamp(record.created, UTC).isoformat(),
+            "time": _moment(record),
             "level": record.levelname.lower(),
             "logger": record.name,
             "message": record.getMessage(),
+            **_added(record),
         }
-        line.update({name: value for name, value in vars(record).items() if name not in _OWN and name != "message"})
         if record.exc_info:
             line["exception"] = self.formatException(record.exc_info)
         return json.dumps(line, default=str, ensure_ascii=False)
+
+
+class TextLines(logging.Formatter):
+    """The same as a line that people read."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        added = "".join(f" {name}={value}" for name, value in _added(record).items())
+        line = f"{_moment(record)} {record.levelname.lower()} {record.name}: {record.getMessage()}{added}"
+        return f"{line}\n{self.formatException(record.exc_info)}" if record.exc_info else line
+
+
+def _moment(record: logging.LogRecord) -> str:
+    return datetime.fromtimestamp(record.created, UTC).isoformat()
+
+
+def _added(record: logging.LogRecord) -> dict[str, Any]:
+    return {name: value for name, value in vars(record).items() if name not in _OWN and name != "message"}
 
 
 class Server:

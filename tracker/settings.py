@@ -2,7 +2,7 @@
 
 import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
@@ -19,8 +19,11 @@ from tracker.files import keep_private, make_file, put_file
 from tracker.shop.errors import InvalidInputError, fault_at
 
 ANY_PROXY: Final = "*"
+_IN_A_FILE: Final = re.compile(r"TRACKER_[A-Z_]+_FILE")
 _PLAIN: Final = re.compile(r"[!-~]+")  # an address is written in ASCII, without spaces (RFC 3986)
 _KEY_FILE: Final = "secret_key"
+LOG_LEVELS: Final = ("debug", "info", "warning", "error")
+LOG_FORMATS: Final = ("json", "text")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +32,8 @@ class Settings:
 
     ``timezone`` is the shop's, by its name (Europe/Madrid). ``trusted_proxy`` is the address of the proxy whose word is
     taken for who asked and whether by https; without one nobody's is. ``certificate`` and ``certificate_key`` are the
-    files with which the service speaks HTTPS by itself, both or neither.
+    files with which the service speaks HTTPS by itself, both or neither. ``log_level`` says from which weight on the
+    service writes lines, ``log_format`` how.
     """
 
     data_dir: Path
@@ -40,6 +44,8 @@ class Settings:
     trusted_proxy: str = ""
     certificate: Path | None = None
     certificate_key: Path | None = None
+    log_level: str = LOG_LEVELS[1]
+    log_format: str = LOG_FORMATS[0]
 
     def day_of(self, moment: datetime) -> date:
         """Return the day that it is in the shop at a moment."""
@@ -57,12 +63,14 @@ class Settings:
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
-    """Read TRACKER_DATA_DIR, _DATABASE_URL, _SECRET_KEY, _SITE_URL, _TIMEZONE, _TRUSTED_PROXY, _CERTIFICATE and _KEY,
-    or their defaults.
+    """Read TRACKER_DATA_DIR, _DATABASE_URL, _SECRET_KEY, _SITE_URL, _TIMEZONE, _TRUSTED_PROXY, _CERTIFICATE, _KEY,
+    _LOG_LEVEL and _LOG_FORMAT, or their defaults. Each may stand in a file of its own instead: TRACKER_…_FILE names it.
 
     Makes the data folder, and in it the secret key, when they are absent. Raises InvalidInputError for a time zone or
-    an address that is none and for an empty key, and OSError for a folder that cannot be used.
+    an address that is none, for an unknown word and for an empty key, and OSError for a folder or a file that cannot be
+    used.
     """
+    environment = _with_files(environment)
     timezone = _timezone(environment.get("TRACKER_TIMEZONE") or "")
     trusted_proxy = _proxy((environment.get("TRACKER_TRUSTED_PROXY") or "").strip())
     data_dir = Path(environment.get("TRACKER_DATA_DIR") or user_data_path("flatpack-tracker"))
@@ -80,7 +88,28 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         trusted_proxy=trusted_proxy,
         certificate=_file(environment.get("TRACKER_CERTIFICATE")),
         certificate_key=_file(environment.get("TRACKER_KEY")),
+        log_level=_one_of(LOG_LEVELS, "TRACKER_LOG_LEVEL", environment) or LOG_LEVELS[1],
+        log_format=_one_of(LOG_FORMATS, "TRACKER_LOG_FORMAT", environment) or LOG_FORMATS[0],
     )
+
+
+def _with_files(environment: Mapping[str, str]) -> Mapping[str, str]:
+    """Return the environment with what the files hold that TRACKER_…_FILE names: a secret that no list shows."""
+    named = {name: path for name, path in environment.items() if _IN_A_FILE.fullmatch(name) and path}
+    for name in named:
+        if environment.get(name.removesuffix("_FILE")):
+            told = f"{name.removesuffix('_FILE')} and {name} are both set. Leave one of them out."
+            raise InvalidInputError(told, [fault_at(name, "set twice")])
+    read = {name.removesuffix("_FILE"): Path(path).read_text(encoding="utf-8").strip() for name, path in named.items()}
+    return {**environment, **read}
+
+
+def _one_of(words: Sequence[str], name: str, environment: Mapping[str, str]) -> str | None:
+    given = (environment.get(name) or "").strip().lower()
+    if not given or given in words:
+        return given or None
+    wanted = f"{', '.join(words[:-1])} or {words[-1]}"
+    raise InvalidInputError(f"{name} is {given[:80]!r}: wanted is {wanted}.", [fault_at(name, f"wanted: {wanted}")])
 
 
 def _file(name: str | None) -> Path | None:

@@ -32,9 +32,9 @@ def type_of(error: type[errors.ShopError]) -> str:
     return f"/problems/{words.lstrip('-')}"
 
 
-def shop_problem(error: errors.ShopError) -> Response:
-    """Answer a refusal of the shop."""
-    more: dict[str, Any] = {}
+def told_of_refusal(error: errors.ShopError) -> dict[str, Any]:
+    """Return what programs are told of a refusal: its type, title and detail, and what it names beside them."""
+    more: dict[str, Any] = {"type": type_of(type(error)), "title": error.title, "detail": error.detail}
     if isinstance(error, errors.InvalidInputError | errors.TooLargeError) and error.faults:
         more["errors"] = [{"where": dict(fault.where), "what": fault.what} for fault in error.faults]
     if isinstance(error, errors.IncompleteError):
@@ -47,7 +47,13 @@ def shop_problem(error: errors.ShopError) -> Response:
             "weighed_kg": error.weighed_kg,
             "limit_kg": round(error.limit_kg, 3),
         }
-    response = problem(STATUS_OF[type(error)], type_of(type(error)), error.title, error.detail, **more)
+    return more
+
+
+def shop_problem(error: errors.ShopError) -> Response:
+    """Answer a refusal of the shop."""
+    told = told_of_refusal(error)
+    response = problem(STATUS_OF[type(error)], told.pop("type"), told.pop("title"), told.pop("detail"), **told)
     if isinstance(error, errors.ThrottledError | errors.BusyError):
         response.headers["Retry-After"] = str(error.wait_s)
     elif isinstance(error, errors.NotSignedInError):

@@ -18,6 +18,7 @@ from tracker.settings import Settings, read_settings
 from tracker.shop.errors import IncompleteError, InvalidInputError, ShopError, TooLargeError
 
 WHO = "command line"
+_AS_JSON = "tracker.as_json"
 
 
 class _Out(click.Path):
@@ -81,7 +82,12 @@ class Answering(click.Group):
         try:
             return super().invoke(ctx)
         except ShopError as error:
-            raise Answered(error) from error
+            if not ctx.meta.get(_AS_JSON):
+                raise Answered(error) from error
+            from tracker.api.problems import told_of_refusal
+
+            put(told_of_refusal(error), "", as_json=True)
+            raise click.exceptions.Exit(Answered.exit_code) from error
         except DBAPIError as error:
             raise click.ClickException(_told_of(error)) from error
         except OSError as error:
@@ -107,7 +113,11 @@ def _told_of(error: Any) -> str:
 
 
 def own_settings() -> Settings:
-    return read_settings(os.environ)
+    """The settings of the environment, and below it those of a file .env in the folder where the command is given."""
+    from dotenv import dotenv_values
+
+    kept = {name: value for name, value in dotenv_values(".env").items() if name.startswith("TRACKER_") and value}
+    return read_settings({**kept, **os.environ})
 
 
 def shop_database(*, held: bool = True) -> Any:
@@ -140,7 +150,12 @@ dpi_option = click.option(
 )
 
 
-json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+def _noted(ctx: click.Context, _option: click.Parameter, as_json: bool) -> bool:
+    ctx.meta[_AS_JSON] = as_json  # a refusal is JSON, too
+    return as_json
+
+
+json_option = click.option("--json", "as_json", is_flag=True, callback=_noted, help="Print JSON for programs.")
 
 
 @click.group(cls=Answering)

@@ -12,6 +12,7 @@ import click
 from click import echo
 
 from tracker.commands.command import FOLDER, json_option, main, own_settings, put, shop_database
+from tracker.settings import Settings
 
 
 @main.command()
@@ -49,8 +50,8 @@ def serve(host: str, port: int, certificate: Path | None, key: Path | None) -> N
     from tracker.records.migrate import upgrade
     from tracker.server import Server
 
-    _log_to_stderr()
     database, settings = shop_database(), own_settings()
+    _log_to_stderr(settings)
     settings = replace(
         settings, certificate=certificate or settings.certificate, certificate_key=key or settings.certificate_key
     )
@@ -70,12 +71,12 @@ def serve(host: str, port: int, certificate: Path | None, key: Path | None) -> N
     app.extensions["shop_prints"].close()
 
 
-def _log_to_stderr() -> None:
-    from tracker.server import JsonLines
+def _log_to_stderr(settings: Settings) -> None:
+    from tracker.server import JsonLines, TextLines
 
     handler = logging.StreamHandler(sys.stderr)
-    handler.setFormatter(JsonLines())
-    logging.basicConfig(level=logging.INFO, handlers=[handler], force=True)
+    handler.setFormatter(JsonLines() if settings.log_format == "json" else TextLines())
+    logging.basicConfig(level=settings.log_level.upper(), handlers=[handler], force=True)
 
 
 @main.command()
