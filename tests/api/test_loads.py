@@ -117,3 +117,12 @@ def test_a_box_with_all_parts_in_that_stays_behind_says_what_is_still_to_be_done
     foreman.post(f"/boxes/{floor.box_101}/hold", {})
     (stays,) = foreman.get(ship).json["stays_behind"]
     assert (stays["held"], stays["says"]) == (True, "all parts in, on hold, 1 kind of item not counted")
+
+
+def test_a_load_for_a_day_that_is_past_is_taken_with_a_warning(floor: Floor, callers: dict[Role, Caller]) -> None:
+    packer = callers[Role.PACKER]
+    made = packer.post("/loads", {"ship_on": "2020-02-03", "boxes": [floor.box_102]})
+    assert (made.status_code, made.json["warnings"]) == (201, ["The day when it leaves, 2020-02-03, is past."])
+    assert packer.get(f"/loads/{made.json['code']}").json["warnings"] == made.json["warnings"]
+    ahead = packer.post("/loads", {"ship_on": "2099-02-03", "boxes": [floor.box_101]})
+    assert (ahead.status_code, ahead.json["warnings"]) == (201, [])

@@ -1,5 +1,6 @@
 """The boxes that are not complete, in the order in which they leave, with where each missing part is."""
 
+from dataclasses import replace
 from datetime import date
 
 from tests.floor import Floor, scan_of
@@ -11,7 +12,9 @@ from tracker.shop.orders import Order, PartLine
 from tracker.shop.scans import Action
 from tracker.work.count import Counting, count_item
 from tracker.work.jobs import cancel_job, hold_job
+from tracker.work.loads import plan_load
 from tracker.work.orders import take_order
+from tracker.work.replace import replace_part
 from tracker.work.scanning.batch import Sender, take_scans
 
 
@@ -212,3 +215,56 @@ def test_a_box_that_loads_left_behind_is_owed_since_the_first_of_them_left(floor
     assert (last.code, last.owed) == (boxes[2], Owed(load=loads[0], since=left_at[0]))
     assert left_at[0] < left_at[1]
     assert [box.owed for box in page(floor, job_code="J-1").boxes] == [None, None]
+
+
+def ship_box(floor: Floor, code: str, *, ship_on: date, leaving: list[str]) -> str:
+    """Let a box leave alone; return its load."""
+    floor.scan(floor.box(code).parts[0].code, "PACK-1")
+    floor.seal(code)
+    load = plan_load(floor.database, [read_code(code).number], ship_on, **floor.act())
+    for each in (load, code):
+        floor.scan(each, "SHIP-1")
+    floor.ship(load, *leaving)
+    return load
+
+
+def test_the_rest_of_a_box_is_owed_since_others_of_its_job_left_whether_it_was_a_box_then_or_not(floor: Floor) -> None:
+    load = ship_box(floor, floor.box_102, ship_on=date(2027, 3, 4), leaving=[floor.box_101])
+    left_at = floor.clock
+    floor.scan(floor.deck, "PACK-1")
+    rest = floor.seal(floor.box_101, {"spring pin 8 mm": 2}, override="the toe kick is late").follow_up
+    floor.tick()
+    replace_part(floor.database, 3, "split on site", **floor.act())
+    first, second = page(floor).boxes
+    assert (first.code, second.follows) == (rest, floor.box_102)
+    assert first.owed == second.owed == Owed(load=load, since=left_at)
+    assert floor.job().boxes.owed == 3, "the board counts the same boxes, and the sealed one"
+
+
+def test_an_owed_box_stands_where_it_should_have_left_and_one_that_is_planned_anew_by_its_load(floor: Floor) -> None:
+    take(floor, "J-2", date(2027, 3, 2))
+    take(floor, "J-3", date(2027, 3, 20), boxes=3)
+    take(floor, "J-4", date(2027, 3, 4))
+    late, soon, gone = codes(page(floor, job_code="J-3"))
+    ship_box(floor, gone, ship_on=date(2027, 3, 3), leaving=[late, soon])
+
+    def listed(**asked: object) -> list[tuple[str, int]]:
+        return [(box.code, box.listed_on.day) for box in page(floor, **asked).boxes if box.job.code != "J-1"]
+
+    j2, j4 = codes(page(floor, job_code="J-2"))[0], codes(page(floor, job_code="J-4"))[0]
+    assert listed() == [(j2, 2), (late, 3), (soon, 3), (j4, 4)]
+    plan_load(floor.database, [read_code(late).number], date(2027, 3, 9), **floor.act())
+    assert listed() == [(j2, 2), (soon, 3), (j4, 4), (late, 9)]
+    assert listed(job_code="J-3") == [(soon, 3), (late, 9)]
+    bounds = replace(SCREEN, boxes=1)
+    read, after = [], None
+    for _ in range(6):
+        found = page(floor, bounds=bounds, after=after)
+        read += codes(found)
+        after = found.next
+    assert (read, after) == (codes(page(floor)), None)
+
+
+def test_a_box_of_a_job_that_was_due_before_its_first_load_left_stays_where_it_was_due(floor: Floor) -> None:
+    ship_box(floor, floor.box_102, ship_on=date(2027, 3, 9), leaving=[floor.box_101])
+    assert [box.listed_on.day for box in page(floor).boxes] == [5]

@@ -1,13 +1,14 @@
 """What keeps a load from leaving and which boxes stay behind, against the contract's own words."""
 
 from dataclasses import dataclass
+from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.shop.box_states import BoxState
-from tracker.shop.leaving import Keeps, keeps_load, stays_behind, why_it_stays
+from tracker.shop.leaving import Keeps, keeps_load, load_warnings, stays_behind, why_it_stays
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,3 +71,14 @@ def test_what_keeps_a_load_is_named_by_what_must_be_done_first(box: Box, why: Ke
 )
 def test_a_box_that_stays_says_how_it_stands_what_holds_it_and_what_it_lacks(box: Box, why: str) -> None:
     assert why_it_stays(box) == why
+
+
+def test_a_load_may_leave_today_without_a_warning_and_yesterday_with_one() -> None:
+    today = date(2027, 3, 5)
+    assert load_warnings(today, today) == []
+    assert load_warnings(date(2027, 3, 4), today) == ["The day when it leaves, 2027-03-04, is past."]
+
+
+def test_a_box_that_stayed_and_is_planned_anew_says_for_which_load() -> None:
+    assert why_it_stays(Box(state="sealed", open_load=1)) == "sealed, planned for load L0000000136"
+    assert why_it_stays(Box(state="shipped")) == "shipped"

@@ -12,8 +12,9 @@ from tracker.api.shapes import PageShape, Rows, Shape, Time, page_of
 from tracker.records.shipping import LoadView, ShippingBox, list_loads, load_view, staying_of_loads
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
+from tracker.shop.leaving import load_warnings
 from tracker.shop.roles import Role
-from tracker.web.context import act, bearer, database
+from tracker.web.context import act, bearer, database, now, settings
 from tracker.work.access import needs
 from tracker.work.loads import LeaveBehind, plan_load, ship_load, take_off_load, told_of_staying
 
@@ -50,7 +51,10 @@ class StayingBoxShape(LoadedBoxShape):
 
 
 class LoadShape(Schema):
-    """A load; ``stays_behind`` lists the boxes of its jobs that are not gone and on no load."""
+    """A load; ``stays_behind`` lists the boxes of its jobs that are not gone and on no load.
+
+    ``warnings`` say what to look at; none of it refuses the load.
+    """
 
     code = fields.String()
     ship_on = fields.Date()
@@ -58,6 +62,7 @@ class LoadShape(Schema):
     shipped_at = Time(allow_none=True)
     boxes = fields.List(fields.Nested(LoadedBoxShape))
     stays_behind = fields.List(fields.Nested(StayingBoxShape))
+    warnings = fields.List(fields.String())
 
 
 class BoxCodeShape(Shape):
@@ -161,4 +166,5 @@ def _shaped(load: LoadView, staying: Sequence[ShippingBox]) -> dict[str, Any]:
         "shipped_at": load.shipped_at,
         "boxes": [{"box": box.code, "job": box.job.code, "state": box.state} for box in load.boxes],
         "stays_behind": [told_of_staying(box) for box in staying],
+        "warnings": [] if load.shipped else load_warnings(load.ship_on, settings().day_of(now())),
     }

@@ -36,7 +36,10 @@ class MissingBoxShape(Schema):
     on_load = fields.String(attribute="load_code", data_key="load", allow_none=True)
     leaves = fields.Date(
         attribute="listed_on",
-        metadata={"description": "the day of its load, or where none is planned its job's due date"},
+        metadata={
+            "description": "the day of its load; where none is planned its job's due date, or the day of the load that "
+            "left without it, if that was sooner"
+        },
     )
     missing = fields.List(fields.Nested(MissingPartShape), attribute="parts")
     counting = fields.List(
@@ -60,7 +63,8 @@ class MissingQueryShape(PageShape):
 def get_missing(query: dict[str, Any]) -> dict[str, Any]:
     """Every box not yet complete, soonest leaving first: the parts that it lacks, and the items to be counted into it.
 
-    A box leaves on the day of its load, or where none is planned when its job is due.
+    A box leaves on the day of its load, or where none is planned when its job is due. Once others of its job have left
+    it should have left with them.
     """
     after = None if not query["after"] else box_after(query["after"])
     with database().read() as connection:

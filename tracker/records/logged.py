@@ -160,7 +160,7 @@ def job_history(connection: Connection, job_id: int, *, limit: int) -> list[LogV
     return _logged(connection, ALL_LOGGED.where(log.c.seq.in_(latest)).order_by(log.c.seq.desc()))
 
 
-def left_behind(connection: Connection, load_id: int) -> list[LogView]:
+def rows_of_left_behind(connection: Connection, load_id: int) -> list[LogView]:
     """Return with which words boxes were left behind by a load; by its jobs' boxes, for which there is an index."""
     jobs = select(box.c.job_id).where(box.c.load_id == load_id)
     of_jobs = log.c.box_id.in_(select(box.c.id).where(box.c.job_id.in_(jobs)))

@@ -1,9 +1,10 @@
 """What is missing: the one list of the boxes that are not complete, what leaves soonest first.
 
 What a box lacks is decided in ``shop.completeness``. A box leaves on the day of the load that it is planned for, or
-where there is none on its job's due date. Bounded: jobs are read in the order of their due dates until a page is full,
-jobs that lack nothing are passed over by their tallies, finished ones never looked at. By load, what a load leaves
-behind stands under that load.
+where there is none on its job's due date. A box on no load is owed once others of its job have left: then it should
+have left with the first of them, if its job was not due before. Bounded: jobs are read in the order of their due dates
+until a page is full, jobs that lack nothing are passed over by their tallies, finished ones never looked at. By load,
+what a load leaves behind stands under that load.
 """
 
 from collections import defaultdict
@@ -13,7 +14,7 @@ from datetime import date, datetime
 from heapq import merge
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, CompoundSelect, Connection, Select, exists, func, select, tuple_, union_all
+from sqlalchemy import ColumnElement, CompoundSelect, Connection, Select, case, exists, func, select, tuple_, union_all
 
 from tracker.records.box_contents import Item, items_by_box
 from tracker.records.boxes import ALL_BOXES, Box, read_box
@@ -22,7 +23,6 @@ from tracker.records.loads import LOAD, Load
 from tracker.records.parts import SeenPart, parts_by_box
 from tracker.records.shipping import staying_of_loads, stays
 from tracker.records.tables import box, job, load, log, part, station, tally
-from tracker.shop.acts import Act
 from tracker.shop.box_states import CLOSED_STATES, BoxState
 from tracker.shop.codes import load_code, load_code_or_none
 from tracker.shop.job_states import UNFINISHED
@@ -64,7 +64,7 @@ def read_after(text: str) -> After:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Owed:
-    """Since when a box is owed: the first load that left without it, and the moment when that left."""
+    """Since when a box is owed: the first load of its job that left without it, and the moment when that left."""
 
     load: str
     since: datetime
@@ -74,8 +74,8 @@ class Owed:
 class ShortBox(Box):
     """A box that is not complete. ``more`` parts and items lack beside those that are listed.
 
-    ``behind`` is the load that leaves without it though the box that it completes is on that one; ``owed`` is None for
-    one that no load has left behind. It stands in the list by the day on which that load or its own ``leaves``.
+    ``behind`` is the load that leaves without it though other boxes of its job are on that one; ``owed`` is None while
+    no box of its job has left. It stands in the list by ``listed_on``.
     """
 
     listed_on: date
@@ -112,8 +112,9 @@ def missing_page(
         heads = _heads(connection, _of_job(job_code), after, bounds)
     else:
         loaded = _heads(connection, _ON_LOADS, after, bounds)
+        owed = _heads(connection, _OWED, after, bounds)
         others = _heads_without_load(connection, after, bounds)
-        heads = merge(loaded, others, key=lambda head: (head.leaves, head.of_job, head.id))
+        heads = merge(loaded, owed, others, key=lambda head: (head.leaves, head.of_job, head.id))
     return _page(connection, heads, bounds)
 
 
@@ -139,6 +140,17 @@ _ON_LOADS: Select[Any] = _HEADS.add_columns(load.c.ship_on.label("leaves")).wher
 )
 _leaving, _its, _mate = load.alias("leaving"), load.alias("its"), box.alias("mate")
 _leaving_mates = select(_mate.c.job_id).join(_its, _its.c.id == _mate.c.load_id).where(_its.c.state == LoadState.OPEN)
+_left_first = (
+    select(func.min(_its.c.ship_on))
+    .join(_mate, _mate.c.load_id == _its.c.id)
+    .where(_its.c.state == LoadState.SHIPPED, _mate.c.job_id == box.c.job_id)
+    .correlate(box)
+    .scalar_subquery()
+)
+_leaves = func.coalesce(load.c.ship_on, case((_left_first < job.c.due, _left_first), else_=job.c.due)).label("leaves")
+_gone = tally.alias("gone")
+_has_left = exists().where(_gone.c.job_id == job.c.id, _gone.c.what == "shipped", _gone.c.done > 0)
+_OWED: Select[Any] = _HEADS.add_columns(_leaves).where(box.c.load_id.is_(None), _has_left, *_LACKS)
 _first_load = (
     select(_its.c.id)
     .join(_mate, _mate.c.load_id == _its.c.id)
@@ -159,8 +171,7 @@ def _left_behind(load_id: int | None = None) -> Select[Any]:
 
 
 def _of_job(code: str) -> Select[Any]:
-    leaves = func.coalesce(load.c.ship_on, job.c.due).label("leaves")
-    return _HEADS.add_columns(leaves).where(job.c.code == code, *_LACKS)
+    return _HEADS.add_columns(_leaves).where(job.c.code == code, *_LACKS)
 
 
 def _heads(
@@ -180,6 +191,7 @@ _LACKING_JOBS = (
     select(job.c.id, job.c.due)
     .where(
         job.c.status.in_(UNFINISHED),
+        ~_has_left,
         exists().where(
             _short.c.job_id == job.c.id, _short.c.what.in_(["pack", "sealed"]), _short.c.done < _short.c.total
         ),
@@ -195,7 +207,7 @@ _WITHOUT_LOAD = (
 
 
 def _heads_without_load(connection: Connection, after: After | None, bounds: Bounds) -> Iterator[Any]:
-    """Give the boxes that no load is planned for, by their jobs' due dates, a few jobs at a time."""
+    """Give the boxes of jobs of which none has left, that no load is planned for, by due date, a few jobs at a time."""
     query, place = _WITHOUT_LOAD.limit(bounds.boxes + 1), None
     if after is not None:
         query = query.where(tuple_(job.c.due, box.c.job_id, box.c.id) > (after.leaves, after.job_id, after.box_id))
@@ -241,11 +253,16 @@ def _behind(connection: Connection, box_ids: Collection[int], load_id: int | Non
 
 
 def _owed(connection: Connection, box_ids: Collection[int]) -> Mapping[int, Owed]:
-    """Return for each of these boxes that a load has left behind since when it is owed."""
-    left = log.c.part_id.is_(None), log.c.box_id.in_(list(box_ids)), log.c.action == Act.LEAVE
-    query = select(log.c.box_id, log.c.load_id, log.c.at).where(*left).order_by(log.c.seq.desc())
-    rows = connection.execute(query)
-    return {row.box_id: Owed(load=load_code(row.load_id), since=row.at) for row in rows}
+    """Return for each of these boxes since when it is owed, if others of its job have left."""
+    query = (
+        select(box.c.id, _its.c.id.label("load_id"), _its.c.shipped_at)
+        .join(_mate, _mate.c.job_id == box.c.job_id)
+        .join(_its, _its.c.id == _mate.c.load_id)
+        .where(box.c.id.in_(list(box_ids)), _its.c.state == LoadState.SHIPPED)
+        .distinct()
+        .order_by(_its.c.shipped_at.desc(), _its.c.id.desc())
+    )
+    return {row.id: Owed(load=load_code(row.load_id), since=row.shipped_at) for row in connection.execute(query)}
 
 
 def _short_box(

@@ -11,6 +11,7 @@ from tracker.records.boxes import ALL_BOXES, Box, boxes_where, read_box
 from tracker.records.completeness import items_short
 from tracker.records.follow_ups import completes, first
 from tracker.records.loads import LOAD, Load, loads_numbered
+from tracker.records.logged import LogView, rows_of_left_behind
 from tracker.records.tables import box, job, load
 from tracker.shop.box_states import BoxState
 from tracker.shop.job_states import UNFINISHED
@@ -61,6 +62,13 @@ def boxes_before_leaving(connection: Connection, job_id: int, *, limit: int, aft
 def boxes_on_load(connection: Connection, load_id: int) -> list[ShippingBox]:
     """Return the boxes planned for a load, by job and number."""
     return _rows(connection, _BOX.where(box.c.load_id == load_id).order_by(*_ORDER))
+
+
+def left_behind(connection: Connection, load_id: int) -> Sequence[tuple[ShippingBox, LogView]]:
+    """Return the boxes that a load left behind as they stand now, by job and number, and what the log tells of each."""
+    rows = {row.box_id: row for row in rows_of_left_behind(connection, load_id)}
+    boxes = _rows(connection, _BOX.where(box.c.id.in_(list(rows))).order_by(*_ORDER))
+    return [(each, rows[each.id]) for each in boxes]
 
 
 def staying_of_jobs(connection: Connection, job_ids: Collection[int]) -> list[ShippingBox]:

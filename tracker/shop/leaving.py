@@ -1,9 +1,11 @@
 """When a load may leave, decided here alone: what keeps it from leaving, and which boxes of its jobs stay behind."""
 
+from datetime import date
 from enum import StrEnum
 from typing import Final, Protocol
 
 from tracker.shop.box_states import CLOSED_STATES, BoxState
+from tracker.shop.codes import load_code
 from tracker.shop.completeness import lack_in_words
 from tracker.shop.job_states import JobStatus
 from tracker.shop.saying import Said, join, say
@@ -70,8 +72,13 @@ def stays_behind(box: ShippedBox) -> bool:
     return box.state != BoxState.SHIPPED and box.job_status != JobStatus.CANCELLED and box.open_load is None
 
 
+def load_warnings(ship_on: date, today: date) -> list[Said]:
+    """Return what to look at in a load that has not left; none of it refuses it."""
+    return [say("The day when it leaves, %(day)s, is past.", day=ship_on)] if ship_on < today else []
+
+
 def why_it_stays(box: ShippedBox) -> Said:
-    """Say why a box stays behind: how it stands, what holds it, and what it lacks."""
+    """Say why a box stays, or stayed, behind: how it stands, what holds it, what it lacks, and whether it leaves."""
     why = [BOX_STATE_WORDS[BoxState(box.state)]]
     if box.job_status == JobStatus.HELD:
         why.append(say("its job is on hold"))
@@ -79,6 +86,8 @@ def why_it_stays(box: ShippedBox) -> Said:
         why.append(say("on hold"))
     if lack := lack_in_words(parts=box.parts_lacking, items=box.uncounted):
         why.append(lack)
-    if box.state in READY_STATES:
+    if box.open_load is not None:
+        why.append(say("planned for load %(load)s", load=load_code(box.open_load)))
+    elif box.state in READY_STATES:
         why.append(say("planned for no load"))
     return join(why)

@@ -12,18 +12,17 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.frame.foreman_word import NotTakenError, foreman_at_bench
 from tracker.pages.words.days import day, moment, today
-from tracker.pages.words.happened import said_of
 from tracker.pages.words.left_short import rests_of
 from tracker.pages.words.measures import units
 from tracker.pages.words.names import Lazy, box_state_word
 from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records.follow_ups import follow_ups_of
-from tracker.records.logged import left_behind
 from tracker.records.shipping import (
     ShippingBox,
     boxes_on_load,
     boxes_to_plan,
+    left_behind,
     list_loads,
     load_view,
     staying_of_jobs,
@@ -32,7 +31,7 @@ from tracker.records.shipping import (
 from tracker.shop.codes import Kind, MisreadError, read_code
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.given_reasons import LONGEST_REASON
-from tracker.shop.leaving import READY_STATES, Keeps, keeps_load
+from tracker.shop.leaving import READY_STATES, Keeps, keeps_load, load_warnings
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
 from tracker.shop.written import KG_PER_POUND
@@ -226,13 +225,14 @@ def _page(code: str, *, why: str = "") -> str:
         lacking={box.code: _KEEPS[keeps] for box in boxes if not found.shipped and (keeps := keeps_load(box))},
         rests={box.code: rests_of(rests.get(box.id, ()), code) for box in boxes},
         staying=staying,
-        left=left,
+        left=[each for each, _row in left],
+        told_of_left={each.code: row for each, row in left},
+        warnings=load_warnings(found.ship_on, today()) if is_open else (),
         why=why,
         mass_kg=sum(box.weighed_kg or box.mass_kg for box in boxes),
         may_ship=bearer().role.includes(Role.PACKER),
         may_decide=bearer().role.includes(Role.FOREMAN),
         longest_reason=LONGEST_REASON,
-        said_of=said_of,
         **_tools(),
     )
 
