@@ -82,6 +82,21 @@ def test_a_part_of_a_closed_box_is_already_counted_there_while_another_box_lies_
     assert answer["already"], "nothing has to be put right"
 
 
+def test_a_part_that_is_packed_in_another_open_box_is_already_counted_at_the_bench(
+    callers: dict[Role, Caller], floor: Floor
+) -> None:
+    packer = callers[Role.PACKER]
+    scan(packer, floor.deck)
+    scan(packer, floor.box_102)
+    body = {"id": str(uuid4()), "code": floor.deck, "at": datetime.now(UTC).isoformat()}
+    answer = told(packer, "scan", **body).json
+    said = in_words(answer["answer"])
+    assert said.startswith("Already counted Deck cabinet 101 It counts once: it is packed in box 101, not in box 102.")
+    assert "It belongs in" not in said
+    assert "Pack box 101" in said
+    assert answer["already"]
+
+
 def test_a_box_leaves_on_the_day_of_its_load(callers: dict[Role, Caller], floor: Floor) -> None:
     packer = callers[Role.PACKER]
     scan(packer, floor.box_101)

@@ -2,6 +2,8 @@
 
 from io import BytesIO
 
+import pytest
+
 from tracker.pages.office.orders.tables import (
     MOST_ROWS_SHOWN,
     MOST_TYPED,
@@ -13,7 +15,10 @@ from tracker.pages.office.orders.tables import (
     typed_rows,
     typed_table,
 )
-from tracker.shop.errors import Fault
+from tracker.shop.cutlist import read_parts
+from tracker.shop.errors import Fault, InvalidInputError
+from tracker.shop.lengths import Units
+from tracker.work.table_files import read_table
 
 TABLE = b'cabinet;part;length\r\n101;Deck;"560,5"\r\n\r\n102;End;x\r\n'
 
@@ -52,6 +57,17 @@ def test_a_value_in_a_column_without_a_heading_has_its_field() -> None:
     (row,) = faulty_rows(table, [Fault(where={"line": 2, "column": "C"}, what="no heading")]).rows
     assert [(cell.column, cell.text) for cell in row.cells if cell.wrong] == [("C", "x")]
     assert row.wrong == ()
+
+
+def test_a_row_with_more_values_than_headings_names_its_line_and_the_value_and_shows_it() -> None:
+    text = "cabinet,part,length,width,thickness\n101,Deck,560,5,480,18\n"
+    with read_table(BytesIO(text.encode())) as table, pytest.raises(InvalidInputError) as refused:
+        read_parts(table.header, table.rows, Units.MM)
+    (row,) = faulty_rows(BytesIO(text.encode()), refused.value.faults).rows
+    assert row.line == 2
+    (wrong,) = row.wrong
+    assert wrong.startswith("F: '18' stands beyond the last heading: 6 values; wanted: 5")
+    assert (row.cells[-1].column, row.cells[-1].text, row.cells[-1].wrong) == ("F", "18", ())
 
 
 def test_what_is_wrong_with_the_first_line_is_told_in_words() -> None:

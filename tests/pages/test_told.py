@@ -104,10 +104,13 @@ def test_a_load_that_has_left_tells_in_the_past_what_stayed(floor: Floor, forema
     for code in (load, floor.box_102):
         floor.scan(code, "SHIP-1")
     floor.ship(load, floor.box_101)
-    assert "It is scanned before the boxes" in foreman.read(f"/loads/{floor.plan(floor.box_101)}")
+    other = floor.plan(floor.box_101)
+    assert "It is scanned before the boxes" in foreman.read(f"/loads/{other}")
+    on_load = f"planned for load {other}"
     page = foreman.read(f"/loads/{load}")
     assert "It is scanned before the boxes" not in page
-    assert f"1 box stayed behind Box {floor.box_101} stayed behind load {load}: the door is late." in page
+    stands = f"J-1 box 101 : open, lacks 2 parts, 1 kind of item not counted, {on_load}"
+    assert f"as they stand now. {stands} the door is late (foreman, " in page
     assert "stays behind" not in page
 
 
@@ -207,3 +210,45 @@ def test_a_flagged_card_leads_to_the_part_that_it_marked(floor: Floor, foreman: 
     page = foreman.get("/flagged").text
     assert all(f'href="/find?code={code}"' in page for code in (floor.deck, floor.end))
     assert f"take the mark off {floor.deck}" in page
+
+
+def test_a_load_that_is_planned_for_a_day_that_is_past_says_so_until_it_has_left(floor: Floor, foreman: Caller) -> None:
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    planned = foreman.send("/loads/new", box=floor.box_102, ship_on="2020-02-03")
+    assert planned.status_code == 303, "it is a warning and refuses nothing"
+    told = "Look at this: The day when it leaves, Mon, Feb 3, 2020, is past."
+    assert told in foreman.read(planned.location)
+    load = planned.location.rpartition("/")[2]
+    for code in (load, floor.box_102):
+        floor.scan(code, "SHIP-1")
+    floor.ship(load, floor.box_101)
+    assert "Look at this" not in foreman.read(planned.location)
+    ahead = foreman.send("/loads/new", box=floor.box_101, ship_on="2099-02-03")
+    assert "Look at this" not in foreman.read(ahead.location)
+
+
+def test_a_box_on_hold_of_which_all_is_in_is_not_to_be_sealed(floor: Floor, foreman: Caller) -> None:
+    hold_box(floor.database, 2, **floor.act())
+    said = scan(foreman, "PACK-1", floor.end)
+    assert "next box on hold" in said
+    again = scan(foreman, "PACK-1", floor.box_102)
+    assert "All parts are in. The box is on hold: ask the foreman." in again
+    assert "eal the box" not in said + again
+
+
+def test_a_part_of_a_sealed_box_is_not_told_to_seal_it(floor: Floor, foreman: Caller) -> None:
+    floor.scan(floor.end, "PACK-1")
+    floor.seal(floor.box_102)
+    said = scan(foreman, "CUT-1", floor.end)
+    assert "next ship SHIP-1" in said
+    assert "eal the box" not in said
+
+
+def test_a_part_that_is_packed_says_in_which_box_while_another_one_is_open(floor: Floor, foreman: Caller) -> None:
+    scan(foreman, "PACK-1", floor.deck)
+    scan(foreman, "PACK-1", floor.box_102)
+    said = scan(foreman, "PACK-1", floor.deck)
+    assert said.startswith("Already counted Deck")
+    assert "It counts once: it is packed in box 101, not in box 102." in said
+    assert "It belongs in box 101, not in box 102." in scan(foreman, "PACK-1", floor.toe_kick)

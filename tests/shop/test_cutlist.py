@@ -123,7 +123,8 @@ def test_a_value_on_a_bound_is_taken(column: str, value: str) -> None:
 def test_a_decimal_comma_that_shifts_the_columns_is_refused_not_read_as_a_thin_panel() -> None:
     header = ["cabinet", "part", "length", "width", "thickness", "material"]
     ((where, what),) = faults_of(["101", "Deck", "564", "560", "5", "18", ""], header=header)
-    assert where == (2, None)
+    assert where == (2, "G")
+    assert what.startswith("'' stands beyond the last heading")
     assert "7 values; wanted: 6" in what
     assert "decimal comma" in what
 

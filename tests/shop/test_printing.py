@@ -7,6 +7,10 @@ import pytest
 from tracker.shop.printing import (
     LONGEST_SEND,
     LONGEST_WAIT,
+    NO_NUMBER,
+    NOT_READ,
+    REFUSAL_WORDS,
+    SAYS_NOTHING,
     Cause,
     PrinterState,
     PrintState,
@@ -21,6 +25,7 @@ from tracker.shop.printing import (
     state_as_of,
     state_word,
 )
+from tracker.shop.saying import Tongue, spoken
 
 NOW = datetime(2027, 3, 1, 8, 0, tzinfo=UTC)
 
@@ -111,3 +116,21 @@ def test_a_label_fits_a_stock_of_its_size_in_mm_or_in_inches_and_no_other() -> N
     assert fits_stock((101.6, 50.8), (102, 51))
     assert not fits_stock((100, 50), (50, 100))
     assert not fits_stock((100, 50), (100, 150))
+
+
+@pytest.mark.parametrize("cause", [Cause.REFUSED, Cause.STRANGE])
+def test_what_is_kept_of_a_printers_answer_in_our_own_words_is_said_in_the_readers_language(cause: Cause) -> None:
+    ours = [*REFUSAL_WORDS.values(), NO_NUMBER, NOT_READ, SAYS_NOTHING]
+    tongue = Tongue(pattern=lambda one, _many, _num: "en otro idioma" if one in ours else one, length=str)
+    for words in map(str, ours):
+        told = spoken(cause_sentence(cause, words), tongue)
+        assert "en otro idioma" in told
+        assert words not in told
+    assert "Papierstau" in spoken(cause_sentence(cause, "Papierstau"), tongue), "its own words stand as it said them"
+
+
+def test_the_sizes_of_labels_have_the_readers_decimal_mark() -> None:
+    tongue = Tongue(pattern=lambda one, _many, _num: one, length=str, decimal=lambda number: number.replace(".", ","))
+    told = spoken(cause_sentence(Cause.WRONG_SIZE, "101.6 × 50.8 mm, 100 × 50 mm"), tongue)
+    assert told.startswith("These labels are 101,6 × 50,8 mm, and labels of 100 × 50 mm are loaded.")
+    assert "50,8 mm" in spoken(cause_sentence(Cause.PRINTER_SIZE, "101.6 × 50.8 mm"), tongue)

@@ -38,6 +38,10 @@ def test_every_sentence_is_short_enough_to_be_read_at_a_station_and_ends_as_one(
             "pack. Everything is in. Seal the box.",
         ),
         (
+            meaning(Reason.STEP_DONE, step="pack", packed=3, missing=0, uncounted=0, kept=True),
+            "pack. All parts are in. The box is on hold: ask the foreman.",
+        ),
+        (
             meaning(Reason.STEP_DONE, step="band", next="pack", inferred=["cut", "machine"]),
             "band. Next: pack. Taken as done too: cut, machine.",
         ),
@@ -105,3 +109,11 @@ def test_a_reader_of_another_language_gets_every_word_in_it() -> None:
 def test_nothing_is_said_as_nothing_in_every_language() -> None:
     tongue = Tongue(pattern=lambda _one, _many, _num: "the head of a catalogue", length=str)
     assert spoken(meaning(Reason.STEP_DONE, step="cut").beside_the_word(), tongue) == ""
+
+
+def test_a_mass_of_the_log_has_the_readers_decimal_mark() -> None:
+    tongue = Tongue(pattern=lambda one, _many, _num: one, length=str, decimal=lambda number: number.replace(".", ","))
+    assert spoken(meaning(Reason.WEIGHED, mass="10.80").sentence(), tongue) == "10,80 kg weighed."
+    off = meaning(Reason.SEALED_OFF_WEIGHT, box="B1", mass="9.90", expected="8.10", reason="1.5 mm more")
+    told = "Box B1 sealed at 9,90 kg where 8,10 kg were expected: 1.5 mm more."
+    assert spoken(off.sentence(), tongue) == told

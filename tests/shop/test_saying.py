@@ -4,7 +4,7 @@ import json
 import pickle
 
 from tracker.shop.lengths import Units
-from tracker.shop.saying import BareMm, Count, Mm, Said, Tongue, join, say, say_many, spoken, words_of
+from tracker.shop.saying import BareMm, Count, Mm, Number, Said, Tongue, join, say, say_many, spoken, words_of
 from tracker.shop.written import length_number, length_text
 
 SPANISH = {
@@ -85,6 +85,14 @@ def test_a_number_of_things_is_written_as_the_reader_sets_thousands_apart() -> N
     assert many == "at most 20,000"
     spaced = Tongue(pattern=pattern, length=str, count=lambda number: f"{number:_}".replace("_", " "))
     assert spoken(many, spaced) == "at most 20 000"
+
+
+def test_a_number_with_decimals_has_the_readers_mark_before_them() -> None:
+    weighed = say("%(mass)s kg weighed.", mass=Number("10.80"))
+    assert weighed == "10.80 kg weighed."
+    assert spoken(weighed, in_spanish) == "10.80 kg weighed."
+    comma = Tongue(pattern=pattern, length=str, decimal=lambda number: number.replace(".", ","))
+    assert spoken(weighed, comma) == "10,80 kg weighed."
 
 
 def test_an_error_hands_on_what_it_says() -> None:

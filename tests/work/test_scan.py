@@ -9,7 +9,7 @@ from sqlalchemy import func, select
 from tests.floor import JOB, Floor, scan_of
 from tracker.records.database import Database
 from tracker.records.tables import log
-from tracker.shop.codes import Code, Kind, read_code
+from tracker.shop.codes import Code, Kind, box_code, read_code
 from tracker.shop.outcomes import Outcome
 from tracker.shop.scans import Action
 from tracker.shop.steps import Step
@@ -95,6 +95,23 @@ def test_a_part_of_another_box_is_refused_and_told_where_it_belongs(floor: Floor
     assert (answer.outcome, answer.ok, answer.box) == ("wrong_box", False, floor.box_101)
     assert "It belongs in box 101, not in box 102." in answer.message
     assert floor.part(floor.deck).status == "waiting"
+    floor.check()
+
+
+def test_a_part_that_is_packed_is_told_so_whatever_box_is_open(floor: Floor) -> None:
+    floor.take("J-2", items=())  # its boxes are 3 and 4
+    floor.scan(floor.deck, "PACK-1")
+    floor.scan(floor.box_102, "PACK-1")
+    packed = floor.scan(floor.deck, "PACK-1")
+    assert (packed.outcome, packed.box) == ("wrong_box", floor.box_101)
+    assert "It counts once: it is packed in box 101, not in box 102." in packed.message
+    floor.scan(floor.box_101, "PACK-1")
+    floor.scan(floor.toe_kick, "PACK-1")
+    floor.seal(floor.box_101, {"spring pin 8 mm": 2})
+    floor.scan(box_code(3), "PACK-1")
+    sealed = floor.scan(floor.deck, "PACK-1")
+    assert (sealed.outcome, sealed.box) == ("wrong_box", floor.box_101)
+    assert "It counts once: it is in box 101, which is sealed." in sealed.message
     floor.check()
 
 

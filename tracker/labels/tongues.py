@@ -32,6 +32,7 @@ def tongue_of(language: str) -> Tongue:
         length=lambda mm: length_text(mm, Units.MM).replace(".", decimal),
         bare=lambda mm: length_number(mm, Units.MM).replace(".", decimal),
         count=lambda number: format_decimal(number, locale=language),
+        decimal=lambda number: number.replace(".", decimal),
         language=language,
     )
 

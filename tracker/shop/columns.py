@@ -107,11 +107,13 @@ def wrong_width(header: Sequence[str], line: int, cells: Sequence[str]) -> Itera
     """
     if len(cells) > len(header):
         what = say(
-            "%(count)s values; wanted: %(width)s, as in the first line, with a decimal comma in quotation marks",
+            "%(value)s stands beyond the last heading: %(count)s values; wanted: %(width)s, as in the first line, with "
+            "a decimal comma in quotation marks",
+            value=repr(cells[len(header)].strip()[:_LONGEST]),
             count=len(cells),
             width=len(header),
         )
-        yield Fault(where={"line": line}, what=what)
+        yield Fault(where={"line": line, "column": column_letter(len(header))}, what=what)
         return
     for place, (name, cell) in enumerate(zip(header, cells, strict=False)):
         if cell.strip() and not name.strip():

@@ -5,14 +5,14 @@ A printer's state and its reasons are those of RFC 8011, 5.4.11 and 5.4.12; here
 What a print that nobody writes on any more means follows from its age alone, so any number of processes may be killed.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Final
 from urllib.parse import urlsplit
 
-from tracker.shop.saying import Said, say
+from tracker.shop.saying import Number, Said, say
 
 IPP_PORT: Final = 631  # RFC 8010, 4: the port of ipp and (RFC 7472) of ipps
 LONGEST_ADDRESS: Final = 200
@@ -178,6 +178,35 @@ class Cause(StrEnum):
     SEEN = "seen"
 
 
+# What is said of a printer that gives a reason in none of its own words: its status codes (RFC 8011, appendix B).
+REFUSAL_WORDS: Final[Mapping[int, Said]] = {
+    0x0400: say("bad request"),
+    0x0401: say("forbidden"),
+    0x0402: say("not authenticated"),
+    0x0403: say("not authorized"),
+    0x0404: say("not possible"),
+    0x0406: say("not found"),
+    0x0408: say("too large"),
+    0x040A: say("document format not supported"),
+    0x040B: say("attributes or values not supported"),
+    0x0500: say("internal error"),
+    0x0501: say("operation not supported"),
+    0x0502: say("service unavailable"),
+    0x0504: say("device error"),
+    0x0506: say("not accepting jobs"),
+    0x0507: say("busy"),
+}
+SAYS_NOTHING: Final = say("it does not say how it stands")
+NO_NUMBER: Final = say("it gave the print no number")
+NOT_READ: Final = say("its answer cannot be read")
+_OWN_WORDS: Final = {str(each): each for each in (*REFUSAL_WORDS.values(), SAYS_NOTHING, NO_NUMBER, NOT_READ)}
+
+
+def _as_said(detail: str) -> str:
+    """Return what is kept of a printer's answer: a sentence of ours can be said in another language, no other can."""
+    return _OWN_WORDS.get(detail, detail)
+
+
 def cause_sentence(cause: Cause, detail: str) -> Said:  # noqa: C901 - one sentence a cause
     """Return why, and what to do, in a sentence. ``detail`` is what the cause names: a size, a state, a name."""
     match cause:
@@ -187,7 +216,7 @@ def cause_sentence(cause: Cause, detail: str) -> Said:  # noqa: C901 - one sente
             state = PrinterState(detail) if detail in set(PrinterState) else PrinterState.STOPPED
             return say("The printer is not ready: %(state)s.", state=state_word(state))
         case Cause.STRANGE:
-            return say("What answers at this address is no IPP printer: %(detail)s.", detail=detail)
+            return say("What answers at this address is no IPP printer: %(detail)s.", detail=_as_said(detail))
         case Cause.OTHER_CERTIFICATE:
             return say("The printer shows another certificate than when it was added. An admin adds it anew if it is.")
         case Cause.PASSWORD:
@@ -199,13 +228,13 @@ def cause_sentence(cause: Cause, detail: str) -> Said:  # noqa: C901 - one sente
             return say(
                 "These labels are %(own)s, and labels of %(loaded)s are loaded. Load those of %(own)s, or choose a "
                 "printer that has them. Nothing was printed.",
-                own=own,
-                loaded=loaded,
+                own=Number(own),
+                loaded=Number(loaded),
             )
         case Cause.PRINTER_SIZE:
-            return say("The printer says that it cannot print labels of this size: %(detail)s.", detail=detail)
+            return say("The printer says that it cannot print labels of this size: %(detail)s.", detail=Number(detail))
         case Cause.REFUSED:
-            return say("The printer refused it. It says: “%(words)s”.", words=detail.rstrip("."))
+            return say("The printer refused it. It says: “%(words)s”.", words=_as_said(detail.rstrip(".")))
         case Cause.BUSY:
             return say("The printer is busy with another print. Nothing was printed: try again when it is done.")
         case Cause.LOST:

@@ -14,7 +14,7 @@ from typing import Any, Final, Self
 from tracker.shop.box_states import BoxState
 from tracker.shop.completeness import lack_in_words
 from tracker.shop.contradictions import Choice, chosen
-from tracker.shop.saying import Moment, Said, join, later, say, say_many
+from tracker.shop.saying import Moment, Number, Said, join, later, say, say_many
 from tracker.shop.steps import Step
 from tracker.shop.words import BOX_STATE_WORDS, STEP_WORDS, box_words, listed, reason_words
 
@@ -79,6 +79,7 @@ class Reason(StrEnum):
     SHIPS_IN_BOX = "ships_in_box", later("A part ships in its box. Scan box %(box)s when it is sealed.")
     OTHER_BOX = "other_box", later("It belongs in box %(box)s, not in box %(other)s.")
     BOX_CLOSED = "box_closed", later("Box %(box)s is %(state)s. Ask the foreman.")
+    IN_OTHER_BOX = "in_other_box", later("It counts once: it is packed in box %(box)s, not in box %(other)s.")
     IN_CLOSED_BOX = "in_closed_box", later("It counts once: it is in box %(box)s, which is %(state)s.")
     NOT_SEALED = "not_sealed", later("The box is not sealed. Take it back to packing.")
     NOT_SEALED_LACKING = (
@@ -109,6 +110,7 @@ class Reason(StrEnum):
     BOX_WAITS = "box_waits", later("The box is open: %(lack)s.")
     BOX_FULL = "box_full", later("Everything is in. Seal the box.")
     BOX_FULL_BUT_ITEMS = "box_full_but_items", later("All parts are in. Count the items and seal the box.")
+    BOX_FULL_BUT_HELD = "box_full_but_held", later("All parts are in. The box is on hold: ask the foreman.")
     BOX_LOADED = "box_loaded", later("On load %(load)s of %(day)s: %(on)s of %(boxes)s boxes.")
     ALL_LOADED = "all_loaded", later("All boxes are on load %(load)s of %(day)s: %(boxes)s. The truck may leave.")
     LOADED_BUT_STAYING = (
@@ -233,8 +235,13 @@ def meaning_kept(reason: str | None, values: Values | None) -> Meaning | None:
     return Meaning(Reason(reason), values or {}) if reason in set(Reason) else None
 
 
-def full_box(uncounted: int) -> Reason:
-    """Return what is told of a box that lacks no part; ``uncounted`` kinds of its items are not counted in full."""
+def full_box(uncounted: int, *, kept: bool = False) -> Reason:
+    """Return what is told of a box that lacks no part; ``uncounted`` kinds of its items are not counted in full.
+
+    ``kept`` says that a foreman keeps it in the shop: it is not sealed then.
+    """
+    if kept:
+        return Reason.BOX_FULL_BUT_HELD
     return Reason.BOX_FULL_BUT_ITEMS if uncounted else Reason.BOX_FULL
 
 
@@ -248,6 +255,8 @@ _WORDS: Final[Mapping[str, Callable[[Any], object]]] = {
     "moment": Moment.fromisoformat,
     "box": box_words,
     "other": box_words,
+    "mass": Number,
+    "expected": Number,
     "lack": lambda counts: lack_in_words(parts=counts[0], items=counts[1]),
 }
 
@@ -265,7 +274,7 @@ def _goes_on(values: Values) -> list[Said]:
     if lacking := values["missing"]:
         left = say_many("%(num)d more for this box", "%(num)d more for this box", lacking)
         return [say("%(packed)s in, %(left)s.", packed=values["packed"], left=left)]
-    return [say(full_box(values["uncounted"]).pattern)]
+    return [say(full_box(values["uncounted"], kept=values.get("kept", False)).pattern)]
 
 
 _STAYING_NAMED: Final = 3

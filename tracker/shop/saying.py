@@ -19,14 +19,16 @@ class Tongue:
     """How a reader is spoken to.
 
     ``pattern`` gives the reader's pattern for an English one, its plural and the number; ``length`` writes a length in
-    mm as the reader measures, ``bare`` does so without the unit; ``count`` writes a number of things; ``day`` a day,
-    ``moment`` a day and a time of it; ``language`` is the code of the language.
+    mm as the reader measures, ``bare`` does so without the unit; ``count`` writes a number of things; ``decimal``
+    spells a number with decimals anew; ``day`` writes a day, ``moment`` a day and a time of it; ``language`` is the
+    code of the language.
     """
 
     pattern: Callable[[str, str, int], str]
     length: Callable[[float], str]
     bare: Callable[[float], str] = "{:g}".format
     count: Callable[[int], str] = "{:,}".format
+    decimal: Callable[[str], str] = str
     day: Callable[[date], str] = date.isoformat
     moment: Callable[[datetime], str] = str
     language: str = ENGLISH
@@ -56,6 +58,12 @@ class Count(int):
 
     def __str__(self) -> str:
         return f"{int(self):,}"
+
+
+class Number(str):
+    """A number with decimals as English writes it: another language has its own mark before them."""
+
+    __slots__ = ()
 
 
 class Moment(datetime):
@@ -139,6 +147,8 @@ def _named(value: object, tongue: Tongue) -> object:
             return tongue.day(value)
         case Name() if tongue.language != ENGLISH:
             return spoken(value.printed, tongue)
+        case Number():
+            return tongue.decimal(str(value))
         case str():
             return spoken(value, tongue)
         case _:

@@ -109,7 +109,8 @@ def judge_part(part: PartFacts, station: StationFacts, before: Progress, open_bo
     if station.step is Step.SHIP:
         return verdict(Outcome.EARLY, Reason.SHIPS_IN_BOX, box=part.box.name)
     if station.step is Step.PACK:
-        stopped = _judge_packing(part, open_box or part.box, packed=Step.PACK in before.counted)
+        packed = Step.PACK in before.counted & part.now.counted
+        stopped = _judge_packing(part, open_box or part.box, packed=packed)
         if stopped:
             return stopped
     if station.step in before.counted - before.inferred:
@@ -152,12 +153,18 @@ def _judge_damage(part: PartFacts, before: Progress) -> Verdict | None:
 
 
 def _judge_packing(part: PartFacts, open_box: BoxFacts, *, packed: bool) -> Verdict | None:
-    if open_box.code != part.box.code:
-        outcome = Outcome.BOX_CLOSED if open_box.closed else Outcome.WRONG_BOX
-        return verdict(outcome, Reason.OTHER_BOX, box=part.box.name, other=open_box.name)
-    if part.box.closed and packed:
-        return verdict(Outcome.BOX_CLOSED, Reason.IN_CLOSED_BOX, box=part.box.name, state=part.box.state)
-    return _closed(part.box) if part.box.closed else None
+    """Refuse a part that the open box does not take. One that is packed is told where, whatever box is open."""
+    own = part.box
+    other = open_box.code != own.code
+    if not (other or own.closed):
+        return None
+    outcome = Outcome.WRONG_BOX if other and not open_box.closed else Outcome.BOX_CLOSED
+    if packed and own.closed:
+        return verdict(outcome, Reason.IN_CLOSED_BOX, box=own.name, state=own.state)
+    if other:
+        reason = Reason.IN_OTHER_BOX if packed else Reason.OTHER_BOX
+        return verdict(outcome, reason, box=own.name, other=open_box.name)
+    return _closed(own)
 
 
 def _closed(box: BoxFacts) -> Verdict:
@@ -181,7 +188,7 @@ def judge_box(box: BoxFacts, station: StationFacts, open_load: str | None) -> Ve
     if box.missing:
         lack = [box.missing, box.uncounted]
         return verdict(Outcome.DONE, Reason.BOX_WAITS, lack=lack, awaited=list(box.awaited), damaged=box.damaged)
-    return verdict(Outcome.DONE, full_box(box.uncounted))
+    return verdict(Outcome.DONE, full_box(box.uncounted, kept=box.kept))
 
 
 def _judge_loading(box: BoxFacts, open_load: str | None) -> Verdict:

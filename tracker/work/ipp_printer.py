@@ -30,30 +30,23 @@ from tracker.labels.ipp import (
     first_number,
     texts,
 )
-from tracker.shop.printing import Cause, PrinterAddress, PrinterState, printer_state, printer_warning
+from tracker.shop.printing import (
+    NO_NUMBER,
+    NOT_READ,
+    REFUSAL_WORDS,
+    SAYS_NOTHING,
+    Cause,
+    PrinterAddress,
+    PrinterState,
+    printer_state,
+    printer_warning,
+)
 
 # RFC 8011, 5.4.15 (operations-supported) and appendix B (status codes).
 PRINT_JOB, VALIDATE_JOB, CANCEL_JOB, GET_JOB, GET_PRINTER = 0x0002, 0x0004, 0x0008, 0x0009, 0x000B
 _NOT_OK: Final = 0x0100  # successful statuses are below
 _NOT_FOUND, _NO_FORMAT, _BUSY = 0x0406, 0x040A, 0x0507
 _REFUSALS: Final = {_NO_FORMAT: Cause.NO_PDF, _BUSY: Cause.BUSY}
-_STATUS_WORDS: Final = {
-    0x0400: "bad request",
-    0x0401: "forbidden",
-    0x0402: "not authenticated",
-    0x0403: "not authorized",
-    0x0404: "not possible",
-    0x0406: "not found",
-    0x0408: "too large",
-    0x040A: "document format not supported",
-    0x040B: "attributes or values not supported",
-    0x0500: "internal error",
-    0x0501: "operation not supported",
-    0x0502: "service unavailable",
-    0x0504: "device error",
-    0x0506: "not accepting jobs",
-    0x0507: "busy",
-}
 MOST_ANSWERED: Final = 1024 * 1024
 _AT_ONCE: Final = 64 * 1024
 _PDF: Final = "application/pdf"
@@ -153,7 +146,7 @@ def ask_printer(reached: Reached) -> Told:
 
     state = first_number(told("printer-state"), 0)
     if not state:
-        raise PrinterFault(Cause.STRANGE, "it does not say how it stands")
+        raise PrinterFault(Cause.STRANGE, SAYS_NOTHING)
     reasons = tuple(texts(told("printer-state-reasons")))
     named = {each.removesuffix("-supported") for each in answer.names(Tag.PRINTER)}
     formats = texts(told("document-format-supported"))
@@ -204,7 +197,7 @@ def print_document(reached: Reached, ticket: Ticket, told: Told, document: bytes
     answer = _exchange(reached, PRINT_JOB, _operation(ticket), _job(ticket, told), document=document)
     number = first_number(_refuse(answer).values(Tag.JOB, "job-id"), 0)
     if number < 1:
-        raise PrinterFault(Cause.STRANGE, "it gave the print no number", sure=False)
+        raise PrinterFault(Cause.STRANGE, NO_NUMBER, sure=False)
     return number
 
 
@@ -271,7 +264,7 @@ def _refuse(answer: Message) -> Message:
     if answer.code < _NOT_OK:
         return answer
     own = texts(answer.values(Tag.OPERATION, "status-message"))
-    words = own[0] if own else _STATUS_WORDS.get(answer.code, f"status 0x{answer.code:04x}")
+    words = own[0] if own else REFUSAL_WORDS.get(answer.code, f"status 0x{answer.code:04x}")
     raise PrinterFault(_REFUSALS.get(answer.code, Cause.REFUSED), words)
 
 
@@ -321,7 +314,7 @@ def _exchange(
             body = _answer_to(connection, reached, request, document)
         answer = decode(body)
     except BadMessageError as error:
-        raise PrinterFault(Cause.STRANGE, str(error), sure=not document) from error
+        raise PrinterFault(Cause.STRANGE, NOT_READ, sure=not document) from error
     except (OSError, HTTPException) as error:
         raise PrinterFault(Cause.LOST if document else Cause.OFF, str(error), sure=not document) from error
     finally:

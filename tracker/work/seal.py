@@ -21,7 +21,7 @@ from tracker.shop.box_states import BoxState
 from tracker.shop.codes import box_code
 from tracker.shop.completeness import Lacks, lacks, short_of
 from tracker.shop.errors import ConflictError, Fault, IncompleteError, InvalidInputError, OffWeightError
-from tracker.shop.saying import say
+from tracker.shop.saying import Number, say
 from tracker.shop.standing import refuse_closed, refuse_stopped
 from tracker.shop.weighing import Piece, expect
 from tracker.work.follow_up import follow_up_box, move_rest
@@ -151,9 +151,9 @@ def _off_weight(connection: Connection, box: Box, sealing: Sealing, parts: Seque
         "Box %(box)s weighs %(weighed)s kg, %(expected)s kg are expected: more than %(limit)s kg off. Look in it once "
         "more; if it is right, a foreman seals it with a reason.",
         box=box.in_words,
-        weighed=f"{weighed_kg:.2f}",
-        expected=f"{expected.mass_kg:.2f}",
-        limit=f"{expected.limit_kg:.2f}",
+        weighed=Number(f"{weighed_kg:.2f}"),
+        expected=Number(f"{expected.mass_kg:.2f}"),
+        limit=Number(f"{expected.limit_kg:.2f}"),
     )
     return OffWeightError(told, expected_kg=expected.mass_kg, weighed_kg=weighed_kg, limit_kg=expected.limit_kg)
 

@@ -177,7 +177,7 @@ def _elsewhere(connection: Connection, answer: Answer, shown: Shown | None) -> d
         box_id = packing.box_of_part(connection, read_code(answer.part).number)
     box = None if box_id is None else packing.whereabouts(connection, box_id)
     on_bench = box is not None and shown is not None and box.box.id == shown.box.id
-    is_there = answer.reason == Reason.IN_CLOSED_BOX
+    is_there = answer.reason in (Reason.IN_CLOSED_BOX, Reason.IN_OTHER_BOX)
     if on_bench or is_there or answer.part is None or kept.action == Action.UNDO:
         return {"belongs": None, "closed": box}
     return {"belongs": box, "closed": None}

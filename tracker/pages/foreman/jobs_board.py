@@ -12,10 +12,11 @@ from sqlalchemy import Connection
 
 from tracker.pages.frame.polling import answer_if_changed
 from tracker.pages.words.days import day, shop_now
+from tracker.pages.words.names import job_status_word
 from tracker.records import history
 from tracker.records.jobs import JobView, list_jobs
 from tracker.shop.forecasting import Forecast, Outlook, Pace, forecast, pace_of
-from tracker.shop.job_states import UNFINISHED
+from tracker.shop.job_states import UNFINISHED, JobStatus
 from tracker.shop.roles import Role
 from tracker.web.context import database
 from tracker.work.access import needs
@@ -143,7 +144,7 @@ def _outlook(expected: Forecast) -> tuple[str, str, str]:
         case Outlook.WILL_BE_LATE:
             return ngettext("will be %(num)d day late", "will be %(num)d days late", days), "soon", "warn"
         case Outlook.HELD:
-            return _("on hold"), "held", "plain"
+            return job_status_word(JobStatus.HELD), "held", "plain"
         case Outlook.READY:
             return _("all packed"), "full", "good"
         case Outlook.IN_TIME:

@@ -35,7 +35,10 @@ _GOES_ON: Final = frozenset(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Next:
-    """Where a part goes: its next step and who does it, the slot where it lies, its box and what that lacks."""
+    """Where a part goes: its next step and who does it, the slot where it lies, its box and what that lacks.
+
+    ``closed`` and ``kept`` are of the box: sealed or further, and kept in the shop by a foreman.
+    """
 
     step: Step | None
     stations: Sequence[str]
@@ -44,6 +47,8 @@ class Next:
     box_name: str
     missing: int
     uncounted: int
+    closed: bool
+    kept: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,6 +221,8 @@ def _next(connection: Connection, found: _Found, outcome: Outcome) -> Next | Non
         box_name=box_name(box.name),
         missing=box.parts_lacking,
         uncounted=found.uncounted,
+        closed=box.closed,
+        kept=box.kept,
     )
 
 

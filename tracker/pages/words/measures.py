@@ -30,20 +30,20 @@ def speak_in(chosen: Units) -> None:
 def add_filters(app: Flask) -> None:
     """Give the templates ``mm|mm`` for a length, ``sizes|size`` and ``kg|mass``."""
     app.jinja_env.filters["mm"] = length_as_read
-    app.jinja_env.filters["size"] = lambda sizes: _spelled(size_text(tuple(sizes), units()))
-    app.jinja_env.filters["mass"] = lambda kg: _spelled(mass_text(kg, units(), digits=1))
+    app.jinja_env.filters["size"] = lambda sizes: spelled(size_text(tuple(sizes), units()))
+    app.jinja_env.filters["mass"] = lambda kg: spelled(mass_text(kg, units(), digits=1))
 
 
 def length_as_read(mm: float) -> str:
     """Return a length in the reader's units and spelling."""
-    return _spelled(length_text(mm, units()))
+    return spelled(length_text(mm, units()))
 
 
 def bare_length_as_read(mm: float) -> str:
     """Return a length in the reader's units and spelling, without the unit."""
-    return _spelled(length_number(mm, units()))
+    return spelled(length_number(mm, units()))
 
 
-def _spelled(measure: str) -> str:
+def spelled(measure: str) -> str:
     """Write decimals as the reader's language does."""
     return measure.replace(".", get_decimal_symbol(get_locale()))

@@ -9,6 +9,7 @@ from typing import Final, Protocol
 
 import flask_babel
 from flask_babel import lazy_gettext as _
+from flask_babel import lazy_pgettext as pgettext  # what a language says otherwise of a job than of a box or a part
 
 from tracker.pages.words.spoken import spoken
 from tracker.shop.box_states import BoxState
@@ -49,10 +50,10 @@ PART_STATUSES: Final[Mapping[PartStatus, Lazy]] = MappingProxyType(
 
 JOB_STATUSES: Final[Mapping[JobStatus, Lazy]] = MappingProxyType(
     {
-        JobStatus.OPEN: _("open"),
-        JobStatus.HELD: _("on hold"),
-        JobStatus.SHIPPED: _("shipped"),
-        JobStatus.CANCELLED: _("cancelled"),
+        JobStatus.OPEN: pgettext("job", "open"),
+        JobStatus.HELD: pgettext("job", "on hold"),
+        JobStatus.SHIPPED: pgettext("job", "shipped"),
+        JobStatus.CANCELLED: pgettext("job", "cancelled"),
     }
 )
 

@@ -91,6 +91,7 @@ OUTCOMES: Final[Mapping[Outcome, Said]] = MappingProxyType(
     }
 )
 
+_IS_THERE: Final = _said(OUTCOME_WORDS[Outcome.AGAIN], Shape.TWICE, Sound.LOOK)
 _MARKED: Final = _outcome(Outcome.NOTED, Shape.NOTE, Sound.OK, Shade.ASIDE)
 # What is to be put aside or asked about is told otherwise than the rest of its outcome.
 _REASONS: Final[Mapping[Reason, Said]] = MappingProxyType(
@@ -98,7 +99,8 @@ _REASONS: Final[Mapping[Reason, Said]] = MappingProxyType(
         Reason.DAMAGED: _said(say("Damaged, put it aside"), Shape.CROSS, Sound.STOP),
         Reason.MARKED_DAMAGED: _MARKED,
         Reason.MARKED_DAMAGED_FOR: _MARKED,
-        Reason.IN_CLOSED_BOX: _said(OUTCOME_WORDS[Outcome.AGAIN], Shape.TWICE, Sound.LOOK),
+        Reason.IN_CLOSED_BOX: _IS_THERE,
+        Reason.IN_OTHER_BOX: _IS_THERE,
         Reason.NOTHING_TO_MARK: _said(say("Nothing marked"), Shape.ASK, Sound.STOP),
         Reason.LOADED_BUT_STAYING: _said(say("Done, but wait"), Shape.WAIT, Sound.LOOK, Shade.ASIDE),
     }

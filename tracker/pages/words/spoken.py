@@ -4,7 +4,7 @@ from flask import Flask
 from flask_babel import format_decimal, get_locale, get_translations
 
 from tracker.pages.words.days import day, moment
-from tracker.pages.words.measures import bare_length_as_read, length_as_read
+from tracker.pages.words.measures import bare_length_as_read, length_as_read, spelled
 from tracker.shop import saying
 
 
@@ -20,6 +20,7 @@ def tongue_of_reader() -> saying.Tongue:
         length=length_as_read,
         bare=bare_length_as_read,
         count=format_decimal,
+        decimal=spelled,
         day=day,
         moment=moment,
         language=str(get_locale() or saying.ENGLISH),

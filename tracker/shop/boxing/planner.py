@@ -14,7 +14,7 @@ from tracker.shop.boxing.search import boxes_of_many_kinds, boxes_of_one_kind
 from tracker.shop.boxing.supply import in_smaller_cartons, supplied
 from tracker.shop.boxing.values import BoxContent, BoxPlan, Carton, PackingRules, Panel, Unplaceable
 from tracker.shop.errors import Fault, InvalidInputError, fault_at
-from tracker.shop.saying import Count, Mm, Said, join, say
+from tracker.shop.saying import Count, Mm, Number, Said, join, say
 from tracker.shop.searching import Effort
 
 MOST_PANELS: Final = 2_000
@@ -196,7 +196,7 @@ def _why_too_large(panel: Panel, cartons: Sequence[Carton], rules: PackingRules)
     if mass > strongest:
         return say(
             "it weighs %(mass)s kg and no carton may hold more than %(most)s kg of panels",
-            mass=f"{mass:g}",
-            most=f"{strongest:g}",
+            mass=Number(f"{mass:g}"),
+            most=Number(f"{strongest:g}"),
         )
     return say("no one carton is large, high and strong enough for it")

@@ -11,7 +11,7 @@ from tracker.shop.cabinets.building import Build, refuse, spread
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, Carcass, carcass_depth, grid, line_hole
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.panels import Face, Hand, Part, Vector, Work
-from tracker.shop.saying import Mm, say
+from tracker.shop.saying import Mm, Number, say
 
 _BUMPERS: Final = 2
 _PLATE_MM: Final = 10.0  # how far a plate reaches beyond its holes; common practice, no source
@@ -73,10 +73,10 @@ def _count(build: Build, door: Part) -> int:
     what = say(
         "a door of %(height)s and %(mass)s kg is more than %(count)s hinges carry (%(most)s, %(most_mass)s kg)",
         height=Mm(door.length_mm),
-        mass=f"{door.mass_kg:.1f}",
+        mass=Number(f"{door.mass_kg:.1f}"),
         count=last.count,
         most=Mm(last.door_height_mm),
-        most_mass=f"{last.door_mass_kg:g}",
+        most_mass=Number(f"{last.door_mass_kg:g}"),
     )
     raise refuse("height", "hinges.counts", what)
 

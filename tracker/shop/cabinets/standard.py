@@ -11,7 +11,7 @@ from math import floor
 from typing import Final
 
 from tracker.shop.errors import InvalidInputError, fault_at, refuse_faults
-from tracker.shop.saying import Mm, say
+from tracker.shop.saying import Mm, Number, say
 
 EDGES: Final = ("L1", "L2", "W1", "W2")  # of a panel, along its length and along its width
 LOCK_SLIDE_MM: Final = (25.4 / 8, 25.4 / 4)  # common practice, no source: 1/8 to 1/4 in
@@ -305,7 +305,7 @@ def _hardware_rules(standard: Standard) -> _Rules:
     yield (
         low <= lock.slide_mm <= high,
         "lock.slide",
-        say("wanted: %(low)s to %(high)s mm (1/8 to 1/4 in)", low=f"{low:g}", high=f"{high:g}"),
+        say("wanted: %(low)s to %(high)s mm (1/8 to 1/4 in)", low=Number(f"{low:g}"), high=Number(f"{high:g}")),
     )
     yield (
         lock.bore_diameter_mm + 6 <= thinnest,

@@ -113,6 +113,7 @@ def _lines(file: IO[bytes], wanted: Sequence[int]) -> tuple[list[str], dict[int,
 
 
 def _row(line: int, header: Sequence[str], names: Sequence[str], cells: Sequence[str], told: _OfLine) -> FaultyRow:
+    """Show a row's cells; those beyond the last heading, too, which no field mends: a shift has other wrong cells."""
     shown = tuple(
         Cell(
             column=header[place].strip() or name,
@@ -121,8 +122,9 @@ def _row(line: int, header: Sequence[str], names: Sequence[str], cells: Sequence
         )
         for place, name in enumerate(names)
     )
+    beyond = tuple(Cell(column=column_letter(place), text=cells[place]) for place in range(len(names), len(cells)))
     absent = _OfLine(cells={column: each for column, each in told.cells.items() if column not in names}, row=told.row)
-    return FaultyRow(line=line, cells=shown, wrong=tuple(_all(absent)))
+    return FaultyRow(line=line, cells=(*shown, *beyond), wrong=tuple(_all(absent)))
 
 
 def mended(file: IO[bytes], cells: Mapping[tuple[int, int], str]) -> bytes:
