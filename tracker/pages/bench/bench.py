@@ -23,9 +23,8 @@ from tracker.pages.scanning.answer import in_short, in_words, takes_back, tell
 from tracker.pages.scanning.bylines import byline, whose
 from tracker.pages.scanning.readings import moment_read, take_scans
 from tracker.pages.words.clocks import own_clock
-from tracker.pages.words.days import day, moment
 from tracker.pages.words.measures import units
-from tracker.pages.words.names import box_name, box_state_word, reasons_at, step_word, who_word
+from tracker.pages.words.names import box_name, reasons_at, who_word
 from tracker.pages.words.spoken import spoken
 from tracker.records import access, packing
 from tracker.records.access import StationView
@@ -359,7 +358,6 @@ def _view(connection: Connection, place: packing.Bench, shown: Shown | None) -> 
         **_words(place),
         "shown": shown,
         "may_seal": bearer().role.includes(Role.PACKER),
-        "decides": bearer().role.includes(Role.FOREMAN),
         "numbers": {each.part.code: each.number for each in lying},
         "unnoticed": ", ".join(sorted({piece.name for piece in unnoticed})),
         "at_hand": bench_drawing.at_hand,
@@ -375,13 +373,8 @@ def _words(place: packing.Bench) -> dict[str, Any]:
     """What every piece of the screen needs to write a sentence."""
     return {
         "place": place,
-        "bearer": bearer(),
         "who": act()["who"],
-        "step_word": step_word,
-        "box_state_word": box_state_word,
         "parts_in": _parts_in,
-        "day": day,
-        "moment": moment,
     }
 
 

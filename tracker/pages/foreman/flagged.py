@@ -18,7 +18,7 @@ from tracker.shop.contradictions import WANT_REASON, Choice, choices_of, chosen,
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.outcomes import Outcome
 from tracker.shop.roles import Role
-from tracker.web.context import act, bearer, database, now
+from tracker.web.context import act, database, now
 from tracker.work.access import needs
 from tracker.work.settle import LONGEST_REASON, Settling, settle
 
@@ -82,7 +82,6 @@ def _page(*, wrong: str = "") -> str:
         left=left,
         clocks=[clock_says(each) for each in clocks],
         wrong=wrong,
-        may_settle=bearer().role.includes(Role.FOREMAN),
         contradicts=contradicts,
         choices_of=choices_of,
         offered=offered,

@@ -11,10 +11,8 @@ from werkzeug.wrappers import Response
 from tracker.pages.bench.drawing import draw_layers, in_order
 from tracker.pages.frame.ways_back import way_back
 from tracker.pages.office.orders.words import HANDLING
-from tracker.pages.words.days import day, moment
-from tracker.pages.words.happened import said_of
 from tracker.pages.words.left_short import rests_of
-from tracker.pages.words.names import box_name, box_state_word, part_status_word, step_word
+from tracker.pages.words.names import box_name
 from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records.boards import BoardView, board_view
@@ -86,15 +84,9 @@ def _page(code: str, *, wrong: str = "") -> str:
         more=max(0, len(found.parts) - PARTS_SHOWN),
         layers=draw_layers(found),
         handling=HANDLING[_handling(found)],
-        history=[(each, said_of(each)) for each in happened],
+        history=happened,
         may_plan=bearer().role.includes(Role.PACKER),
-        may_decide=bearer().role.includes(Role.FOREMAN),
         longest_reason=LONGEST_REASON,
-        day=day,
-        moment=moment,
-        box_word=box_state_word,
-        part_word=part_status_word,
-        step_word=step_word,
     )
 
 

@@ -11,10 +11,10 @@ from flask_babel import lazy_gettext as _l
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.frame.foreman_word import NotTakenError, foreman_at_bench
-from tracker.pages.words.days import day, moment, today
+from tracker.pages.words.days import today
 from tracker.pages.words.left_short import rests_of
 from tracker.pages.words.measures import units
-from tracker.pages.words.names import Lazy, box_state_word
+from tracker.pages.words.names import Lazy
 from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records.follow_ups import follow_ups_of
@@ -61,7 +61,6 @@ def loads() -> str:
         loads=[(each, sum(box.state in READY_STATES for box in each.boxes)) for each in shown],
         staying=staying,
         more=shown[-1].id if len(found) > LOADS_A_PAGE else None,
-        **_tools(),
     )
 
 
@@ -197,7 +196,6 @@ def _choose(why: str = "") -> str:
         today=today(),
         why=why,
         factor=1.0 if units() is Units.MM else 1 / KG_PER_POUND,
-        **_tools(),
     )
 
 
@@ -231,9 +229,7 @@ def _page(code: str, *, why: str = "") -> str:
         why=why,
         mass_kg=sum(box.weighed_kg or box.mass_kg for box in boxes),
         may_ship=bearer().role.includes(Role.PACKER),
-        may_decide=bearer().role.includes(Role.FOREMAN),
         longest_reason=LONGEST_REASON,
-        **_tools(),
     )
 
 
@@ -247,7 +243,3 @@ _KEEPS: Final[Mapping[Keeps, Lazy]] = MappingProxyType(
         Keeps.NOT_ON_IT: _l("Not scanned onto the load."),
     }
 )
-
-
-def _tools() -> dict[str, Any]:
-    return {"day": day, "moment": moment, "box_word": box_state_word}

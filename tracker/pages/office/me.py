@@ -40,7 +40,6 @@ def _own_page(*, wrong: str = "") -> str:
         choices=LANGUAGES,
         own_language=own,
         units=list(Units),
-        chosen_units=measures.units(),
         wrong=wrong,
     )
 

@@ -7,8 +7,6 @@ from typing import Final
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from tracker.pages.words.days import day
-from tracker.pages.words.names import box_state_word, job_status_word, part_status_word, step_word
 from tracker.pages.words.names import gettext as _
 from tracker.records import search as records
 from tracker.records.access import list_slots, list_stations
@@ -45,11 +43,6 @@ def search() -> AnyResponse | str:
         asked=asked,
         misread=misread,
         found=found,
-        day=day,
-        job_word=job_status_word,
-        box_word=box_state_word,
-        part_word=part_status_word,
-        step_word=step_word,
     )
 
 
@@ -100,6 +93,4 @@ def place(code: str) -> str:
         station=station,
         parts=parts[:IN_A_SLOT],
         more=len(parts) > IN_A_SLOT,
-        step_word=step_word,
-        part_word=part_status_word,
     )

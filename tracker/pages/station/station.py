@@ -17,7 +17,7 @@ from tracker.pages.scanning.bylines import byline
 from tracker.pages.scanning.pictures import MAX_IMAGE_BYTES, codes_in_picture
 from tracker.pages.scanning.readings import take_scans
 from tracker.pages.words.clocks import own_clock
-from tracker.pages.words.days import day, time_of_day
+from tracker.pages.words.days import time_of_day
 from tracker.pages.words.names import first_of, gettext, reasons_at, step_word, who_word
 from tracker.pages.words.signals import OUTCOMES, Said, said_as
 from tracker.pages.words.spoken import spoken
@@ -47,7 +47,7 @@ def choose() -> str | AnyResponse:
         return redirect(url_for("pack.bench", station=own) if packs else url_for("station.screen", name=own))
     with database().read() as connection:
         stations = list_stations(connection)
-    return render_template("station/station_choose.html", stations=stations, Step=Step, step_word=step_word)
+    return render_template("station/station_choose.html", stations=stations, Step=Step)
 
 
 @blueprint.get("/station/<path:name>")
@@ -92,9 +92,7 @@ def _body(connection: Connection, answer: Answer, station: StationView) -> dict[
     told = tell(connection, answer, station)
     said = OUTCOMES[answer.outcome] if told is None else told.said
     clock = own_clock(connection, bearer().device, now())
-    html = render_template(
-        "scanning/station_answer.html", told=told, said=said, day=day, step_word=step_word, clock=clock
-    )
+    html = render_template("scanning/station_answer.html", told=told, said=said, clock=clock)
     return {**in_words(answer, told), **_counts_last(connection, station), "shade": said.shade.value, "html": html}
 
 
@@ -127,7 +125,7 @@ def _lists(station: StationView) -> dict[str, Any]:
         scans = last_scans(connection, station.id, limit=SCANS_SHOWN)
         waiting = waiting_for(connection, station.step, limit=WAITING_SHOWN)
         counts = _counts_last(connection, station)
-    words = {"said": _said, "day": day, "time_of_day": time_of_day}
+    words = {"said": _said, "time_of_day": time_of_day}
     return {"scans": scans, "waiting": waiting, "ships": station.step is Step.SHIP, **counts, **words}
 
 

@@ -12,7 +12,6 @@ from flask import Blueprint, Response, abort, make_response, redirect, render_te
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.labels.contents import LabelKind
-from tracker.pages.words.names import step_word
 from tracker.pages.words.spoken import spoken
 from tracker.records.boards import board_ids_of_job
 from tracker.records.jobs import job_view
@@ -219,7 +218,6 @@ def _page(asked: Asked, shown: Preview | None, *, unknown: str = "", wrong: str 
         on_sheets=any(setup.chosen[_KINDS[kind][1]].stock.count > 1 for kind in kinds),
         request_id=uuid4(),
         reasons=[(reason.value, reprint_reason(reason)) for reason in Reason],
-        step_word=step_word,
         state_of=_state_of,
         box_numbers=numbering(database()),
         may_layout=bearer().role.includes(Role.OFFICE),

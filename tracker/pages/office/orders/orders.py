@@ -32,7 +32,7 @@ from tracker.pages.office.orders.tables import (
 )
 from tracker.pages.office.orders.uploads import Uploads
 from tracker.pages.office.orders.words import COLUMNS, FAMILIES, FRONTS, HANDLING, HINGES
-from tracker.pages.words.days import day, today
+from tracker.pages.words.days import today
 from tracker.pages.words.measures import speak_in, units
 from tracker.pages.words.names import gettext as _
 from tracker.records.boards import boards_of_job, materials_of_job
@@ -390,7 +390,6 @@ def _preview_page(draft: Draft, order: Order, shown: Preview) -> str:
         shown=shown,
         drawings=drawings,
         past=order.due < today(),
-        day=day,
         number=lambda value: format_decimal(round(value, 1)),
         **_words(),
     )
