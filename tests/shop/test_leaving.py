@@ -15,7 +15,7 @@ from tracker.shop.leaving import Keeps, keeps_load, load_warnings, stays_behind,
 class Box:
     state: str = BoxState.LOADED
     job_status: str = "open"
-    kept: bool = False
+    own_hold: bool = False
     parts_lacking: int = 0
     uncounted: int = 0
     open_load: int | None = None
@@ -25,7 +25,7 @@ BOXES = st.builds(
     Box,
     state=st.sampled_from([*map(str, BoxState)]),
     job_status=st.sampled_from(["open", "held", "shipped", "cancelled"]),
-    kept=st.booleans(),
+    own_hold=st.booleans(),
     parts_lacking=st.integers(0, 2),
     open_load=st.sampled_from([None, 1, 2]),
 )
@@ -39,7 +39,7 @@ def test_a_box_stays_behind_that_is_neither_shipped_cancelled_nor_on_an_open_loa
 
 @given(BOXES)
 def test_only_a_whole_box_that_is_on_its_load_and_that_nobody_holds_lets_it_leave(box: Box) -> None:
-    free = box.job_status not in ("held", "cancelled") and not box.kept
+    free = box.job_status not in ("held", "cancelled") and not box.own_hold
     whole = box.parts_lacking == 0
     assert (keeps_load(box) is None) is (free and whole and box.state == "loaded")
 
@@ -47,9 +47,9 @@ def test_only_a_whole_box_that_is_on_its_load_and_that_nobody_holds_lets_it_leav
 @pytest.mark.parametrize(
     ("box", "why"),
     [
-        (Box(job_status="held", kept=True), Keeps.JOB_HELD),
+        (Box(job_status="held", own_hold=True), Keeps.JOB_HELD),
         (Box(job_status="cancelled"), Keeps.JOB_CANCELLED),
-        (Box(kept=True, state="sealed"), Keeps.HELD),
+        (Box(own_hold=True, state="sealed"), Keeps.HELD),
         (Box(state="complete"), Keeps.NOT_SEALED),
         (Box(parts_lacking=1), Keeps.NO_LONGER_WHOLE),
         (Box(state="sealed"), Keeps.NOT_ON_IT),
@@ -64,9 +64,9 @@ def test_what_keeps_a_load_is_named_by_what_must_be_done_first(box: Box, why: Ke
     [
         (Box(state="complete", uncounted=2), "all parts in, 2 kinds of items not counted"),
         (Box(state="packing", parts_lacking=1, uncounted=1), "being packed, lacks 1 part, 1 kind of item not counted"),
-        (Box(state="sealed", kept=True), "sealed, on hold, planned for no load"),
+        (Box(state="sealed", own_hold=True), "sealed, on hold, planned for no load"),
         (Box(state="sealed", job_status="held"), "sealed, its job is on hold, planned for no load"),
-        (Box(state="open", job_status="held", kept=True), "open, its job is on hold"),
+        (Box(state="open", job_status="held", own_hold=True), "open, its job is on hold"),
     ],
 )
 def test_a_box_that_stays_says_how_it_stands_what_holds_it_and_what_it_lacks(box: Box, why: str) -> None:

@@ -75,7 +75,9 @@ class BoxShape(Schema):
     missing_count = fields.Integer()
     on_load = fields.String(attribute="load_code", data_key="load", allow_none=True)
     follows = fields.String(allow_none=True)
-    held = fields.Boolean(attribute="kept")
+    held = fields.Boolean(
+        attribute="own_hold", metadata={"description": "the box itself is on hold; its job may be without that"}
+    )
     carton = fields.String(allow_none=True)
     bag_above = fields.Integer(allow_none=True)
     places = fields.Dict(keys=fields.String(), values=fields.Nested(LaidShape))

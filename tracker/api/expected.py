@@ -57,7 +57,7 @@ class ExpectedRowShape(Schema):
     on_load = fields.String(attribute="load", data_key="load", allow_none=True)
     sscc = fields.String(allow_none=True, metadata={"description": "of the box, once it has one"})
     next = fields.String(allow_none=True, metadata={"description": "the step that it is due for now"})
-    held = fields.Boolean()
+    held = fields.Boolean(metadata={"description": "its job is on hold, or the box is"})
 
 
 class ExpectedShape(Schema):

@@ -39,12 +39,12 @@ class LoadedBoxShape(Schema):
 class StayingBoxShape(LoadedBoxShape):
     """A box that stays behind, and why.
 
-    ``held`` says that a hold keeps it in the shop, its own or its job's; ``missing_count`` parts are not in it, and
-    ``items_to_count`` kinds of items are not counted into it in full. ``says`` is all of it in words.
+    ``missing_count`` parts are not in it, and ``items_to_count`` kinds of items are not counted into it in full.
+    ``says`` is all of it in words.
     """
 
     name = fields.String()
-    held = fields.Boolean()
+    held = fields.Boolean(metadata={"description": "the box is on hold, or its job is"})
     missing_count = fields.Integer()
     items_to_count = fields.Integer()
     says = fields.String()

@@ -69,14 +69,14 @@ class Box:
         return self.parts_total - self.packed
 
     @property
-    def kept(self) -> bool:
-        """Whether a foreman keeps it in the shop."""
+    def own_hold(self) -> bool:
+        """Whether a foreman put the box itself on hold."""
         return self.held_at is not None
 
     @property
     def held(self) -> bool:
-        """Whether a hold keeps it in the shop, its own or that of its job."""
-        return self.kept or self.job.status is JobStatus.HELD
+        """Whether a hold keeps it in the shop, its own or its job's."""
+        return self.own_hold or self.job.status is JobStatus.HELD
 
     @property
     def job_status(self) -> JobStatus:

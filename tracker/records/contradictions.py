@@ -222,7 +222,7 @@ def _marks(connection: Connection, part_id: int) -> list[int]:
 
 
 def _may_go_onto(where: Box, load_id: int) -> bool:
-    stays = where.kept or where.job.status in STOPPED
+    stays = where.own_hold or where.job.status in STOPPED
     return where.state is BoxState.SEALED and where.load_id in (None, load_id) and not stays
 
 

@@ -151,7 +151,7 @@ def next_boxes(connection: Connection, *, limit: int) -> tuple[list[NextBox], bo
     rows = {row[0]: row for query in (_BY_DUE, _BY_LOAD) for row in connection.execute(query)}
     ready = _ready(connection, list(rows))
     found = [_next(row, *ready.get(number, (0, False))) for number, row in rows.items()]
-    found.sort(key=lambda each: (each.leaves, each.kept or not each.all_ready, each.job.id, each.id))
+    found.sort(key=lambda each: (each.leaves, each.own_hold or not each.all_ready, each.job.id, each.id))
     return found[:limit], len(found) > limit
 
 

@@ -15,7 +15,7 @@ READY_STATES: Final = (BoxState.SEALED, BoxState.LOADED)
 
 
 class ShippedBox(Protocol):
-    """A box as these rules need it. ``kept``: a foreman holds it; ``open_load``: its load, where that has not left.
+    """A box as these rules need it. ``own_hold``: a foreman holds it; ``open_load``: its load, where that has not left.
 
     ``uncounted`` kinds of its items are not counted into it in full.
     """
@@ -25,7 +25,7 @@ class ShippedBox(Protocol):
     @property
     def job_status(self) -> str: ...
     @property
-    def kept(self) -> bool: ...
+    def own_hold(self) -> bool: ...
     @property
     def parts_lacking(self) -> int: ...
     @property
@@ -54,7 +54,7 @@ def keeps_load(box: ShippedBox) -> Keeps | None:
         return Keeps.JOB_HELD
     if box.job_status == JobStatus.CANCELLED:
         return Keeps.JOB_CANCELLED
-    if box.kept:
+    if box.own_hold:
         return Keeps.HELD
     if box.state not in CLOSED_STATES:
         return Keeps.NOT_SEALED
@@ -82,7 +82,7 @@ def why_it_stays(box: ShippedBox) -> Said:
     why = [BOX_STATE_WORDS[BoxState(box.state)]]
     if box.job_status == JobStatus.HELD:
         why.append(say("its job is on hold"))
-    elif box.kept:
+    elif box.own_hold:
         why.append(say("on hold"))
     if lack := lack_in_words(parts=box.parts_lacking, items=box.uncounted):
         why.append(lack)

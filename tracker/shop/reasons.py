@@ -235,12 +235,12 @@ def meaning_kept(reason: str | None, values: Values | None) -> Meaning | None:
     return Meaning(Reason(reason), values or {}) if reason in set(Reason) else None
 
 
-def full_box(uncounted: int, *, kept: bool = False) -> Reason:
+def full_box(uncounted: int, *, own_hold: bool = False) -> Reason:
     """Return what is told of a box that lacks no part; ``uncounted`` kinds of its items are not counted in full.
 
-    ``kept`` says that a foreman keeps it in the shop: it is not sealed then.
+    With ``own_hold``, which the log knows as ``kept``, it is not sealed.
     """
-    if kept:
+    if own_hold:
         return Reason.BOX_FULL_BUT_HELD
     return Reason.BOX_FULL_BUT_ITEMS if uncounted else Reason.BOX_FULL
 
@@ -274,7 +274,7 @@ def _goes_on(values: Values) -> list[Said]:
     if lacking := values["missing"]:
         left = say_many("%(num)d more for this box", "%(num)d more for this box", lacking)
         return [say("%(packed)s in, %(left)s.", packed=values["packed"], left=left)]
-    return [say(full_box(values["uncounted"], kept=values.get("kept", False)).pattern)]
+    return [say(full_box(values["uncounted"], own_hold=values.get("kept", False)).pattern)]
 
 
 _STAYING_NAMED: Final = 3

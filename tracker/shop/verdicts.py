@@ -33,7 +33,7 @@ class StationFacts:
 class BoxFacts:
     """A box as a verdict needs it; ``load`` is the code of the load that it is planned for.
 
-    ``held`` and ``resumed`` are its job's hold, as of a part; ``kept`` says that a foreman keeps this box in the shop,
+    ``job_held`` and ``resumed`` are as of a part; ``own_hold`` says that the box itself was on hold at the scan's time,
     ``missing`` parts that it lacks so many, and ``uncounted`` that so many kinds of its items are not counted in full.
     Of the missing parts ``ready`` only wait to be packed, ``damaged`` are marked so, the rest waits for ``awaited``.
     """
@@ -42,9 +42,9 @@ class BoxFacts:
     name: str
     state: BoxState
     job: str
-    held: bool = False
+    job_held: bool = False
     resumed: bool = False
-    kept: bool = False
+    own_hold: bool = False
     missing: int = 0
     uncounted: int = 0
     ready: int = 0
@@ -62,7 +62,7 @@ class BoxFacts:
 class PartFacts:
     """A part as a verdict needs it; ``now`` is its progress today.
 
-    ``held`` is the state of its job at the scan's own time; ``resumed`` says that it was held then and goes on today.
+    ``job_held`` says that its job was on hold at the scan's own time, ``resumed`` that it goes on today.
     """
 
     code: str
@@ -72,7 +72,7 @@ class PartFacts:
     route: Route
     box: BoxFacts
     now: Progress
-    held: bool = False
+    job_held: bool = False
     resumed: bool = False
     cancelled: bool = False
     replaced_by: str | None = None
@@ -134,7 +134,7 @@ def _judge_standing(part: PartFacts) -> Verdict | None:
         return verdict(Outcome.REPLACED, Reason.REPLACED, new=part.replaced_by)
     if part.cancelled:
         return verdict(Outcome.CANCELLED, Reason.CANCELLED, job=part.job)
-    if part.held:
+    if part.job_held:
         return verdict(Outcome.ON_HOLD, _of_hold(part), job=part.job)
     return None
 
@@ -177,7 +177,7 @@ def judge_box(box: BoxFacts, station: StationFacts, open_load: str | None) -> Ve
         return verdict(Outcome.OFF_ROUTE, Reason.BOX_ELSEWHERE)
     if box.cancelled:
         return verdict(Outcome.CANCELLED, Reason.CANCELLED, job=box.job)
-    if box.held:
+    if box.job_held:
         return verdict(Outcome.ON_HOLD, Reason.WAS_ON_HOLD if box.resumed else Reason.ON_HOLD, job=box.job)
     if station.step is Step.SHIP:
         return _judge_loading(box, open_load)
@@ -188,7 +188,7 @@ def judge_box(box: BoxFacts, station: StationFacts, open_load: str | None) -> Ve
     if box.missing:
         lack = [box.missing, box.uncounted]
         return verdict(Outcome.DONE, Reason.BOX_WAITS, lack=lack, awaited=list(box.awaited), damaged=box.damaged)
-    return verdict(Outcome.DONE, full_box(box.uncounted, kept=box.kept))
+    return verdict(Outcome.DONE, full_box(box.uncounted, own_hold=box.own_hold))
 
 
 def _judge_loading(box: BoxFacts, open_load: str | None) -> Verdict:
@@ -198,7 +198,7 @@ def _judge_loading(box: BoxFacts, open_load: str | None) -> Verdict:
         return verdict(Outcome.OFF_ROUTE, Reason.NO_LOAD)
     if open_load is not None and open_load != box.load:
         return verdict(Outcome.WRONG_BOX, Reason.OTHER_LOAD, load=box.load, other=open_load)
-    if box.kept:
+    if box.own_hold:
         return verdict(Outcome.ON_HOLD, Reason.BOX_ON_HOLD)
     if box.state is BoxState.LOADED:
         return verdict(Outcome.AGAIN, Reason.BOX_LOADED_AGAIN, load=box.load)

@@ -26,7 +26,7 @@ def _change(database: Database, box_id: int, *, hold: bool, who: str, now: datet
         box = ledger.the_box(box_id)
         if hold and box.state is BoxState.SHIPPED:
             raise ConflictError(say("Box %(box)s has shipped.", box=box.in_words))
-        if hold == box.kept:
+        if hold == box.own_hold:
             on_hold = say("Box %(box)s is on hold already.", box=box.in_words)
             raise ConflictError(on_hold if hold else say("Box %(box)s is not on hold.", box=box.in_words))
         ledger.change(update_box, box_id, held_at=now if hold else None)

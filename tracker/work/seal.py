@@ -101,7 +101,7 @@ def _incomplete(box: Box, lacking: Lacks[Part, Item]) -> IncompleteError:
 
 def _refuse_closed(box: Box) -> None:
     refuse_closed(box.in_words, box.state)
-    if box.kept:
+    if box.own_hold:
         raise ConflictError(say("Box %(box)s is on hold: let it go first, then seal it.", box=box.in_words))
     refuse_stopped(box.in_words, box.job.code, box.job.status)
 

@@ -75,7 +75,7 @@ class Shown:
             return meaning(Reason.CANCELLED, job=self.box.job.code)
         if self.box.job.status is JobStatus.HELD:
             return meaning(Reason.ON_HOLD, job=self.box.job.code)
-        return meaning(Reason.BOX_ON_HOLD) if self.box.kept else None
+        return meaning(Reason.BOX_ON_HOLD) if self.box.own_hold else None
 
     @property
     def may_be_sealed(self) -> bool:

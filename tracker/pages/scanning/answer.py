@@ -37,7 +37,7 @@ _GOES_ON: Final = frozenset(
 class Next:
     """Where a part goes: its next step and who does it, the slot where it lies, its box and what that lacks.
 
-    ``closed`` and ``kept`` are of the box: sealed or further, and kept in the shop by a foreman.
+    ``closed`` and ``own_hold`` are of the box: sealed or further, and put on hold itself.
     """
 
     step: Step | None
@@ -48,7 +48,7 @@ class Next:
     missing: int
     uncounted: int
     closed: bool
-    kept: bool
+    own_hold: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,7 +222,7 @@ def _next(connection: Connection, found: _Found, outcome: Outcome) -> Next | Non
         missing=box.parts_lacking,
         uncounted=found.uncounted,
         closed=box.closed,
-        kept=box.kept,
+        own_hold=box.own_hold,
     )
 
 

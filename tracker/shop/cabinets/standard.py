@@ -234,8 +234,8 @@ class Standard:
     def __post_init__(self) -> None:
         faults = [
             fault_at(field, rule)
-            for held, field, rule in (*_carcass_rules(self), *_hardware_rules(self), *_drawer_rules(self))
-            if not held
+            for holds, field, rule in (*_carcass_rules(self), *_hardware_rules(self), *_drawer_rules(self))
+            if not holds
         ]
         if faults:
             told = say("The construction standard %(name)s contradicts itself. Mend it.", name=repr(self.name))

@@ -110,7 +110,7 @@ def _what_next(scanned: Scanned, part: Part, upcoming: Step | None) -> dict[str,
     box = scanned.ledger.box(part.box.id) or part.box
     missing = box.parts_lacking
     items = 0 if missing else uncounted(scanned.ledger.connection, box.id)
-    kept = {"kept": True} if box.kept else {}
+    kept = {"kept": True} if box.own_hold else {}
     return {"packed": box.packed, "missing": missing, "uncounted": items, **kept}
 
 
