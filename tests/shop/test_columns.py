@@ -74,19 +74,33 @@ def test_columns_are_lettered_as_spreadsheets_show_them() -> None:
 
 
 def test_formulas_are_told_with_the_headings_but_in_no_column_that_is_ignored() -> None:
-    header = [*PLAIN, "quantity", "qty", "machine", ""]
-    formulas = [Formula(line=2, place=place) for place in (2, 7, 8)]
+    header = [*PLAIN, "quantity", "qty", "machine"]
+    formulas = [Formula(line=2, place=place) for place in (2, 7)]
 
     def wrong(*ignore: str) -> list[tuple[object, str]]:
         with pytest.raises(InvalidInputError) as refused:
             match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS, ignore=ignore, formulas=formulas)
         return [(fault.where.get("cell"), fault.where["column"]) for fault in refused.value.faults]
 
-    told = [("C2", "length"), ("I2", "I")]
+    told = [("C2", "length")]
     assert wrong() == [(None, "machine"), (None, "quantity, qty"), *told]
     assert wrong("machine", "qty") == told
     formulas = formulas[1:2]
     assert match_columns(header, PART_COLUMNS, NEEDED_PART_COLUMNS, ignore=["machine", "qty"], formulas=formulas)
+
+
+def test_a_formula_in_a_column_without_a_heading_asks_for_the_heading_as_any_value_does() -> None:
+    def wrong(*places: int) -> InvalidInputError:
+        formulas = [Formula(line=2, place=place) for place in places]
+        with pytest.raises(InvalidInputError) as refused:
+            match_columns([*PLAIN, " "], PART_COLUMNS, NEEDED_PART_COLUMNS, formulas=formulas)
+        return refused.value
+
+    what = "a formula stands in a column without a heading; wanted: a heading, or no value"
+    alone = wrong(5, 6)  # the last is beyond the first line
+    assert [(fault.where["cell"], fault.what) for fault in alone.faults] == [("F2", what), ("G2", what)]
+    assert "first line has faults" in alone.detail
+    assert [fault.what.split()[2] for fault in wrong(2, 5).faults] == ["stands", "without"]
 
 
 @pytest.mark.parametrize("absent", NEEDED_PART_COLUMNS)

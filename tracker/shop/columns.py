@@ -7,7 +7,7 @@ from difflib import get_close_matches
 from typing import Final
 
 from tracker.shop.errors import Fault, InvalidInputError
-from tracker.shop.saying import join, say, say_many
+from tracker.shop.saying import Said, join, say, say_many
 
 ALSO: Final[Mapping[str, str]] = {
     **dict.fromkeys(("qty", "count", "pcs"), "quantity"),
@@ -70,7 +70,7 @@ def match_columns(
     ``ignore`` names headings that may stand there and mean nothing; a place without a heading is none. ``kinds`` says
     which tables are wanted, for who sent another one.
     Raises InvalidInputError for a heading that nobody knows, two for one column, columns that are not there, and
-    ``formulas`` in columns that mean something: each was read as an empty cell.
+    ``formulas`` in columns that mean something or have no heading: each was read as an empty cell, and is a value.
     """
     left_out = {column_name(each) for each in ignore}
     headings = {place: each for place, each in enumerate(header) if each.strip() and column_name(each) not in left_out}
@@ -85,10 +85,12 @@ def match_columns(
             "this column is needed and is not there", "these columns are needed and are not there", len(absent)
         )
         faults.append(_fault(", ".join(absent), what))
+    named = {place for place, each in enumerate(header) if each.strip()}
+    faults += [_at_cell(each, _stands_unnamed(say("a formula"))) for each in formulas if each.place not in named]
     is_another = len(absent) == len(needed)
     detail = join([_NO_COLUMNS, kinds], between=" ") if is_another else _FAULTS if faults else _NOT_WORKED_OUT
-    refused = {place for place, each in enumerate(header) if each.strip() and place not in columns}
-    faults += [_without_value(each, columns) for each in formulas if each.place not in refused]
+    what = say("a formula without a value; save the file in a spreadsheet program")
+    faults += [_at_cell(each, what, columns[each.place]) for each in formulas if each.place in columns]
     if faults:
         raise InvalidInputError(detail, faults)
     return columns
@@ -117,10 +119,7 @@ def wrong_width(header: Sequence[str], line: int, cells: Sequence[str]) -> Itera
         return
     for place, (name, cell) in enumerate(zip(header, cells, strict=False)):
         if cell.strip() and not name.strip():
-            what = say(
-                "%(value)s stands in a column without a heading; wanted: a heading, or no value",
-                value=repr(cell.strip()[:_LONGEST]),
-            )
+            what = _stands_unnamed(repr(cell.strip()[:_LONGEST]))
             yield Fault(where={"line": line, "column": column_letter(place)}, what=what)
 
 
@@ -163,10 +162,14 @@ def _twice(headings: Mapping[int, str], columns: Mapping[int, str]) -> list[Faul
     return [_fault(", ".join(dict.fromkeys(spelled)), what) for spelled in found.values() if len(spelled) > 1]
 
 
-def _without_value(formula: Formula, columns: Mapping[int, str]) -> Fault:
+def _stands_unnamed(value: str) -> Said:
+    return say("%(value)s stands in a column without a heading; wanted: a heading, or no value", value=value)
+
+
+def _at_cell(formula: Formula, what: Said, column: str = "") -> Fault:
     letter = column_letter(formula.place)
-    where = {"line": formula.line, "cell": f"{letter}{formula.line}", "column": columns.get(formula.place, letter)}
-    return Fault(where=where, what=say("a formula without a value; save the file in a spreadsheet program"))
+    where = {"line": formula.line, "cell": f"{letter}{formula.line}", "column": column or letter}
+    return Fault(where=where, what=what)
 
 
 def _fault(column: str, what: str) -> Fault:
