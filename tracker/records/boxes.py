@@ -144,11 +144,6 @@ def uncounted(connection: Connection, box_id: int) -> int:
     return int(connection.execute(_UNCOUNTED, {"id": box_id}).scalar_one())
 
 
-def box_codes(connection: Connection, job_id: int) -> list[str]:
-    """Return the codes of a job's boxes."""
-    return [box_code(number) for number in connection.execute(select(box.c.id).where(box.c.job_id == job_id)).scalars()]
-
-
 def highest_box_number(connection: Connection, job_id: int) -> int:
     """Return the number of a job's last box."""
     return int(connection.execute(select(func.max(box.c.number)).where(box.c.job_id == job_id)).scalar_one())

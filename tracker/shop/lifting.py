@@ -199,21 +199,13 @@ class LiftingAssumptions:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LiftingGrade:
-    """Who may lift a box, with the limits in kg and the lifting index (mass over limit) of one and of two persons."""
+    """Who may lift a box, with the limits in kg of one and of two persons."""
 
     handling: Handling
     mass_kg: float
     one_person_limit_kg: float
     two_persons_limit_kg: float
     assumptions: LiftingAssumptions = field(default_factory=LiftingAssumptions)
-
-    @property
-    def one_person_index(self) -> float:
-        return _index(self.mass_kg, self.one_person_limit_kg)
-
-    @property
-    def two_persons_index(self) -> float:
-        return _index(self.mass_kg, self.two_persons_limit_kg)
 
 
 def grade_lifting(
@@ -238,10 +230,6 @@ def grade_lifting(
         two_persons_limit_kg=together,
         assumptions=assumptions,
     )
-
-
-def _index(mass_kg: float, limit_kg: float) -> float:
-    return mass_kg / limit_kg if limit_kg else math.inf
 
 
 def _refuse_below_zero(**values: float) -> None:

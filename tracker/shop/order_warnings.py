@@ -6,7 +6,7 @@ from datetime import date
 from tracker.shop.orders import PartLine
 from tracker.shop.saying import Mm, Said, say
 from tracker.shop.steps import Supply
-from tracker.shop.supplies import Boards
+from tracker.shop.supplies import UNNAMED, Boards
 
 Material = tuple[str, float]
 
@@ -23,7 +23,7 @@ def made_of(lines: Iterable[PartLine]) -> set[Material]:
 
 def unlisted(materials: Iterable[Material], boards: Boards) -> set[Material]:
     """Return those of these materials that are not on the shop's list of boards, if it has one."""
-    return {each for each in materials if boards.stocks and not boards.lists(each[0] or "board", each[1])}
+    return {each for each in materials if boards.stocks and not boards.lists(each[0] or UNNAMED, each[1])}
 
 
 def order_warnings(due: date, materials: Iterable[Material], boards: Boards, today: date) -> list[Said]:

@@ -15,6 +15,7 @@ from tracker.shop.toml_values import TableReader
 from tracker.shop.weighing import USUAL_LIMIT, Limit
 
 MOST_KINDS: Final = 50
+UNNAMED: Final = "board"  # the material of parts that name none
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

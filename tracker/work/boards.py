@@ -6,7 +6,7 @@ only while none of its parts is cut; its code is never given again.
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -15,13 +15,13 @@ from tracker.records.boards import BoardView, UncutPart
 from tracker.records.database import Database
 from tracker.shop.acts import BoardsPlanned
 from tracker.shop.cutting.runs import plan_all_boards
-from tracker.shop.cutting.values import SAME_THICKNESS_MM, Blank, CuttingPlan, Stock
+from tracker.shop.cutting.values import Blank, CuttingPlan, Stock
 from tracker.shop.errors import ConflictError, InvalidInputError, gathered
 from tracker.shop.job_states import UNFINISHED
 from tracker.shop.left_over import told_with_first
 from tracker.shop.saying import say
 from tracker.shop.standing import job_is
-from tracker.shop.supplies import Boards
+from tracker.shop.supplies import UNNAMED, Boards
 from tracker.work.jobs import job_coded
 from tracker.work.ledger import open_ledger
 from tracker.work.lists import boards_of
@@ -101,7 +101,7 @@ def _to_plan(parts: Sequence[UncutPart], begun: set[int]) -> list[UncutPart]:
 def _blank(part: UncutPart) -> Blank:
     return Blank(
         id=str(part.id),
-        material=part.material or "board",
+        material=part.material or UNNAMED,
         length_mm=part.length_mm,
         width_mm=part.width_mm,
         thickness_mm=part.thickness_mm,
@@ -109,28 +109,22 @@ def _blank(part: UncutPart) -> Blank:
     )
 
 
-def _stocks_for(parts: Sequence[UncutPart], boards: Boards) -> list[Stock]:
+def _stocks_for(parts: Sequence[UncutPart], boards: Boards) -> tuple[Stock, ...]:
     """Return the shop's boards, and the usual size of each material and thickness that it has not listed."""
-    stocks = list(boards.stocks)
     for part in parts:
-        material = part.material or "board"
-        listed = any(
-            stock.material == material and abs(stock.thickness_mm - part.thickness_mm) <= SAME_THICKNESS_MM
-            for stock in stocks
-        )
-        if not listed:
+        material = part.material or UNNAMED
+        if not boards.lists(material, part.thickness_mm):
             length, width = boards.usual_mm
-            stocks.append(
-                Stock(
-                    id=f"{material} {part.thickness_mm:g} mm",
-                    material=material,
-                    length_mm=length,
-                    width_mm=width,
-                    thickness_mm=part.thickness_mm,
-                    grain=part.grain,
-                )
+            usual = Stock(
+                id=f"{material} {part.thickness_mm:g} mm",
+                material=material,
+                length_mm=length,
+                width_mm=width,
+                thickness_mm=part.thickness_mm,
+                grain=part.grain,
             )
-    return stocks
+            boards = replace(boards, stocks=(*boards.stocks, usual))
+    return boards.stocks
 
 
 def _refuse_left(parts: Sequence[UncutPart], plan: CuttingPlan) -> None:

@@ -139,7 +139,6 @@ class Grain(StrEnum):
     """The direction of the grain; none where the board has none."""
 
     LENGTH = "length"
-    WIDTH = "width"
     NONE = "none"
 
 
