@@ -120,7 +120,7 @@ class _Faults:
             self.untold += 1
 
     def listed(self) -> list[Fault]:
-        more = say("and %(num)s more", num=self.untold)
+        more = say("and %(num)d more", num=self.untold)
         return [*self.told, Fault(where={}, what=more)] if self.untold else self.told
 
     def refuse_if_any(self, detail: str) -> None:
@@ -178,7 +178,7 @@ class _Fields:
     def count(self, column: str, *, needed: bool = False) -> int:
         value = self._value(column)
         if needed and not value.strip():
-            self.blame(column, say("wanted: a whole number from 1 to %(most)s", most=MOST_OF_ONE_LINE))
+            self.blame(column, say("wanted: a whole number from 1 to %(most)d", most=MOST_OF_ONE_LINE))
         try:
             return read_count(value, highest=MOST_OF_ONE_LINE)
         except ValueError as error:

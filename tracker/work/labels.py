@@ -65,7 +65,7 @@ def label_of(connection: Connection, code: Code, setup: LabelSetup) -> Label:
 def _of_part(connection: Connection, code: Code, setup: LabelSetup) -> Label:
     part = part_view(connection, code.number)
     if part is None:
-        raise NotFoundError(say("There is no part %(code)s.", code=str(code)))
+        raise NotFoundError(say("There is no part %(part)s.", part=str(code)))
     if part.dead and part.replaced_by:
         raise NotFoundError(
             say(
@@ -83,7 +83,7 @@ def _of_box(connection: Connection, code: Code, setup: LabelSetup) -> Label:
     box = box_view(connection, code.number)
     job = None if box is None else job_view(connection, box.job.code)
     if box is None or job is None:
-        raise NotFoundError(say("There is no box %(code)s.", code=str(code)))
+        raise NotFoundError(say("There is no box %(box)s.", box=str(code)))
     return box_label(box, job, setup.link)
 
 

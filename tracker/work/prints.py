@@ -74,7 +74,7 @@ class Request:
             what = say("wanted: a whole number from 1 to %(most)d", most=MOST_COPIES)
             faults.append(Fault(where={"field": "copies"}, what=what))
         if len(self.note) > LONGEST_NOTE:
-            what = say("wanted: at most %(most)d characters", most=LONGEST_NOTE)
+            what = say("wanted: at most %(most)s characters", most=LONGEST_NOTE)
             faults.append(Fault(where={"field": "note"}, what=what))
         faults += [
             Fault(where={"field": name}, what=say("wanted: no control characters"))

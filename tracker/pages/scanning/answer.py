@@ -199,7 +199,7 @@ def _title(found: _Found) -> str:
     if found.box is not None:
         return gettext("Box %(name)s of %(job)s", name=box_name(found.box.name), job=found.box.job.code)
     if kept.load is not None:
-        return gettext("Load %(code)s", code=kept.load)
+        return gettext("Load %(load)s", load=kept.load)
     if found.board is not None:
         return gettext("Board %(number)s, job %(job)s", number=found.board.number, job=found.board.job)
     if kept.action == Action.UNDO:
