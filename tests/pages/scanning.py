@@ -48,3 +48,35 @@ class Scanner:
 
 def _place(sign: str) -> str:
     return "Space" if sign == " " else f"{'Digit' if sign.isdigit() else 'Key'}{sign.upper()}"
+
+
+_LISTEN = """
+  window.rhythms = [];
+  const source = AudioScheduledSourceNode.prototype, start = source.start;
+  let isPlaying = false;
+  source.start = function (...at) {
+    if (!isPlaying) {
+      window.rhythms.push(0);
+      isPlaying = true;
+      queueMicrotask(() => { isPlaying = false; });
+    }
+    window.rhythms[window.rhythms.length - 1] += 1;
+    return start.apply(this, at);
+  };"""
+
+
+def listen(page: Page) -> None:
+    """Hear the rhythms that an open page plays from now on. Each kind of sound has its own number of tones."""
+    page.evaluate(f"() => {{{_LISTEN}}}")
+
+
+def last_rhythm(page: Page) -> int:
+    """How many tones the last sound had. A busy service may let a page say "Noted" before, which sounds, too."""
+    tones: int = page.evaluate("window.rhythms.at(-1)")
+    return tones
+
+
+def rhythms(page: Page) -> list[int]:
+    """How many tones each sound had."""
+    heard: list[int] = page.evaluate("window.rhythms")
+    return heard

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, Request, Route, e
 from tests.floor import END
 from tests.pages.conftest import chromium
 from tests.pages.looking import sign_in, sign_in_by_form, violations
-from tests.pages.scanning import Scanner
+from tests.pages.scanning import Scanner, listen, rhythms
 from tests.pages.stoppable_shop import StoppableShop, hold, stoppable, until, wait_for_ever, wait_until_kept
 from tracker.shop.codes import Code, Kind, MisreadError, part_code, read_code
 from tracker.shop.roles import Role
@@ -212,14 +212,14 @@ def test_what_was_told_as_noted_and_is_refused_stands_on_the_screen_until_it_is_
     scanner.pull(floor.toe_kick)
     scanner.pull(part_code(4))
     unsent(page, 2)
-    page.evaluate(COUNT_TONES)
+    listen(page)
     page.unroute("**/scan")
     expect(page.locator("#corrections li")).to_have_count(1)
     expect(page.locator("#corrections")).to_contain_text("Old label")
     expect(page.locator("#corrections")).to_contain_text("Toe kick")
     expect(page.locator("#corrections")).to_contain_text("took its place")
     expect(page.locator("#answer")).to_contain_text("End")
-    assert page.evaluate("window.tones") >= 3  # the rhythm of what stops the work
+    assert 3 in rhythms(page), "what stops the work is heard"
     by_the_shop = {f"{datetime.now(UTC) - timedelta(minutes=ago):%H:%M}" for ago in range(3)}
     assert page.locator("#corrections .when").inner_text() in by_the_shop
     assert page.locator("#recent time").first.inner_text() in by_the_shop
@@ -291,14 +291,6 @@ def test_a_browser_that_does_not_know_the_shops_time_zone_tells_what_must_be_put
     page.unroute("**/scan")
     expect(page.locator("#corrections")).to_contain_text("Old label")
     assert re.fullmatch(r"\d\d:\d\d", page.locator("#corrections .when").inner_text())
-
-
-COUNT_TONES = """() => {
-  const source = AudioScheduledSourceNode.prototype;
-  const start = source.start;
-  window.tones = 0;
-  source.start = function (...at) { window.tones += 1; return start.apply(this, at); };
-}"""
 
 
 def refuse(code: str, status: int, sent: list[list[str]]) -> Any:

@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.floor import DECK, END, TOE_KICK, Floor
 from tests.pages.looking import fits, readable, sign_in, violations
-from tests.pages.scanning import Scanner
+from tests.pages.scanning import Scanner, last_rhythm, listen
 from tests.pages.served_shop import bytes_of
 from tests.shops import app_of, sqlite_shop
 from tracker.pages.bench.drawing import SlabState, draw_bench, lie, next_to_lay
@@ -309,24 +309,15 @@ def test_a_whole_box_is_packed_counted_weighed_and_sealed(shop: Shop, at_bench: 
     assert label.headers["content-type"] == "image/png"
 
 
-# Counts the tones that the page plays: each rhythm has its own number of them.
-COUNT_TONES = """() => {
-  const source = AudioScheduledSourceNode.prototype;
-  const start = source.start;
-  window.tones = 0;
-  source.start = function (...at) { window.tones += 1; return start.apply(this, at); };
-}"""
-
-
 def test_a_wrong_part_stops_the_work_and_says_where_it_belongs(shop: Shop, at_bench: Callable[..., Bench]) -> None:
     (deck, toe_kick, end), (_box, other) = shop.job()
     first, second = at_bench(), at_bench()
-    first.page.evaluate(COUNT_TONES)
+    listen(first.page)
     second.scan(other)
     second.says("Done")
     first.scan(deck)
     first.says("Done")
-    assert first.page.evaluate("window.tones") == 1
+    assert last_rhythm(first.page) == 1
     first.scan(end)
     first.says("Wrong box")
     assert "It belongs in box 102" in first.answer
@@ -337,7 +328,7 @@ def test_a_wrong_part_stops_the_work_and_says_where_it_belongs(shop: Shop, at_be
     assert sentence is not None
     assert sentence["width"] > 0.6 * banner["width"], "a word that is long in another language leaves it its room"
     assert first.page.locator("#answer").get_attribute("data-sound") == "stop"
-    assert first.page.evaluate("window.tones") == 4
+    assert last_rhythm(first.page) == 3
     size = first.page.locator("#answer .told-word").evaluate("(word) => parseFloat(getComputedStyle(word).fontSize)")
     assert size >= 48
     expect(first.region("head")).to_contain_text("1 of 2 parts in")

@@ -18,7 +18,7 @@ from playwright.sync_api import Browser, Page, Route, expect
 from tests.floor import END, Floor
 from tests.pages.conftest import chromium, take_cabinets
 from tests.pages.looking import readable, sign_in, sign_in_by_form, violations
-from tests.pages.scanning import Scanner
+from tests.pages.scanning import Scanner, last_rhythm, listen
 from tests.pages.stoppable_shop import until
 from tests.reading import picture_of
 from tests.shops import app_of, sqlite_shop
@@ -312,17 +312,13 @@ def test_a_board_passes_all_its_parts_and_is_taken_back_as_one(page: Page, shop:
 
 
 def test_each_kind_of_answer_sounds_in_a_rhythm_of_its_own(page: Page, shop: Shop) -> None:
-    page.add_init_script("""
-        window.tones = 0;
-        const make = AudioContext.prototype.createOscillator;
-        AudioContext.prototype.createOscillator = function () { window.tones += 1; return make.call(this); };""")
     open_station(page, shop)
+    listen(page)
     scanner = StationScanner(page)
     heard = []
     for code in (shop.floor.deck, "P0000000000", part_code(99_999)):
-        before = page.evaluate("window.tones")
         scanner.read(code)
-        heard.append(page.evaluate("window.tones") - before)
+        heard.append(last_rhythm(page))
     assert heard == [1, 2, 3]
 
 
