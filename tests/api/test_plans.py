@@ -32,6 +32,26 @@ def test_panels_are_laid_into_boxes_within_size_and_mass(station: Caller) -> Non
         assert "23 kg" in " ".join(box["lifting"]["assumptions"])
 
 
+def test_groups_lie_in_cartons_of_their_own_and_drops_never_share_one(station: Caller) -> None:
+    panels = [panel(f"{group}-{n}", mass_kg=1, group=group) for group in ("101", "102") for n in range(4)]
+    together = station.post("/plans/boxes", {"panels": panels, "cartons": [CARTON]}).json
+    inside = [{each["id"][:3] for each in box["panels"]} for box in together["boxes"]]
+    assert inside == [{"101"}, {"102"}]
+    assert "each group has cartons of its own" in together["bound_for"]
+    drops = [panel(f"{drop}-{n}", mass_kg=1, drop=drop) for drop in ("north", "south") for n in range(2)]
+    assert len(station.post("/plans/boxes", {"panels": drops, "cartons": [CARTON]}).json["boxes"]) == 2
+
+
+def test_the_shops_own_limit_and_fronts_that_come_late_are_taken_into_the_plan(station: Caller) -> None:
+    panels = [panel("end", group="101"), panel("door", group="101", front=True)]
+    for more, boxes in (({}, 1), ({"fronts_apart": True}, 2), ({"box_mass_kg": 8}, 2)):
+        plan = station.post("/plans/boxes", {"panels": panels, "cartons": [CARTON], **more}).json
+        assert len(plan["boxes"]) == boxes, more
+    refused = station.post("/plans/boxes", {"panels": panels, "cartons": [CARTON], "box_mass_kg": 0})
+    assert refused.status_code == 422
+    assert refused.json["errors"][0]["where"] == {"field": "box_mass_kg"}
+
+
 def test_what_fits_nowhere_is_named_with_the_reason(station: Caller) -> None:
     panels = [panel("end"), panel("worktop", length_mm=3000), panel("stone", mass_kg=80)]
     plan = station.post("/plans/boxes", {"panels": panels, "cartons": [CARTON]}).json

@@ -72,3 +72,32 @@ def test_as_many_panels_as_allowed_are_planned() -> None:
     panels = [panel(f"P{n}", 100 + n % 700, 80 + n % 350, (6, 15, 18)[n % 3], 0.5 + n % 7) for n in range(MOST_PANELS)]
     plan = plan_boxes(panels, [carton()])
     assert complaints(plan, panels, [carton()], PackingRules()) == []
+
+
+THICK = st.sampled_from([3, 6, 18, 22])
+OF_CABINETS = st.lists(
+    st.tuples(
+        st.tuples(st.integers(100, 800), st.integers(80, 600), THICK),
+        st.sampled_from(["", "101", "102", "103", "F1", "F2"]),
+        st.sampled_from(["", "north"]),
+        st.booleans(),
+    ),
+    max_size=40,
+)
+
+
+@examples(60)
+@given(OF_CABINETS, st.booleans(), st.sampled_from([None, 8.0, 15.0]))
+def test_any_plan_keeps_drops_limits_and_groups(
+    rows: list[tuple[tuple[float, float, float], str, str, bool]], apart: bool, limit: float | None
+) -> None:
+    panels = [
+        # A cabinet is unloaded at one drop.
+        panel(f"P{n}", *size, board_mass_kg(*size), group=name and f"{name} {drop}", drop=drop, front=front)
+        for n, (size, name, drop, front) in enumerate(rows)
+    ]
+    rules = PackingRules(box_mass_kg=limit, fronts_apart=apart)
+    cartons = [carton(), carton("D", (820, 620, 60), 20)]
+    plan = plan_boxes(panels, cartons, rules, steps=FEW_STEPS)
+    assert complaints(plan, panels, cartons, rules) == []
+    assert plan.unplaceable == ()

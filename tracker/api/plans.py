@@ -1,5 +1,6 @@
 """Plans without a job: panels into boxes, a cabinet order into parts. Nothing is stored."""
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
@@ -34,7 +35,11 @@ class Size(fields.Float):
 
 
 class PanelShape(Shape):
-    """A panel; ``front`` marks a fragile face, ``cabinet`` what it belongs to."""
+    """A panel; ``front`` marks a fragile face.
+
+    Panels of one ``group`` are kept together before the boxes are made few, those of one ``cabinet`` where that costs
+    no box; panels of two drops never share a box.
+    """
 
     id = fields.String(required=True)
     length_mm = Size(required=True)
@@ -42,6 +47,8 @@ class PanelShape(Shape):
     thickness_mm = Size(required=True)
     mass_kg = Size(required=True)
     cabinet = fields.String(load_default="")
+    group = fields.String(load_default="")
+    drop = fields.String(load_default="")
     front = fields.Boolean(load_default=False)
 
 
@@ -58,13 +65,19 @@ class CartonShape(Shape):
 
 
 class PanelsShape(Shape):
-    """What is to be packed, and into what."""
+    """What is to be packed, and into what.
+
+    ``box_mass_kg`` is the gross mass that no box is over but by a single panel; with ``fronts_apart`` the fronts of a
+    group lie in other boxes than the rest of it.
+    """
 
     panels = Rows(fields.Nested(PanelShape), required=True, validate=_FEW_ENOUGH)
     cartons = Rows(fields.Nested(CartonShape), required=True, validate=_FEW_CARTONS)
     layer_gap_mm = fields.Float(load_default=0.0)
     bag_height_mm = fields.Float(load_default=0.0)
     bag_mass_kg = fields.Float(load_default=0.0)
+    box_mass_kg = Size(load_default=None, allow_none=True)
+    fronts_apart = fields.Boolean(load_default=False)
 
 
 class PlacedShape(Schema):
@@ -97,10 +110,14 @@ class UnplaceableShape(Schema):
 
 
 class BoxPlanShape(Schema):
-    """The boxes. Fewer than ``lower_bound`` cannot be; ``proved_least`` says that the plan has no more than that."""
+    """The boxes. Fewer than ``lower_bound`` cannot be of those that ``bound_for`` tells of.
+
+    ``proved_least`` says that the plan has no more than that.
+    """
 
     boxes = fields.List(fields.Nested(PlannedBoxShape))
     lower_bound = fields.Integer()
+    bound_for = fields.String()
     proved_least = fields.Boolean()
     unplaceable = fields.List(fields.Nested(UnplaceableShape))
 
@@ -110,17 +127,20 @@ class BoxPlanShape(Schema):
 @blueprint.response(200, BoxPlanShape)
 @needs(Role.STATION)
 def post_box_plan(body: dict[str, Any]) -> dict[str, Any]:
-    """Lay panels flat into as few boxes as can be, within each carton's size and mass."""
+    """Lay panels flat into as few boxes as can be, within each carton's size and mass.
+
+    Each group lies in cartons of its own, as few as it allows. A group of fewer than four panels is small and may
+    share, with at most three groups to a carton.
+    """
     panels = _made(Panel, body["panels"], "panels")
     cartons = _made(Carton, body["cartons"], "cartons")
-    rules = PackingRules(
-        layer_gap_mm=body["layer_gap_mm"], bag_height_mm=body["bag_height_mm"], bag_mass_kg=body["bag_mass_kg"]
-    )
+    rules = PackingRules(**{each.name: body[each.name] for each in dataclasses.fields(PackingRules)})
     plan = plan_boxes(panels, cartons, rules)
     by_id = {carton.id: carton for carton in cartons}
     return {
         "boxes": [_box(box, by_id[box.carton]) for box in plan.boxes],
         "lower_bound": plan.lower_bound,
+        "bound_for": plan.bound_for,
         "proved_least": plan.proved_least,
         "unplaceable": plan.unplaceable,
     }

@@ -21,10 +21,10 @@ class Solid(NamedTuple):
 def complaints(plan: BoxPlan, panels: Sequence[Panel], cartons: Sequence[Carton], rules: PackingRules) -> list[str]:
     """Return everything about the plan that breaks a rule of packing."""
     kinds = {carton.id: carton for carton in cartons}
-    found = list(_whole_plan(plan, panels, kinds))
+    found = [*_whole_plan(plan, panels, kinds), *_cabinets(plan, panels)]
     for number, box in enumerate(plan.boxes):
         solids = solids_of(box, panels)
-        for look in (_limits, _room, _layers, _order):
+        for look in (_limits, _company, _room, _layers, _order):
             found += [f"box {number}: {what}" for what in look(box, solids, kinds[box.carton], rules)]
     return found
 
@@ -63,6 +63,8 @@ def _limits(box: BoxContent, solids: Sequence[Solid], carton: Carton, rules: Pac
         yield f"its mass is {mass} and it says {box.mass_kg}"
     if mass > carton.max_mass_kg + NEARLY:
         yield f"it weighs {mass} and may weigh {carton.max_mass_kg}"
+    if rules.box_mass_kg is not None and mass > rules.box_mass_kg + NEARLY and len(solids) > 1:
+        yield f"it weighs {mass} with {len(solids)} panels, and the shop allows {rules.box_mass_kg}"
     top = max(solid.far[2] for solid in solids)
     if abs(top + rules.bag_height_mm - box.height_mm) > NEARLY:
         yield f"its panels end at {top} and it says {box.height_mm}"
@@ -70,6 +72,25 @@ def _limits(box: BoxContent, solids: Sequence[Solid], carton: Carton, rules: Pac
         yield f"it is {box.height_mm} high and the carton is {carton.height_mm}"
     if (box.bag is not None) != (rules.bag_height_mm > 0) or (box.bag and abs(box.bag.z_mm - top) > NEARLY):
         yield "the bag's gap is not on top"
+
+
+def _company(box: BoxContent, solids: Sequence[Solid], carton: Carton, rules: PackingRules) -> Iterator[str]:
+    if len({solid.panel.drop for solid in solids}) > 1:
+        yield "it holds panels of two drops"
+    if len({solid.panel.group for solid in solids if solid.panel.group}) > 3:
+        yield "more than three groups share it"
+    if rules.fronts_apart and len({solid.panel.front for solid in solids if solid.panel.group}) > 1:
+        yield "fronts that come late lie beside other panels"
+
+
+def _cabinets(plan: BoxPlan, panels: Sequence[Panel]) -> Iterator[str]:
+    """A group of four panels or more lies with none of its like, its late fronts excepted."""
+    known = {panel.id: panel for panel in panels}
+    counts = Counter(panel.group for panel in panels)
+    for number, box in enumerate(plan.boxes):
+        inside = {known[place.id].group for place in box.panels if not known[place.id].front} - {""}
+        if sum(counts[group] >= 4 for group in inside) > 1:
+            yield f"box {number}: two cabinets lie in it"
 
 
 def _room(box: BoxContent, solids: Sequence[Solid], carton: Carton, rules: PackingRules) -> Iterator[str]:

@@ -3,6 +3,7 @@
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 from itertools import accumulate, combinations
 from typing import Final
 
@@ -83,6 +84,32 @@ def lower_bound(panels: Sequence[ExactPanel], cartons: Sequence[ExactCarton]) ->
     for sizes, room in _measures(panels, cartons):
         best = max(best, least_bins(sizes, room))
     return best
+
+
+class Least:
+    """The lower bound of a plan, worked out only as far as it is asked for; ``at_least`` is known beforehand."""
+
+    def __init__(
+        self, panels: Sequence[ExactPanel], cartons: Sequence[ExactCarton], at_least: "Least | None" = None
+    ) -> None:
+        self._panels, self._cartons, self._at_least = panels, cartons, at_least
+
+    @cached_property
+    def boxes(self) -> int:
+        """The bound, as ``lower_bound`` has it."""
+        return max(lower_bound(self._panels, self._cartons), self._at_least.boxes if self._at_least else 0)
+
+    def reached_by(self, boxes: int) -> bool:
+        """Whether there are no more boxes than the bound; panels that are poured often say so at once."""
+        return boxes <= self._poured or boxes <= self.boxes
+
+    def of(self, boxes: int) -> int:
+        """Return the bound for panels that lie in so many boxes."""
+        return boxes if self.reached_by(boxes) else self.boxes
+
+    @cached_property
+    def _poured(self) -> int:
+        return _by_supply(self._panels, self._cartons) if self._panels else 0
 
 
 def _by_supply(panels: Sequence[ExactPanel], cartons: Sequence[ExactCarton]) -> int:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from tracker.shop.boxing.values import Carton, PackingRules, Panel
+from tracker.shop.boxing.values import HEAVIEST_KG, Carton, PackingRules, Panel
 
 UNITS: Final = 10**12
 _SLACK: Final = 500
@@ -26,6 +26,8 @@ class ExactPanel:
     tall: int
     mass: int
     cabinet: str
+    group: str
+    drop: str
     front: bool
 
     @property
@@ -82,6 +84,8 @@ def exact_panels(panels: Sequence[Panel], rules: PackingRules) -> list[ExactPane
             tall=whole(panel.thickness_mm) + gap,
             mass=whole(panel.mass_kg),
             cabinet=panel.cabinet,
+            group=panel.group,
+            drop=panel.drop,
             front=panel.front,
         )
         for index, panel in enumerate(panels)
@@ -89,15 +93,19 @@ def exact_panels(panels: Sequence[Panel], rules: PackingRules) -> list[ExactPane
 
 
 def exact_cartons(cartons: Sequence[Carton], rules: PackingRules) -> list[ExactCarton]:
-    """Return the cartons in units, less the bag and the tare; n layers have n - 1 gaps, so one gap is added."""
+    """Return the cartons in units, less the bag and the tare; n layers have n - 1 gaps, so one gap is added.
+
+    Each may weigh what its kind and the shop's own limit allow.
+    """
     gap, bag, bag_mass = whole(rules.layer_gap_mm), whole(rules.bag_height_mm), whole(rules.bag_mass_kg)
+    most = HEAVIEST_KG if rules.box_mass_kg is None else rules.box_mass_kg
     return [
         ExactCarton(
             index=index,
             long=whole(max(carton.length_mm, carton.width_mm)) + _SLACK,
             short=whole(min(carton.length_mm, carton.width_mm)) + _SLACK,
             tall=whole(carton.height_mm) + gap - bag + _SLACK,
-            mass=whole(carton.max_mass_kg) - whole(carton.tare_kg) - bag_mass + _SLACK,
+            mass=whole(min(carton.max_mass_kg, most)) - whole(carton.tare_kg) - bag_mass + _SLACK,
             available=UNLIMITED if carton.available is None else carton.available,
         )
         for index, carton in enumerate(cartons)

@@ -1,18 +1,19 @@
-"""Panels into cartons: the fewest boxes, then whole cabinets, then the least carton volume, then the best balance."""
+"""Panels into cartons: groups together, the fewest boxes, whole cabinets, the least carton volume, the best balance."""
 
-from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Final
 
 from tracker.shop.boxing.bounds import lower_bound
-from tracker.shop.boxing.cabinets import by_cabinet, cabinets_in, gathered, pieces_of_cabinets
-from tracker.shop.boxing.exact import ExactCarton, exact_cartons, exact_panels
-from tracker.shop.boxing.filling import Box, Panels, measures
+from tracker.shop.boxing.cabinets import families
+from tracker.shop.boxing.drafts import drafted
+from tracker.shop.boxing.exact import ExactCarton, ExactPanel, exact_cartons, exact_panels
+from tracker.shop.boxing.filling import Box, Panels
+from tracker.shop.boxing.groups import MOST_SHARING, Keeping, boxes_by_group, kinds_left, least_by_group
 from tracker.shop.boxing.places import content_of
-from tracker.shop.boxing.search import boxes_of_many_kinds, boxes_of_one_kind
-from tracker.shop.boxing.supply import in_smaller_cartons, supplied
-from tracker.shop.boxing.values import BoxContent, BoxPlan, Carton, PackingRules, Panel, Unplaceable
+from tracker.shop.boxing.supply import supplied
+from tracker.shop.boxing.values import BoxPlan, Carton, PackingRules, Panel, Unplaceable
 from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.saying import Count, Mm, Number, Said, join, say
 from tracker.shop.searching import Effort
@@ -25,128 +26,125 @@ STEPS: Final = 3_000_000  # about half a second
 _STEPS_OF_A_RUN: Final = 300_000
 
 
-@dataclass(frozen=True, slots=True)
-class _Draft:
-    """Boxes as they were planned, the same in the smallest cartons that there are, and what is left without one."""
-
-    planned: list[Box]
-    boxes: list[Box]
-    without: Panels
-
-    @property
-    def rank(self) -> tuple[int, int, int, int]:
-        """Return what makes a plan good, the most important first; less is better."""
-        volume = sum(box.carton.volume for box in self.boxes)
-        return len(self.without), len(self.boxes), pieces_of_cabinets(self.boxes), volume
-
-
 def plan_boxes(
     panels: Sequence[Panel], cartons: Sequence[Carton], rules: PackingRules | None = None, *, steps: int = STEPS
 ) -> BoxPlan:
-    """Return boxes that hold the panels, flat in layers, within every carton's size and mass.
+    """Return boxes that hold the panels, flat in layers, within every carton's size and mass and the shop's own limit.
 
-    The boxes are made as few as ``steps`` of search allow; then a cabinet's parts are kept together where that costs
-    no extra box, then the cartons' volume is made small, then the centre of mass is brought to the middle. The same
-    input gives the same plan. Raises InvalidInputError for no carton, too many panels, or an id that stands twice.
+    Panels of a group are kept together first: each group has cartons of its own, as few as it allows, and small things
+    share (see ``groups``). Then the boxes are made as few as ``steps`` of search allow; a cabinet's parts are kept
+    together where that costs no extra box; then the cartons' volume is made small, and the centre of mass is brought to
+    the middle. The same input gives the same plan. Raises InvalidInputError for no carton, too many panels, or an id
+    that stands twice.
     """
-    rules = rules or PackingRules()
     _check(panels, cartons, MOST_PANELS)
-    exact, kinds = exact_panels(panels, rules), exact_cartons(cartons, rules)
-    fitting = [panel for panel in exact if any(kind.takes(panel) for kind in kinds)]
-    kinds = [kind for kind in kinds if kind.available > 0 and any(map(kind.takes, fitting))]
-    placeable = [panel for panel in fitting if any(kind.takes(panel) for kind in kinds)]
-    draft = _best_draft(placeable, kinds, Effort(steps)) if placeable else _Draft([], [], [])
-    placed = [panel for box in draft.boxes for panel in box.panels]
-    boxes = sorted(draft.boxes, key=lambda box: min(panel.index for panel in box.panels))
-    return BoxPlan(
-        boxes=tuple(content_of(box, panels, cartons[box.carton.index], rules) for box in boxes),
-        lower_bound=lower_bound(placed, kinds),
-        unplaceable=tuple(_why_left(panels, cartons, rules, _indexes(fitting), _indexes(placed))),
-    )
+    return _planned(panels, cartons, rules or PackingRules(), steps=steps, at_once=MOST_PANELS)
 
 
 def plan_job(panels: Sequence[Panel], cartons: Sequence[Carton], rules: PackingRules | None = None) -> BoxPlan:
-    """Return boxes for a whole job of up to MOST_IN_JOB panels: planned at once when it is small, otherwise in runs of
-    whole cabinets, in the order in which the cabinets come.
+    """Return boxes for a whole job of up to MOST_IN_JOB panels: at once when it is small or has groups, otherwise in
+    runs of whole cabinets, in the order in which the cabinets come.
 
     Each run may cost one box more than a plan of the whole would. Raises InvalidInputError like ``plan_boxes``.
     """
-    rules = rules or PackingRules()
     _check(panels, cartons, MOST_IN_JOB)
-    runs = _runs(panels)
-    left = {carton.id: carton for carton in cartons}
-    boxes: list[BoxContent] = []
-    unplaceable: list[Unplaceable] = []
-    for run in runs:
-        plan = plan_boxes(run, list(left.values()), rules, steps=STEPS if len(runs) == 1 else _STEPS_OF_A_RUN)
-        boxes += plan.boxes
-        unplaceable += plan.unplaceable
-        for name, count in Counter(box.carton for box in plan.boxes).items():
-            available = left[name].available
-            left[name] = replace(left[name], available=None if available is None else available - count)
-    refused = {panel.id for panel in unplaceable}
-    placed = [panel for panel in exact_panels(panels, rules) if panels[panel.index].id not in refused]
+    return _planned(panels, cartons, rules or PackingRules(), steps=STEPS, at_once=MOST_IN_RUN)
+
+
+def _planned(
+    panels: Sequence[Panel], cartons: Sequence[Carton], rules: PackingRules, *, steps: int, at_once: int
+) -> BoxPlan:
+    job = _Job(panels, cartons, rules)
+    laid = job.boxes(steps, at_once)
+    placed = [panel for box in laid for panel in box.panels]
+    boxes = sorted(laid, key=lambda box: min(panel.index for panel in box.panels))
     return BoxPlan(
-        boxes=tuple(boxes),
-        lower_bound=lower_bound(placed, exact_cartons(cartons, rules)),
-        unplaceable=tuple(unplaceable),
+        boxes=tuple(content_of(box, panels, cartons[box.carton.index], rules) for box in boxes),
+        lower_bound=job.least(laid),
+        bound_for=job.bound_for,
+        unplaceable=tuple(_why_left(panels, cartons, rules, _indexes(job.fitting), _indexes(placed))),
     )
 
 
-def _runs(panels: Sequence[Panel]) -> list[list[Panel]]:
-    """Return the panels in runs of at most MOST_IN_RUN; a cabinet is cut only when it alone is larger than a run."""
-    families: dict[str, list[Panel]] = defaultdict(list)
-    for panel in panels:
-        families[f"cabinet {panel.cabinet}" if panel.cabinet else f"panel {panel.id}"].append(panel)
-    runs: list[list[Panel]] = [[]]
-    for family in families.values():
-        for start in range(0, len(family), MOST_IN_RUN):
-            piece = family[start : start + MOST_IN_RUN]
-            if len(runs[-1]) + len(piece) > MOST_IN_RUN:
+class _Job:
+    """What is to be packed, and into what: cartons within the shop's limit, and as strong as they are.
+
+    ``fitting`` are the panels that fit a kind of carton, whether there are any of it or not.
+    """
+
+    def __init__(self, panels: Sequence[Panel], cartons: Sequence[Carton], rules: PackingRules) -> None:
+        exact = exact_panels(panels, rules)
+        self._kinds = exact_cartons(cartons, rules)
+        self._strong = exact_cartons(cartons, replace(rules, box_mass_kg=None))
+        self._grouped = any(panel.group for panel in panels)
+        self._drops = list(dict.fromkeys(panel.drop for panel in panels))
+        self._keeping = Keeping.of(exact, fronts_apart=rules.fronts_apart)
+        self.fitting = [panel for panel in exact if _takes(self._strong, panel)]
+
+    @property
+    def bound_for(self) -> str:
+        """For which boxes the lower bound holds."""
+        limits = say("any boxes within the limits of size and mass")
+        if self._grouped:
+            limits = say(
+                "boxes within the limits of size and mass in which each group has cartons of its own, as few as it "
+                "allows, and at most %(most)s groups share one",
+                most=MOST_SHARING,
+            )
+        if len(self._drops) > 1:
+            limits = join([limits, say("and no box holds panels of two drops")], between=" ")
+        return limits
+
+    def boxes(self, steps: int, at_once: int) -> list[Box]:
+        """Return the boxes of one drop after the other; without groups, of so many panels at once."""
+        drops = [[panel for panel in self.fitting if panel.drop == drop] for drop in self._drops]
+        runs = [run for panels in drops for run in ([panels] if self._grouped else _runs(panels, at_once))]
+        each = min(steps, max(_STEPS_OF_A_RUN, steps // len(runs))) if runs else 0
+        boxes: list[Box] = []
+        for run in runs:
+            boxes += self._boxes_beside(boxes, run, Effort(each))
+        return boxes
+
+    def _boxes_beside(self, boxes: Sequence[Box], panels: Panels, effort: Effort) -> list[Box]:
+        """Return boxes of these panels in what cartons are left; one that alone is over the shop's limit lies alone."""
+        strong = kinds_left(self._strong, boxes)
+        kinds = kinds_left(self._kinds, boxes)
+        heavy = [panel for panel in panels if _takes(strong, panel) and not _takes(kinds, panel)]
+        first = {panel: next(kind for kind in strong if kind.takes(panel)) for panel in heavy}
+        alone, _ = supplied([Box(first[panel], [panel]) for panel in heavy], strong)
+        kinds = kinds_left(kinds, alone)
+        rest = [panel for panel in panels if _takes(kinds, panel)]
+        plan = boxes_by_group(rest, kinds, self._keeping, effort) if self._grouped else drafted(rest, kinds, effort)
+        return [*alone, *plan]
+
+    def least(self, boxes: Sequence[Box]) -> int:
+        """Return a number of boxes below which what lies in these cannot be packed."""
+        return sum(self._least_of([box for box in boxes if box.panels[0].drop == drop]) for drop in self._drops)
+
+    def _least_of(self, boxes: Sequence[Box]) -> int:
+        light = [box for box in boxes if _takes(self._kinds, box.panels[0])]
+        panels = [panel for box in light for panel in box.panels]
+        kinds = [kind for kind in self._kinds if kind.available and any(map(kind.takes, panels))]
+        least = least_by_group(light, kinds, self._keeping) if self._grouped else lower_bound(panels, kinds)
+        return len(boxes) - len(light) + least
+
+
+def _takes(kinds: Iterable[ExactCarton], panel: ExactPanel) -> bool:
+    return any(kind.takes(panel) for kind in kinds)
+
+
+def _runs(panels: Panels, at_once: int) -> list[Panels]:
+    """Return the panels in runs of so many at most; a cabinet is cut only when it alone is larger than a run."""
+    if len(panels) <= at_once:
+        return [panels]
+    runs: list[Panels] = [[]]
+    for family in families(panels):
+        for start in range(0, len(family), at_once):
+            piece = family[start : start + at_once]
+            if len(runs[-1]) + len(piece) > at_once:
                 runs.append([])
-            runs[-1] += piece
+            runs[-1] = runs[-1] + piece
     return runs
-
-
-def _best_draft(panels: Panels, kinds: Sequence[ExactCarton], effort: Effort) -> _Draft:
-    bound = lower_bound(panels, kinds)
-    best = _fewest(panels, kinds, bound, effort)
-    if pieces_of_cabinets(best.boxes) > cabinets_in(panels):
-        best = _whole_cabinets(best, panels, kinds, effort.part(0.7))
-    if len(kinds) == 1:
-        return best
-    boxes = in_smaller_cartons(list(best.boxes), kinds, measures(panels, kinds)[0], effort)
-    return _Draft(best.planned, boxes, best.without)
-
-
-def _fewest(panels: Panels, kinds: Sequence[ExactCarton], bound: int, effort: Effort) -> _Draft:
-    drafts: list[_Draft] = []
-    for kind in _for_all(panels, kinds):
-        target = max(bound, lower_bound(panels, [kind]))
-        if not drafts or target <= min(len(draft.boxes) for draft in drafts):
-            drafts.append(_draft(boxes_of_one_kind(panels, kind, target, effort.part(0.6)), kinds))
-    enough = any(not draft.without and len(draft.boxes) == bound for draft in drafts)
-    if not enough and (len(kinds) > 1 or not drafts):
-        drafts.append(_draft(boxes_of_many_kinds(panels, kinds, bound, effort.part(0.5)), kinds))
-    return min(drafts, key=lambda draft: draft.rank)
-
-
-def _whole_cabinets(best: _Draft, panels: Panels, kinds: Sequence[ExactCarton], effort: Effort) -> _Draft:
-    largest = _for_all(panels, kinds)[:1]
-    drafts = [best, *(_draft(by_cabinet(panels, kind, breaking=b), kinds) for kind in largest for b in (False, True))]
-    best = min(drafts, key=lambda draft: draft.rank)
-    drafts.append(_draft(gathered(list(best.planned), effort), kinds))
-    return min(drafts, key=lambda draft: draft.rank)
-
-
-def _for_all(panels: Panels, kinds: Sequence[ExactCarton]) -> list[ExactCarton]:
-    """Return the kinds of carton that take every one of the panels, the largest first."""
-    fitting = [kind for kind in kinds if all(kind.takes(panel) for panel in panels)]
-    return sorted(fitting, key=lambda kind: -kind.volume)
-
-
-def _draft(planned: list[Box], kinds: Sequence[ExactCarton]) -> _Draft:
-    return _Draft(planned, *supplied(planned, kinds))
 
 
 def _check(panels: Sequence[Panel], cartons: Sequence[Carton], most: int) -> None:

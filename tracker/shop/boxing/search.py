@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from itertools import chain
 from typing import Final
 
+from tracker.shop.boxing.bounds import Least
 from tracker.shop.boxing.exact import ExactCarton
 from tracker.shop.boxing.filling import Box, Filler, Measure, Panels, measures
 from tracker.shop.boxing.layers import ORDERS, fits
@@ -13,27 +14,27 @@ from tracker.shop.searching import Effort
 _MOST_KINDS: Final = 6  # how many kinds of carton are tried for one box
 
 
-def boxes_of_one_kind(panels: Panels, carton: ExactCarton, target: int, effort: Effort) -> list[Box]:
-    """Return boxes of one carton, which takes each of the panels; stops at ``target`` boxes or without effort."""
+def boxes_of_one_kind(panels: Panels, carton: ExactCarton, least: Least, effort: Effort) -> list[Box]:
+    """Return boxes of one carton, which takes each of the panels; stops at the ``least`` boxes or without effort."""
     scales = measures(panels, [carton])
     fillers = [Filler(scale, effort) for scale in scales]
     best = fillers[0].fill_all(carton, panels)
     summed = False
     for scale in scales:
-        if len(best) > target and not summed:
-            boxes = _by_sums(panels, carton, scale, target, effort)
+        if not summed and not least.reached_by(len(best)):
+            boxes = _by_sums(panels, carton, scale, least.boxes, effort)
             summed = boxes is not None
             best = min(best, boxes or best, key=len)
-    if summed or len(best) <= target:
+    if summed or least.reached_by(len(best)):
         return best
     for boxes in chain(
         (fillers[0].lay_all(carton, sorted(panels, key=order)) for order in ORDERS),
         (filler.fill_all(carton, panels) for filler in fillers[1:]),
     ):
         best = min(best, boxes, key=len)
-        if effort.left <= 0 or len(best) <= target:
+        if effort.left <= 0 or least.reached_by(len(best)):
             break
-    return _relaid(best, scales[0], target, effort)
+    return _relaid(best, scales[0], least, effort)
 
 
 def _by_sums(panels: Panels, carton: ExactCarton, scale: Measure, target: int, effort: Effort) -> list[Box] | None:
@@ -47,7 +48,7 @@ def _by_sums(panels: Panels, carton: ExactCarton, scale: Measure, target: int, e
     return boxes
 
 
-def boxes_of_many_kinds(panels: Panels, cartons: Sequence[ExactCarton], target: int, effort: Effort) -> list[Box]:
+def boxes_of_many_kinds(panels: Panels, cartons: Sequence[ExactCarton], least: Least, effort: Effort) -> list[Box]:
     """Return boxes of several cartons, each panel fitting one of them. More boxes of a kind than there are cartons are
     planned only when every fitting kind is used up.
     """
@@ -67,15 +68,15 @@ def boxes_of_many_kinds(panels: Panels, cartons: Sequence[ExactCarton], target: 
         boxes.append(box)
         inside = set(box.panels)
         pool = [panel for panel in pool if panel not in inside]
-    return _relaid(boxes, scale, target, effort)
+    return _relaid(boxes, scale, least, effort)
 
 
-def _relaid(boxes: list[Box], scale: Measure, target: int, effort: Effort) -> list[Box]:
+def _relaid(boxes: list[Box], scale: Measure, least: Least, effort: Effort) -> list[Box]:
     """Return no more boxes than there were, after laying a few of them anew again and again."""
     filler = Filler(scale, effort)
     return fewer(
         boxes,
-        done=lambda boxes: len(boxes) <= target,
+        done=lambda boxes: least.reached_by(len(boxes)),
         others=(1, 2, 3),
         emptiest=2,
         load=scale.share,

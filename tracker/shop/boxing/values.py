@@ -16,7 +16,9 @@ HEAVIEST_KG: Final = 100_000.0
 class Panel:
     """One panel to be packed. Sizes in mm, mass in kg; ``length_mm`` is the name of a side, not always the longer one.
 
-    ``cabinet`` names what it belongs to, or is empty; ``front`` marks a fragile face, which lies on top.
+    ``front`` marks a fragile face, which lies on top. ``cabinet`` names what it is gathered with where that costs no
+    box, ``group`` what it is kept together with before the boxes are made few, ``drop`` where it is unloaded: no box
+    holds panels of two drops. Each may be empty.
     Raises InvalidInputError for a size or a mass that is not more than 0, not a number, or absurd.
     """
 
@@ -26,6 +28,8 @@ class Panel:
     thickness_mm: float
     mass_kg: float
     cabinet: str = ""
+    group: str = ""
+    drop: str = ""
     front: bool = False
 
     def __post_init__(self) -> None:
@@ -65,12 +69,17 @@ class PackingRules:
     """What lies in a box beside its panels.
 
     ``layer_gap_mm`` is the sheet between two layers. ``bag_height_mm`` and ``bag_mass_kg`` are kept free in every box
-    for its bag of items, which lies on the top layer; 0 plans no bag. Raises InvalidInputError for a value below 0.
+    for its bag of items, which lies on the top layer; 0 plans no bag. ``box_mass_kg`` is the gross mass that the shop
+    allows a box, None for what its carton carries; only a panel that alone comes to more lies in a heavier box, by
+    itself. With ``fronts_apart`` the fronts of a group come late and lie in other boxes than the rest of it.
+    Raises InvalidInputError for a value below 0.
     """
 
     layer_gap_mm: float = 0.0
     bag_height_mm: float = 0.0
     bag_mass_kg: float = 0.0
+    box_mass_kg: float | None = None
+    fronts_apart: bool = False
 
     def __post_init__(self) -> None:
         values = (
@@ -83,6 +92,8 @@ class PackingRules:
             for name, value, most in values
             if not 0 <= value <= most
         ]
+        if self.box_mass_kg is not None:
+            faults += _mass_faults({"box_mass_kg": self.box_mass_kg})
         refuse_faults("rules", "", faults)
 
 
@@ -140,11 +151,12 @@ class Unplaceable:
 class BoxPlan:
     """The boxes; ``lower_bound`` is a number of boxes below which the panels that were placed cannot be packed.
 
-    ``proved_least`` says that there are no more boxes than that.
+    ``bound_for`` says for which boxes that holds. ``proved_least`` says that there are no more boxes than that.
     """
 
     boxes: tuple[BoxContent, ...]
     lower_bound: int
+    bound_for: str
     unplaceable: tuple[Unplaceable, ...]
 
     @property
