@@ -13,6 +13,7 @@ from tracker.labels.assembly_sheet_pdf import Paper, write_sheet
 from tracker.labels.tongues import IN_ENGLISH, tongue_of
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import CabinetOrder
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.saying import Tongue
 
 LINK = "https://tracker.example/report/R-7K2Q"
@@ -43,7 +44,7 @@ def made(ordered: CabinetOrder) -> Sheet:
         name="101-2",
         boxes=("101 A", "101 B"),
         box_of={"Deck": "101 A", "Top": "101 B"},
-        one_person_kg=20,
+        marks=LiftingMarks(two_people_kg=20),
         report_code="R-7K2Q",
         report_link=LINK,
     )

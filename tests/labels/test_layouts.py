@@ -58,7 +58,7 @@ BOX = BoxLabel(
     cabinets=("101", "102"),
     parts=12,
     mass_kg=31.2,
-    handling=Handling.TWO_PERSONS,
+    handling=Handling.TWO_PEOPLE,
 )
 SETUP = usual_setup()
 
@@ -137,7 +137,7 @@ def _difference(one: Image.Image, other: Image.Image) -> Image.Image:
 
 
 def test_a_box_that_one_person_may_not_lift_says_so() -> None:
-    light, heavy = (drawn(replace(BOX, handling=how), 203) for how in (Handling.ONE_PERSON, Handling.MACHINE))
+    light, heavy = (drawn(replace(BOX, handling=how), 203) for how in (Handling.ONE_PERSON, Handling.TROLLEY))
     banner = (40, 728, 760, 798)
     assert light.crop(banner).convert("L").histogram()[0] == 0
     assert heavy.crop(banner).convert("L").histogram()[0] > 10_000

@@ -36,6 +36,7 @@ from tracker.shop.cabinets.guide.writing import guide_of
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.errors import InvalidInputError
 from tracker.shop.lengths import Units
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.saying import Count, Mm, Name, Said, say, say_many, spoken
 from tracker.translations.catalogues import LANGUAGES
 from tracker.work.intake import read_order_table
@@ -89,13 +90,15 @@ def _has_words(pattern: str) -> bool:
 def test_every_sentence_of_every_kind_of_cabinet_has_a_translation(ordered: CabinetOrder, units: Units) -> None:
     ordered = replace(ordered, units=units)
     assert untranslated(made(ordered)) == set()
-    for limit in (5.0, 500.0):
-        guide = guide_of(designed(ordered), one_person_kg=limit)
+    for marks in (LiftingMarks(), LiftingMarks(two_people_kg=5), LiftingMarks(trolley_kg=5)):
+        guide = guide_of(designed(ordered), marks)
         assert untranslated(replace(made(ordered), guide=guide)) == set()
 
 
 def sheet_of_designed(cabinet: Cabinet) -> Sheet:
-    return sheet_of(cabinet, job="J-1", name="1", boxes=("1",), one_person_kg=20, report_code="B1", report_link=LINK)
+    return sheet_of(
+        cabinet, job="J-1", name="1", boxes=("1",), marks=LiftingMarks(), report_code="B1", report_link=LINK
+    )
 
 
 @pytest.mark.parametrize("job", DEMO, ids=lambda job: str(job["file"]))

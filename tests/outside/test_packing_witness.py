@@ -7,7 +7,7 @@ from tests.examples import examples
 from tests.shop.boxing.test_planner import FEW_STEPS, carton, panel
 from tests.shop.boxing.witness import complaints
 from tracker.shop.boxing.planner import MOST_PANELS, plan_boxes
-from tracker.shop.boxing.values import Carton, PackingRules
+from tracker.shop.boxing.values import Carton, KeepTogether, PackingRules
 from tracker.shop.measures import board_mass_kg
 
 SIZES = st.integers(20, 900) | st.floats(20, 900).map(lambda size: round(size, 1))
@@ -87,16 +87,16 @@ OF_CABINETS = st.lists(
 
 
 @examples(60)
-@given(OF_CABINETS, st.booleans(), st.sampled_from([None, 8.0, 15.0]))
+@given(OF_CABINETS, st.sampled_from(KeepTogether), st.sampled_from([None, 8.0, 15.0]))
 def test_any_plan_keeps_drops_limits_and_groups(
-    rows: list[tuple[tuple[float, float, float], str, str, bool]], apart: bool, limit: float | None
+    rows: list[tuple[tuple[float, float, float], str, str, bool]], keep: KeepTogether, limit: float | None
 ) -> None:
     panels = [
         # A cabinet is unloaded at one drop.
         panel(f"P{n}", *size, board_mass_kg(*size), group=name and f"{name} {drop}", drop=drop, front=front)
         for n, (size, name, drop, front) in enumerate(rows)
     ]
-    rules = PackingRules(box_mass_kg=limit, fronts_apart=apart)
+    rules = PackingRules(box_mass_kg=limit, keep_together=keep)
     cartons = [carton(), carton("D", (820, 620, 60), 20)]
     plan = plan_boxes(panels, cartons, rules, steps=FEW_STEPS)
     assert complaints(plan, panels, cartons, rules) == []

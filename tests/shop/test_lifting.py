@@ -1,4 +1,4 @@
-"""Who may lift a box, by the assumptions that are printed with the grade."""
+"""Who carries a box by the shop's marks, and the advice that stands beside."""
 
 import math
 
@@ -8,49 +8,34 @@ from hypothesis import strategies as st
 
 from tests.examples import examples
 from tracker.shop.errors import InvalidInputError
-from tracker.shop.lifting import Coupling, Duration, Handling, Lift, LiftingAssumptions, grade_lifting, multipliers
+from tracker.shop.lifting import Coupling, Duration, Handling, Lift, LiftingMarks, lifting_index, multipliers
 
 
-def test_a_light_box_is_for_one_a_heavier_for_two_and_a_heavy_one_for_a_machine() -> None:
-    grades = [grade_lifting(mass, 750, 450).handling for mass in (8, 15, 35)]
-    assert grades == [Handling.ONE_PERSON, Handling.TWO_PERSONS, Handling.MACHINE]
+def test_above_the_shops_marks_two_people_carry_and_then_a_trolley() -> None:
+    masses = [0, 25, math.nextafter(25, 99), 40, math.nextafter(40, 99)]
+    assert [LiftingMarks().handling(mass).value for mass in masses] == [
+        *("one person", "one person", "two people", "two people", "trolley")
+    ]
+    assert LiftingMarks(two_people_kg=10, trolley_kg=8).handling(9) is Handling.TROLLEY
 
 
-def test_the_limits_of_a_box_are_those_worked_by_hand() -> None:
-    # 23 kg x 25/(20 + 22.5) x 1 x 1 x 1 x 0.95 x 0.9, and for two 4/3 x 23 kg x 25/30 x 0.95 x 0.9.
-    grade = grade_lifting(11, 750, 450)
-    assert grade.one_person_limit_kg == pytest.approx(23 * 25 / 42.5 * 0.95 * 0.9)
-    assert grade.two_persons_limit_kg == pytest.approx(4 / 3 * 23 * 25 / 30 * 0.95 * 0.9)
+@pytest.mark.parametrize("bad", [0, -1, math.nan, math.inf])
+def test_a_mark_that_is_no_mass_is_refused(bad: float) -> None:
+    with pytest.raises(InvalidInputError, match="trolley_kg"):
+        LiftingMarks(trolley_kg=bad)
 
 
-def test_exactly_at_the_limit_one_person_may_lift() -> None:
-    limit = grade_lifting(1, 750, 450).one_person_limit_kg
-    assert grade_lifting(limit, 750, 450).handling is Handling.ONE_PERSON
-    assert grade_lifting(math.nextafter(limit, 99), 750, 450).handling is Handling.TWO_PERSONS
+def test_the_index_of_a_box_is_the_one_worked_by_hand() -> None:
+    # 23 kg x 25/(20 + 22.5) x 1 x 1 x 1 x 0.95 x 0.9
+    assert lifting_index(11, 750, 450) == pytest.approx(11 / (23 * 25 / 42.5 * 0.95 * 0.9))
 
 
 def test_which_side_is_called_the_length_does_not_matter() -> None:
-    assert grade_lifting(11, 450, 750) == grade_lifting(11, 750, 450)
+    assert lifting_index(11, 450, 750) == lifting_index(11, 750, 450)
 
 
-def test_hands_near_the_floor_reach_farther_over_the_box() -> None:
-    assert LiftingAssumptions(height_mm=250).reach_over_mm(400) == 400
-    assert LiftingAssumptions(height_mm=249).reach_over_mm(400) == 450
-
-
-def test_a_box_too_wide_for_the_equation_is_never_for_one_person() -> None:
-    grade = grade_lifting(0.5, 1200, 900)
-    assert grade.handling is Handling.TWO_PERSONS
-    assert grade.one_person_limit_kg == 0
-
-
-def test_the_assumptions_are_printed_with_the_grade() -> None:
-    assumptions = LiftingAssumptions(
-        height_mm=900, lifts_a_minute=1, duration=Duration.UP_TO_8_HOURS, coupling=Coupling.FAIR
-    )
-    printed = " ".join(grade_lifting(11, 750, 450, assumptions).assumptions.printed())
-    for words in ("900 mm above", "1 lifts a minute", "up to 8 hours", "hold is fair", "1.33 of one", "local rules"):
-        assert words in printed
+def test_a_box_too_wide_for_the_equation_is_over_any_limit() -> None:
+    assert lifting_index(0.5, 1200, 900) == math.inf
 
 
 LIFTS = st.builds(
@@ -81,8 +66,8 @@ def test_reaching_farther_never_allows_more(lift: Lift, farther: float) -> None:
 
 
 @pytest.mark.parametrize("bad", [-1, math.nan, math.inf])
-def test_impossible_masses_and_assumptions_are_refused(bad: float) -> None:
+def test_impossible_masses_and_lifts_are_refused(bad: float) -> None:
     with pytest.raises(InvalidInputError, match="mass_kg"):
-        grade_lifting(bad, 750, 450)
+        lifting_index(bad, 750, 450)
     with pytest.raises(InvalidInputError, match="height_mm"):
-        LiftingAssumptions(height_mm=bad)
+        Lift(reach_mm=300, height_mm=bad)

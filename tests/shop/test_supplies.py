@@ -4,7 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tracker.shop.boxing.values import KeepTogether
 from tracker.shop.errors import InvalidInputError
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.supplies import read_boards, read_packing
 from tracker.shop.toml_text import LONGEST_TEXT
 
@@ -52,6 +54,18 @@ def test_a_length_may_carry_a_unit_of_its_own() -> None:
     assert (carton.height_mm, stock.thickness_mm) == (180.0, 19.05)
 
 
+def test_the_mass_of_a_box_and_the_mark_for_two_people_are_usual_until_the_shop_sets_them() -> None:
+    usual, own = read_packing(CARTONS), read_packing(f"box_mass = 30\ntwo_people = 15\n{CARTONS}")
+    assert (usual.rules.box_mass_kg, usual.marks) == (40, LiftingMarks(two_people_kg=25, trolley_kg=40))
+    assert (own.rules.box_mass_kg, own.marks) == (30, LiftingMarks(two_people_kg=15, trolley_kg=30))
+
+
+@pytest.mark.parametrize("keep", KeepTogether)
+def test_a_shop_says_what_is_kept_together_and_cabinets_are_until_it_does(keep: KeepTogether) -> None:
+    assert read_packing(CARTONS).rules.keep_together is KeepTogether.CABINET
+    assert read_packing(f'keep_together = "{keep}"\n{CARTONS}').rules.keep_together is keep
+
+
 def test_boards_carry_grain_number_and_the_way_of_cutting() -> None:
     boards = read_boards(BOARDS)
     (stock,) = boards.stocks
@@ -83,6 +97,10 @@ def test_no_boards_may_be_listed_but_one_carton_must() -> None:
         ("layer_gap = 0.125", "layer_gap = -1", "layer_gap"),
         ("layer_gap = 0.125", "gap = 1", "gap"),
         ('units = "in"', 'units = "ell"', "units"),
+        ('units = "in"', 'units = "in"\nkeep_together = "all"', "keep_together"),
+        ('units = "in"', 'units = "in"\nkeep_together = 3', "keep_together"),
+        ('units = "in"', 'units = "in"\nbox_mass = 0', "box_mass"),
+        ('units = "in"', 'units = "in"\ntwo_people = "many"', "two_people"),
         ("[[carton]]", "[[karton]]", "karton"),
     ],
 )

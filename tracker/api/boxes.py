@@ -13,7 +13,7 @@ from tracker.records.box_contents import BoxView, box_view
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
 from tracker.shop.roles import Role
-from tracker.web.context import act, bearer, database
+from tracker.web.context import act, bearer, database, marks
 from tracker.work.access import needs
 from tracker.work.hold_box import hold_box, let_go_box
 from tracker.work.open_again import Opening, open_again
@@ -71,7 +71,7 @@ class BoxShape(Schema):
     mass_kg = fields.Float()
     weighed_kg = fields.Float(allow_none=True)
     planned = fields.Function(BoxSizeShape().dump)
-    lifting = fields.Function(lambda box: lifting_json(box.mass_kg, box.length_mm, box.width_mm))
+    lifting = fields.Function(lambda box: lifting_json(marks(), box.mass_kg, box.length_mm, box.width_mm))
     missing_count = fields.Integer()
     on_load = fields.String(attribute="load_code", data_key="load", allow_none=True)
     follows = fields.String(allow_none=True)

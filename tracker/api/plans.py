@@ -11,14 +11,14 @@ from tracker.api.lifting import LiftingShape, lifting_json
 from tracker.api.service import CallBlueprint
 from tracker.api.shapes import Rows, Shape
 from tracker.shop.boxing.planner import MOST_CARTONS, MOST_PANELS, plan_boxes
-from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel
+from tracker.shop.boxing.values import BoxContent, Carton, KeepTogether, PackingRules, Panel
 from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.orders import order_from_cells
 from tracker.shop.cabinets.standard_reading import standard_from_table
 from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
-from tracker.web.context import database
+from tracker.web.context import database, marks
 from tracker.work.access import needs
 from tracker.work.lists import standard_named
 
@@ -67,8 +67,8 @@ class CartonShape(Shape):
 class PanelsShape(Shape):
     """What is to be packed, and into what.
 
-    ``box_mass_kg`` is the gross mass that no box is over but by a single panel; with ``fronts_apart`` the fronts of a
-    group lie in other boxes than the rest of it.
+    ``box_mass_kg`` is the gross mass that no box is over but by a single panel. ``keep_together`` says how groups are
+    kept together: whole, without their fronts, or only where that costs no box.
     """
 
     panels = Rows(fields.Nested(PanelShape), required=True, validate=_FEW_ENOUGH)
@@ -77,7 +77,7 @@ class PanelsShape(Shape):
     bag_height_mm = fields.Float(load_default=0.0)
     bag_mass_kg = fields.Float(load_default=0.0)
     box_mass_kg = Size(load_default=None, allow_none=True)
-    fronts_apart = fields.Boolean(load_default=False)
+    keep_together = fields.Enum(KeepTogether, by_value=True, load_default=KeepTogether.CABINET)
 
 
 class PlacedShape(Schema):
@@ -180,5 +180,5 @@ def _box(box: BoxContent, carton: Carton) -> dict[str, Any]:
         "panels": box.panels,
         "mass_kg": box.mass_kg,
         "height_mm": box.height_mm,
-        "lifting": lifting_json(box.mass_kg, carton.length_mm, carton.width_mm),
+        "lifting": lifting_json(marks(), box.mass_kg, carton.length_mm, carton.width_mm),
     }

@@ -12,6 +12,7 @@ from tracker.shop.cabinets.design import design_cabinet
 from tracker.shop.cabinets.lines import design_all, item_lines, part_lines
 from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts, Hinge
 from tracker.shop.job_boxes import Packing, plan_boxes
+from tracker.shop.lifting import LiftingMarks
 from tracker.work.lists import shipped_standard
 
 CABINETS = 500
@@ -27,7 +28,7 @@ _PACKING = Packing(
         Carton(id="flat", length_mm=960, width_mm=960, height_mm=180, max_mass_kg=43, tare_kg=1.9),
         Carton(id="long", length_mm=2200, width_mm=960, height_mm=180, max_mass_kg=43, tare_kg=2.8),
     ),
-    rules=PackingRules(layer_gap_mm=2, bag_height_mm=45, bag_mass_kg=1.2),
+    rules=PackingRules(layer_gap_mm=2, bag_height_mm=45, bag_mass_kg=1.2, box_mass_kg=40),
 )
 
 
@@ -74,7 +75,7 @@ def _sheet() -> Figure:
             job="J-1",
             name="101",
             boxes=["1"],
-            one_person_kg=cabinet.one_person_kg,
+            marks=LiftingMarks(),
             report_code="B0000000141",
             report_link="https://shop.example/report/J-1/101/0123456789abcdef0123",
         )

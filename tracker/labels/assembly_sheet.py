@@ -19,6 +19,7 @@ from tracker.shop.cabinets.joints import Item
 from tracker.shop.cabinets.wording import item_words, measured
 from tracker.shop.errors import InvalidInputError, fault_at
 from tracker.shop.lengths import Units
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.saying import join, say
 from tracker.shop.written import mass_text
 
@@ -111,12 +112,12 @@ def sheet_of(
     name: str,
     boxes: Sequence[str],
     box_of: Mapping[str, str] | None = None,
-    one_person_kg: float,
+    marks: LiftingMarks,
     report_code: str,
     report_link: str,
 ) -> Sheet:
     """Return the sheet of a designed cabinet that the job calls ``name``."""
-    guide = guide_of(cabinet, one_person_kg=one_person_kg)
+    guide = guide_of(cabinet, marks)
     return Sheet(
         job=job,
         cabinet=name,

@@ -13,7 +13,7 @@ from tracker.shop.lifting import Handling
 from tracker.shop.written import length_number, mass_text, size_text
 
 Texts = Mapping[str, str]
-_LIFTING: Final = {Handling.TWO_PERSONS: "two_people", Handling.MACHINE: "machine"}  # names of a layout's words
+_LIFTING: Final = {Handling.TWO_PEOPLE: "two_people", Handling.TROLLEY: "trolley"}  # names of a layout's words
 
 
 class LabelKind(StrEnum):
@@ -212,7 +212,7 @@ SAMPLES: Final[Mapping[LabelKind, Label]] = MappingProxyType(
             cabinets=("101", "102"),
             parts=12,
             mass_kg=31.2,
-            handling=Handling.TWO_PERSONS,
+            handling=Handling.TWO_PEOPLE,
         ),
         LabelKind.BOARD: BoardLabel(
             code=str(Code(Kind.BOARD, 12)),

@@ -21,7 +21,7 @@ NAMED: Final = re.compile(r"\{([a-z]+)\}")
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
     {
         "two_people": "LIFT WITH TWO PEOPLE",
-        "machine": "LIFT BY MACHINE ONLY",
+        "trolley": "CARRY ON A TROLLEY",
         "face_front": "this face to the front",
         "face_back": "this face to the back",
         "grain": "grain",

@@ -9,6 +9,7 @@ from tracker.shop.boxing.planner import MOST_IN_JOB, plan_job
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel, PlacedPanel
 from tracker.shop.errors import InvalidInputError, TooLargeError, fault_at, gathered
 from tracker.shop.left_over import told_with_first
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.orders import ItemLine, PartLine
 from tracker.shop.saying import Count, say
 
@@ -17,10 +18,11 @@ MOST_FAULTS_TOLD: Final = 100
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Packing:
-    """The cartons that a shop has, and what lies in them beside panels."""
+    """The cartons that a shop has, what lies in them beside panels, and who carries them."""
 
     cartons: tuple[Carton, ...]
     rules: PackingRules = field(default_factory=PackingRules)
+    marks: LiftingMarks = field(default_factory=LiftingMarks)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,7 +134,7 @@ def _panel(index: int, piece: PartLine) -> Panel:
         width_mm=piece.width_mm,
         thickness_mm=piece.thickness_mm,
         mass_kg=piece.mass_kg,
-        cabinet=piece.cabinet,
+        group=piece.cabinet,
         front=piece.designed is not None and piece.designed.fragile,
     )
 

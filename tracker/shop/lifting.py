@@ -1,16 +1,18 @@
-"""How many people a box needs: the revised NIOSH lifting equation of 1991.
+"""Who carries a thing, by its mass, and beside it the advice of the revised NIOSH lifting equation of 1991.
 
-Source: Applications Manual for the Revised NIOSH Lifting Equation, DHHS (NIOSH) publication 94-110. The grade is a
-planning aid. It does not replace the employer's own assessment: local rules and a competent person come first.
+The marks are the shop's own. The advice sets no limit: it does not replace the employer's own assessment, and local
+rules and a competent person come first. Its source: Applications Manual for the Revised NIOSH Lifting Equation, DHHS
+(NIOSH) publication 94-110.
 """
 
 import math
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from tracker.shop.errors import InvalidInputError, fault_at
+from tracker.shop.errors import InvalidInputError, fault_at, refuse_faults
+from tracker.shop.saying import say
 
 LOAD_CONSTANT_KG: Final = 23.0
 HIGH_MM: Final = 750.0  # from here up the hands are counted as high in the tables
@@ -33,11 +35,33 @@ class Coupling(StrEnum):
 
 
 class Handling(StrEnum):
-    """Who may lift a box."""
+    """Who carries a thing."""
 
     ONE_PERSON = "one person"
-    TWO_PERSONS = "two persons"
-    MACHINE = "machine"
+    TWO_PEOPLE = "two people"
+    TROLLEY = "trolley"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftingMarks:
+    """Above which mass in kg a thing is for two people, and above which for a trolley.
+
+    The usual values are common practice, no source. Raises InvalidInputError for a value that is not more than 0.
+    """
+
+    two_people_kg: float = 25.0
+    trolley_kg: float = 40.0
+
+    def __post_init__(self) -> None:
+        values = {"two_people_kg": self.two_people_kg, "trolley_kg": self.trolley_kg}
+        what = say("a number of more than 0 kg is wanted")
+        refuse_faults("marks", "", [(name, what) for name, kg in values.items() if not 0 < kg < math.inf])
+
+    def handling(self, mass_kg: float) -> Handling:
+        """Return who carries a box, a part or a cabinet of this mass."""
+        if mass_kg > self.trolley_kg:
+            return Handling.TROLLEY
+        return Handling.TWO_PEOPLE if mass_kg > self.two_people_kg else Handling.ONE_PERSON
 
 
 # Table 5 of the manual: lifts a minute, then for each duration the multiplier with low and with high hands.
@@ -142,94 +166,39 @@ def recommended_weight_limit_kg(lift: Lift) -> float:
     return LOAD_CONSTANT_KG * multipliers(lift).product
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LiftingAssumptions:
-    """How a box is taken to be lifted; lengths in mm. Each is printed with the grade, and each may be set by the shop.
+ASSUMED: Final = (
+    say("One person holds the box flat, by its sides, at half its width."),
+    say("Hands 750 mm above the floor, raised or lowered 250 mm, body not turned."),
+    say("One lift in five minutes, up to 2 hours a day. The hold is poor."),
+    say("NIOSH lifting equation of 1991, load constant 23 kg. This is advice: local rules come first."),
+)
 
-    The reach of one person is the manual's estimate for a box held flat before the body: 20 cm and half its width, or
-    25 cm and half its width with the hands below 25 cm. Two persons stand at its ends and hold its edges, at
-    ``end_reach_mm``, and together count for ``two_persons_count`` times one of them, since they never share evenly:
-    two thirds of two, after the team-lifting guidance of the British HSE (L23), from memory. The other values are
-    common practice, no source: a bench at 75 cm, a cart as high as the bench, no more than one box in five minutes,
-    and a large carton without handles, which is a poor hold.
+
+def lift_of_box(length_mm: float, width_mm: float) -> Lift:
+    """Return how one person is taken to lift a box of this plan size, as ASSUMED says.
+
+    The reach is the manual's estimate for a box before the body, 20 cm and half its width, with the shorter side
+    towards the body. The other values are common practice, no source: a bench and a cart at 75 cm, no more than one
+    box in five minutes, and a large carton without handles, which is a poor hold.
     """
-
-    height_mm: float = 750.0
-    travel_mm: float = 250.0
-    twist_deg: float = 0.0
-    lifts_a_minute: float = 0.2
-    duration: Duration = Duration.UP_TO_2_HOURS
-    coupling: Coupling = Coupling.POOR
-    end_reach_mm: float = 300.0
-    two_persons_count: float = 4 / 3
-
-    def __post_init__(self) -> None:
-        _refuse_below_zero(end_reach_mm=self.end_reach_mm, two_persons_count=self.two_persons_count)
-        self.lift(0.0)
-
-    def lift(self, reach_mm: float) -> Lift:
-        """Return the lift of a person who holds the box at this reach. Raises InvalidInputError like ``Lift``."""
-        return Lift(
-            reach_mm=reach_mm,
-            height_mm=self.height_mm,
-            travel_mm=self.travel_mm,
-            twist_deg=self.twist_deg,
-            lifts_a_minute=self.lifts_a_minute,
-            duration=self.duration,
-            coupling=self.coupling,
-        )
-
-    def reach_over_mm(self, width_mm: float) -> float:
-        """Return the reach of one person for a box that is so wide, from the manual's estimate."""
-        return (200.0 if self.height_mm >= 250 else 250.0) + width_mm / 2
-
-    def printed(self) -> list[str]:
-        """Return the assumptions as sentences, to stand beside a grade."""
-        hands = f"Hands {self.height_mm:g} mm above the floor, raised or lowered {self.travel_mm:g} mm"
-        ends = (
-            f"Two persons hold its ends at {self.end_reach_mm:g} mm and count for {self.two_persons_count:.2f} of one."
-        )
-        return [
-            f"{hands}, body turned {self.twist_deg:g} degrees.",
-            f"{self.lifts_a_minute:g} lifts a minute, {self.duration} a day. The hold is {self.coupling}.",
-            f"One person holds the box flat, by its sides, at half its width. {ends}",
-            "NIOSH lifting equation of 1991, load constant 23 kg. Your own assessment and local rules come first.",
-        ]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LiftingGrade:
-    """Who may lift a box, with the limits in kg of one and of two persons."""
-
-    handling: Handling
-    mass_kg: float
-    one_person_limit_kg: float
-    two_persons_limit_kg: float
-    assumptions: LiftingAssumptions = field(default_factory=LiftingAssumptions)
-
-
-def grade_lifting(
-    mass_kg: float, length_mm: float, width_mm: float, assumptions: LiftingAssumptions | None = None
-) -> LiftingGrade:
-    """Return who may lift a box of this mass in kg and plan size in mm: who has a lifting index of at most 1.
-
-    The shorter side is taken towards the body. Raises InvalidInputError for a mass or a size of 0 or below.
-    """
-    assumptions = assumptions or LiftingAssumptions()
-    _refuse_below_zero(mass_kg=mass_kg, length_mm=length_mm, width_mm=width_mm)
-    alone = recommended_weight_limit_kg(assumptions.lift(assumptions.reach_over_mm(min(length_mm, width_mm))))
-    at_an_end = recommended_weight_limit_kg(assumptions.lift(assumptions.end_reach_mm))
-    together = max(alone, assumptions.two_persons_count * at_an_end)
-    handling = Handling.MACHINE
-    if mass_kg <= together:
-        handling = Handling.ONE_PERSON if mass_kg <= alone else Handling.TWO_PERSONS
-    return LiftingGrade(
-        handling=handling,
-        mass_kg=mass_kg,
-        one_person_limit_kg=alone,
-        two_persons_limit_kg=together,
-        assumptions=assumptions,
+    return Lift(
+        reach_mm=200 + min(length_mm, width_mm) / 2,
+        height_mm=HIGH_MM,
+        travel_mm=250.0,
+        lifts_a_minute=0.2,
+        duration=Duration.UP_TO_2_HOURS,
+        coupling=Coupling.POOR,
     )
+
+
+def lifting_index(mass_kg: float, length_mm: float, width_mm: float) -> float:
+    """Return the lifting index (mass over limit) of one person for a box of this mass and plan size.
+
+    It is infinite where the box is too wide for the equation. Raises InvalidInputError for a value below 0.
+    """
+    _refuse_below_zero(mass_kg=mass_kg, length_mm=length_mm, width_mm=width_mm)
+    limit_kg = recommended_weight_limit_kg(lift_of_box(length_mm, width_mm))
+    return mass_kg / limit_kg if limit_kg else math.inf
 
 
 def _refuse_below_zero(**values: float) -> None:

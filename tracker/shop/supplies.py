@@ -3,12 +3,13 @@
 Lengths in ``units`` (mm or in), masses in kg.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from tracker.shop.boxing.values import Carton, PackingRules
 from tracker.shop.cutting.values import SAME_THICKNESS_MM, CuttingRules, Stock
 from tracker.shop.job_boxes import Packing
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.saying import say
 from tracker.shop.toml_text import read_toml
 from tracker.shop.toml_values import TableReader
@@ -35,15 +36,20 @@ class Boards:
 
 
 def read_packing(text: str) -> Packing:
-    """Return the cartons that a TOML text lists as ``[[carton]]``, and its ``layer_gap``, ``bag_height``, ``bag_mass``.
+    """Return the cartons that a TOML text lists as ``[[carton]]``, and what lies in them beside panels.
 
+    ``box_mass`` is the gross mass of a box, ``two_people`` the mass above which two carry it, both as usual when they
+    are left out. ``keep_together`` says what is kept together before the boxes are made few.
     Raises InvalidInputError naming each value that is absent, unknown or absurd.
     """
     reader = TableReader(read_toml(text), _NAMES)
-    rules = reader.record(PackingRules, reader.table, beside=["carton"])
+    rules = reader.record(PackingRules, reader.table, beside=["carton", *_MARKS]) or PackingRules()
+    own = {name: value for name, value in reader.table.items() if name in _MARKS}
+    marks = reader.record(LiftingMarks, own) or LiftingMarks()
     cartons = reader.tables(Carton, reader.table.get("carton", []), "carton", least=1, most=MOST_KINDS)
     reader.refuse(say("The list of cartons has faults. Nothing was changed; mend these."))
-    return Packing(cartons=cartons, rules=rules or PackingRules())
+    most = marks.trolley_kg if rules.box_mass_kg is None else rules.box_mass_kg
+    return Packing(cartons=cartons, rules=replace(rules, box_mass_kg=most), marks=replace(marks, trolley_kg=most))
 
 
 def read_boards(text: str) -> Boards:
@@ -75,4 +81,5 @@ def read_weight_limit(text: str) -> Limit:
 
 
 _NAMES: Final = {"id": "name", "guillotine": "edge_to_edge"}
+_MARKS: Final = ("two_people",)
 _USUAL: Final = ("usual_length", "usual_width")

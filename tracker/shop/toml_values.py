@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import MISSING, fields, is_dataclass
+from enum import StrEnum
 from functools import partial
 from types import MappingProxyType, UnionType
 from typing import Any, Final, TypeVar, cast, get_args, get_origin, get_type_hints
@@ -97,6 +98,8 @@ class TableReader:
         """Return what the field ``name`` of a type makes of a value. Raises ValueError saying what is wanted."""
         if hint is float and name.endswith("_mm"):
             return self.length(given)
+        if isinstance(hint, type) and issubclass(hint, StrEnum):
+            return one_of(hint)(given)
         return self.two_lengths(given) if get_origin(hint) is tuple else _KINDS[hint](given)
 
     def length(self, given: Any) -> float:

@@ -8,8 +8,10 @@ from flask import current_app, g
 from tracker.records.database import Database
 from tracker.records.people import has_badges
 from tracker.settings import Settings
+from tracker.shop.lifting import LiftingMarks
 from tracker.work.access import Bearer
 from tracker.work.group_commit import GroupCommit
+from tracker.work.lists import lifting_marks
 from tracker.work.print_queue import PrintQueue
 
 
@@ -51,6 +53,14 @@ def now() -> datetime:
 def act() -> dict[str, Any]:
     """Who acts, and when: what the acts in ``tracker.work`` take."""
     return {"who": bearer().name, "now": now()}
+
+
+def marks() -> LiftingMarks:
+    """The shop's marks for two people and for a trolley, looked up once a request."""
+    if "lifting_marks" not in g:
+        g.lifting_marks = lifting_marks(database())
+    found: LiftingMarks = g.lifting_marks
+    return found
 
 
 def is_nobody() -> bool:

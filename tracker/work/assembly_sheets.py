@@ -14,6 +14,7 @@ from tracker.settings import Settings
 from tracker.shop.codes import box_code
 from tracker.shop.saying import ENGLISH
 from tracker.work.designs import cabinet_of_job
+from tracker.work.lists import lifting_marks
 from tracker.work.reports import report_key
 
 _LANGUAGE: Final = "sheet_language"
@@ -55,7 +56,7 @@ def cabinet_sheet(
         name=name,
         boxes=[box_name for _, box_name in boxes],
         box_of=box_of,
-        one_person_kg=cabinet.one_person_kg,
+        marks=lifting_marks(database),
         report_code=code,
         report_link=link,
     )

@@ -333,7 +333,7 @@ def labels_of(connection: Connection, found: Iterable[Labelled], setup: LabelSet
                 jobs[name] = job_view(connection, name)
             match each:
                 case BoxView() if (job := jobs[_job_of(each)]) is not None:
-                    yield box_label(each, job, setup.link)
+                    yield box_label(each, job, setup.marks, setup.link)
                 case SeenPart():
                     yield part_label(each, marks.get(each.id), setup.link)
                 case BoardView() if (job := jobs[each.job]) is not None:

@@ -25,9 +25,11 @@ from tracker.records.database import Database
 from tracker.records.settings import keep_setting, setting_names, setting_text
 from tracker.settings import Settings
 from tracker.shop.errors import InvalidInputError, NotFoundError, fault_at
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.saying import Mm, say
 from tracker.shop.toml_text import read_toml
 from tracker.shop.toml_values import TableReader, one_of
+from tracker.work.lists import lifting_marks
 
 LABELS: Final = "labels"  # the setting that says which layout and stock each kind has, and lists own stocks
 LAYOUT: Final = "layout"  # layouts are kept as layout/NAME
@@ -69,9 +71,13 @@ class Chosen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LabelSetup:
-    """What each kind of label is drawn by and printed on; ``site`` and ``secret`` make the links that phones open."""
+    """What each kind of label is drawn by and printed on; ``site`` and ``secret`` make the links that phones open.
+
+    ``marks`` say which boxes are for two people or a trolley.
+    """
 
     chosen: Mapping[LabelKind, Chosen]
+    marks: LiftingMarks = field(default_factory=LiftingMarks)
     site: str = ""
     secret: str = field(default="", repr=False)
 
@@ -115,7 +121,12 @@ def label_setup(database: Database, settings: Settings) -> LabelSetup:
         names = [name for name in setting_names(connection) if name.startswith(f"{LAYOUT}/")]
         own = tuple(setting_text(connection, name) or "" for name in names)
     faces = tuple(shop_faces(settings).values())
-    return LabelSetup(chosen=_read_choice(text, own, faces), site=settings.site_url, secret=settings.secret_key)
+    return LabelSetup(
+        chosen=_read_choice(text, own, faces),
+        marks=lifting_marks(database),
+        site=settings.site_url,
+        secret=settings.secret_key,
+    )
 
 
 def shop_faces(settings: Settings) -> dict[str, Face]:

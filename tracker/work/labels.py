@@ -20,7 +20,7 @@ from tracker.settings import Settings
 from tracker.shop.cabinets.design import Mark
 from tracker.shop.codes import COMMAND_NUMBERS, Code, Command, Kind
 from tracker.shop.errors import NotFoundError
-from tracker.shop.lifting import grade_lifting
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.saying import say
 from tracker.work.box_numbers import number_boxes
 from tracker.work.label_setup import LabelSetup, label_setup
@@ -84,7 +84,7 @@ def _of_box(connection: Connection, code: Code, setup: LabelSetup) -> Label:
     job = None if box is None else job_view(connection, box.job.code)
     if box is None or job is None:
         raise NotFoundError(say("There is no box %(box)s.", box=str(code)))
-    return box_label(box, job, setup.link)
+    return box_label(box, job, setup.marks, setup.link)
 
 
 def _of_board(connection: Connection, code: Code, setup: LabelSetup) -> Label:
@@ -174,7 +174,7 @@ def _joint_mark(mark: Mark) -> JointMark:
     return JointMark(number=mark.number, side=mark.side.value, along_mm=mark.along_mm, across_mm=mark.across_mm)
 
 
-def box_label(box: BoxView, job: JobView, link: Link) -> BoxLabel:
+def box_label(box: BoxView, job: JobView, marks: LiftingMarks, link: Link) -> BoxLabel:
     """Return what a box's label says."""
     return BoxLabel(
         code=box.code,
@@ -188,6 +188,6 @@ def box_label(box: BoxView, job: JobView, link: Link) -> BoxLabel:
         cabinets=box.cabinets,
         parts=len(box.parts),
         mass_kg=box.mass_kg,
-        handling=grade_lifting(box.mass_kg, box.length_mm, box.width_mm).handling,
+        handling=marks.handling(box.mass_kg),
         link=link(box.code),
     )

@@ -12,6 +12,7 @@ from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard
 from tracker.shop.errors import InvalidInputError, NotFoundError, fault_at
 from tracker.shop.job_boxes import Packing
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.saying import say
 from tracker.shop.supplies import Boards, read_boards, read_packing, read_weight_limit
 from tracker.shop.weighing import USUAL_LIMIT, Limit
@@ -72,6 +73,12 @@ def packing_of(database: Database) -> Packing | None:
     with database.read() as connection:
         text = setting_text(connection, CARTONS)
     return None if text is None else read_packing(text)
+
+
+def lifting_marks(database: Database) -> LiftingMarks:
+    """Return above which mass a thing is for two people or a trolley, by the shop's list of cartons."""
+    packing = packing_of(database)
+    return LiftingMarks() if packing is None else packing.marks
 
 
 def boards_of(database: Database) -> Boards:

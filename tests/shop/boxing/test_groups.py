@@ -1,11 +1,13 @@
 """Groups kept together, drops kept apart, and the shop's limit of mass; the sizes are invented."""
 
+from dataclasses import replace
+
 import pytest
 
 from tests.shop.boxing.test_planner import carton, contents, panel
 from tests.shop.boxing.witness import complaints
 from tracker.shop.boxing.planner import plan_boxes, plan_job
-from tracker.shop.boxing.values import BoxPlan, PackingRules, Panel
+from tracker.shop.boxing.values import BoxPlan, KeepTogether, PackingRules, Panel
 from tracker.shop.errors import InvalidInputError
 
 
@@ -63,12 +65,20 @@ def test_fronts_that_come_late_lie_apart_and_share_by_three_cabinets() -> None:
         for name in ("101", "102", "103", "104")
         for each in (*cabinet(name), panel(f"{name}.door", 700, 500, group=name, front=True))
     ]
-    rules = PackingRules(fronts_apart=True)
+    rules = PackingRules(keep_together=KeepTogether.FRONTS_APART)
     plan = plan_boxes(panels, [carton()], rules)
     assert complaints(plan, panels, [carton()], rules) == []
     fronts = [names for _, names in contents(plan) if names[0].endswith("door")]
     assert sorted(map(len, fronts)) == [1, 3]
     assert len(plan.boxes) == plan.lower_bound == 6
+
+
+def test_where_boxes_are_to_be_fewest_groups_are_gathered_only_where_that_costs_no_box() -> None:
+    panels = [*cabinet("101"), *cabinet("102")]
+    rules = PackingRules(keep_together=KeepTogether.FEWEST_BOXES)
+    gathered = [replace(each, cabinet=each.group, group="") for each in panels]
+    assert plan_boxes(panels, [carton()], rules) == plan_boxes(gathered, [carton()])
+    assert len(plan_boxes(panels, [carton(size=(800, 600, 200))], rules).boxes) == 1
 
 
 def test_equal_cabinets_lie_in_equal_boxes() -> None:

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations
 from typing import NamedTuple
 
-from tracker.shop.boxing.values import BoxContent, BoxPlan, Carton, PackingRules, Panel
+from tracker.shop.boxing.values import BoxContent, BoxPlan, Carton, KeepTogether, PackingRules, Panel
 
 NEARLY = 1e-6
 
@@ -21,7 +21,9 @@ class Solid(NamedTuple):
 def complaints(plan: BoxPlan, panels: Sequence[Panel], cartons: Sequence[Carton], rules: PackingRules) -> list[str]:
     """Return everything about the plan that breaks a rule of packing."""
     kinds = {carton.id: carton for carton in cartons}
-    found = [*_whole_plan(plan, panels, kinds), *_cabinets(plan, panels)]
+    found = list(_whole_plan(plan, panels, kinds))
+    if rules.keep_together is not KeepTogether.FEWEST_BOXES:
+        found += _cabinets(plan, panels)
     for number, box in enumerate(plan.boxes):
         solids = solids_of(box, panels)
         for look in (_limits, _company, _room, _layers, _order):
@@ -77,9 +79,12 @@ def _limits(box: BoxContent, solids: Sequence[Solid], carton: Carton, rules: Pac
 def _company(box: BoxContent, solids: Sequence[Solid], carton: Carton, rules: PackingRules) -> Iterator[str]:
     if len({solid.panel.drop for solid in solids}) > 1:
         yield "it holds panels of two drops"
+    if rules.keep_together is KeepTogether.FEWEST_BOXES:
+        return
     if len({solid.panel.group for solid in solids if solid.panel.group}) > 3:
         yield "more than three groups share it"
-    if rules.fronts_apart and len({solid.panel.front for solid in solids if solid.panel.group}) > 1:
+    fronts = {solid.panel.front for solid in solids if solid.panel.group}
+    if rules.keep_together is KeepTogether.FRONTS_APART and len(fronts) > 1:
         yield "fronts that come late lie beside other panels"
 
 

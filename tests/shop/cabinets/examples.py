@@ -13,6 +13,7 @@ from tracker.shop.cabinets.orders import CHOICES, CabinetOrder, Family, Fronts, 
 from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.standard_reading import read_standard
 from tracker.shop.errors import InvalidInputError
+from tracker.shop.lifting import LiftingMarks
 
 STANDARD_TEXT = files("tracker.shop.cabinets").joinpath("standard.toml").read_text(encoding="utf-8")
 STANDARD = read_standard(STANDARD_TEXT)
@@ -65,7 +66,7 @@ def designed(ordered: CabinetOrder) -> Cabinet:
 @lru_cache(maxsize=256)
 def guided(ordered: CabinetOrder) -> Guide:
     """How the designed cabinet goes together."""
-    return guide_of(designed(ordered), one_person_kg=STANDARD.lifting.one_person_kg)
+    return guide_of(designed(ordered), LiftingMarks())
 
 
 def name_of(ordered: CabinetOrder | str) -> str:

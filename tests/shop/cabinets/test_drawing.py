@@ -32,6 +32,7 @@ from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts
 from tracker.shop.cabinets.panels import Vector, dot
 from tracker.shop.cabinets.solids import solids_of
 from tracker.shop.errors import InvalidInputError
+from tracker.shop.lifting import LiftingMarks
 
 VIEWS = (STANDING, STANDING_FROM_BEHIND, LYING, LYING_FROM_BEHIND, *ROUND)
 STEP, OVERVIEW = (118.0, 80.0), (186.0, 185.0)
@@ -221,7 +222,7 @@ def test_a_drawing_without_a_size_is_refused(size: tuple[float, float]) -> None:
 def test_equal_cabinets_are_drawn_equally() -> None:
     ordered = order("base", 800, 876, 600, "drawer over doors")
     cabinet = design_cabinet(ordered, STANDARD)
-    guide = guide_of(cabinet, one_person_kg=20)
+    guide = guide_of(cabinet, LiftingMarks())
     again = drawings_of(cabinet, guide, step=STEP, overview=OVERVIEW)
     assert again == drawn(ordered)[2]
 

@@ -10,22 +10,21 @@ from werkzeug.wrappers import Response
 
 from tracker.pages.bench.drawing import draw_layers, in_order
 from tracker.pages.frame.ways_back import way_back
-from tracker.pages.office.orders.words import HANDLING
+from tracker.pages.office.orders.words import HANDLING, lifting_advice
 from tracker.pages.words.left_short import rests_of
 from tracker.pages.words.names import box_name
 from tracker.pages.words.names import gettext as _
 from tracker.pages.words.spoken import spoken
 from tracker.records.boards import BoardView, board_view
-from tracker.records.box_contents import BoxView, box_view
+from tracker.records.box_contents import box_view
 from tracker.records.follow_ups import follow_ups_of
 from tracker.records.logged import box_history
 from tracker.shop.codes import Kind, MisreadError
 from tracker.shop.errors import ConflictError, InvalidInputError, NotFoundError
 from tracker.shop.given_reasons import LONGEST_REASON
-from tracker.shop.lifting import Handling, grade_lifting
 from tracker.shop.roles import Role
 from tracker.shop.saying import words_of
-from tracker.web.context import act, bearer, database
+from tracker.web.context import act, bearer, database, marks
 from tracker.work.access import needs
 from tracker.work.box_numbers import code_read
 from tracker.work.hold_box import hold_box, let_go_box
@@ -83,7 +82,8 @@ def _page(code: str, *, wrong: str = "") -> str:
         parts=in_order(found)[:PARTS_SHOWN],
         more=max(0, len(found.parts) - PARTS_SHOWN),
         layers=draw_layers(found),
-        handling=HANDLING[_handling(found)],
+        handling=HANDLING[marks().handling(found.mass_kg)],
+        advice=lifting_advice(found.mass_kg, found.length_mm, found.width_mm),
         history=happened,
         may_plan=bearer().role.includes(Role.PACKER),
         longest_reason=LONGEST_REASON,
@@ -141,12 +141,6 @@ def _number(code: str, kind: Kind) -> int:
     if read.kind is not kind:
         abort(HTTPStatus.NOT_FOUND)
     return read.number
-
-
-def _handling(box: BoxView) -> Handling:
-    if min(box.mass_kg, box.length_mm, box.width_mm) <= 0:
-        return Handling.ONE_PERSON
-    return grade_lifting(box.mass_kg, box.length_mm, box.width_mm).handling
 
 
 def _cut(board: BoardView) -> SawnBoard:

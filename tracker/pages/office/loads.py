@@ -11,6 +11,7 @@ from flask_babel import lazy_gettext as _l
 from werkzeug.wrappers import Response as AnyResponse
 
 from tracker.pages.frame.foreman_word import NotTakenError, foreman_at_bench
+from tracker.pages.office.orders.words import HANDLING
 from tracker.pages.words.days import today
 from tracker.pages.words.left_short import rests_of
 from tracker.pages.words.measures import units
@@ -35,7 +36,7 @@ from tracker.shop.leaving import READY_STATES, Keeps, keeps_load, load_warnings
 from tracker.shop.lengths import Units
 from tracker.shop.roles import Role
 from tracker.shop.written import KG_PER_POUND
-from tracker.web.context import act, bearer, database
+from tracker.web.context import act, bearer, database, marks
 from tracker.web.numbers import number_within
 from tracker.work.access import needs
 from tracker.work.box_numbers import code_read
@@ -227,6 +228,7 @@ def _page(code: str, *, why: str = "") -> str:
         told_of_left={each.code: row for each, row in left},
         warnings=() if found.shipped else load_warnings(found.ship_on, today()),
         why=why,
+        carried={box.code: HANDLING[marks().handling(box.weighed_kg or box.mass_kg)] for box in boxes},
         mass_kg=sum(box.weighed_kg or box.mass_kg for box in boxes),
         may_ship=bearer().role.includes(Role.PACKER),
         longest_reason=LONGEST_REASON,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from tracker.shop.boxing.values import HEAVIEST_KG, Carton, PackingRules, Panel
+from tracker.shop.boxing.values import HEAVIEST_KG, Carton, KeepTogether, PackingRules, Panel
 
 UNITS: Final = 10**12
 _SLACK: Final = 500
@@ -74,7 +74,8 @@ def whole(value: float) -> int:
 
 
 def exact_panels(panels: Sequence[Panel], rules: PackingRules) -> list[ExactPanel]:
-    """Return the panels in units."""
+    """Return the panels in units; where boxes are to be fewest, groups are no more than cabinets."""
+    gather = rules.keep_together is KeepTogether.FEWEST_BOXES
     gap = whole(rules.layer_gap_mm)
     return [
         ExactPanel(
@@ -83,8 +84,8 @@ def exact_panels(panels: Sequence[Panel], rules: PackingRules) -> list[ExactPane
             short=whole(min(panel.length_mm, panel.width_mm)),
             tall=whole(panel.thickness_mm) + gap,
             mass=whole(panel.mass_kg),
-            cabinet=panel.cabinet,
-            group=panel.group,
+            cabinet=panel.group or panel.cabinet if gather else panel.cabinet,
+            group="" if gather else panel.group,
             drop=panel.drop,
             front=panel.front,
         )

@@ -13,7 +13,7 @@ from tracker.shop.boxing.filling import Box, Panels
 from tracker.shop.boxing.groups import MOST_SHARING, Keeping, boxes_by_group, kinds_left, least_by_group
 from tracker.shop.boxing.places import content_of
 from tracker.shop.boxing.supply import supplied
-from tracker.shop.boxing.values import BoxPlan, Carton, PackingRules, Panel, Unplaceable
+from tracker.shop.boxing.values import BoxPlan, Carton, KeepTogether, PackingRules, Panel, Unplaceable
 from tracker.shop.errors import Fault, InvalidInputError, fault_at
 from tracker.shop.saying import Count, Mm, Number, Said, join, say
 from tracker.shop.searching import Effort
@@ -76,9 +76,9 @@ class _Job:
         exact = exact_panels(panels, rules)
         self._kinds = exact_cartons(cartons, rules)
         self._strong = exact_cartons(cartons, replace(rules, box_mass_kg=None))
-        self._grouped = any(panel.group for panel in panels)
-        self._drops = list(dict.fromkeys(panel.drop for panel in panels))
-        self._keeping = Keeping.of(exact, fronts_apart=rules.fronts_apart)
+        self._grouped = any(panel.group for panel in exact)
+        self._drops = list(dict.fromkeys(panel.drop for panel in exact))
+        self._keeping = Keeping.of(exact, fronts_apart=rules.keep_together is KeepTogether.FRONTS_APART)
         self.fitting = [panel for panel in exact if _takes(self._strong, panel)]
 
     @property

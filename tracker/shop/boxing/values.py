@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 from tracker.shop.errors import refuse_faults
@@ -10,6 +11,14 @@ from tracker.shop.saying import Count, say
 LEAST: Final = 1e-9
 LONGEST_MM: Final = 100_000.0
 HEAVIEST_KG: Final = 100_000.0
+
+
+class KeepTogether(StrEnum):
+    """What is kept together before the boxes are made few: whole groups, groups without their fronts, or nothing."""
+
+    CABINET = "cabinet"
+    FRONTS_APART = "fronts apart"
+    FEWEST_BOXES = "fewest boxes"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +80,8 @@ class PackingRules:
     ``layer_gap_mm`` is the sheet between two layers. ``bag_height_mm`` and ``bag_mass_kg`` are kept free in every box
     for its bag of items, which lies on the top layer; 0 plans no bag. ``box_mass_kg`` is the gross mass that the shop
     allows a box, None for what its carton carries; only a panel that alone comes to more lies in a heavier box, by
-    itself. With ``fronts_apart`` the fronts of a group come late and lie in other boxes than the rest of it.
+    itself. ``keep_together`` says how groups are: with FRONTS_APART their fronts come late and lie in other boxes than
+    the rest; with FEWEST_BOXES they are gathered as cabinets are, where that costs no box.
     Raises InvalidInputError for a value below 0.
     """
 
@@ -79,7 +89,7 @@ class PackingRules:
     bag_height_mm: float = 0.0
     bag_mass_kg: float = 0.0
     box_mass_kg: float | None = None
-    fronts_apart: bool = False
+    keep_together: KeepTogether = KeepTogether.CABINET
 
     def __post_init__(self) -> None:
         values = (

@@ -50,15 +50,11 @@ class Mark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cabinet:
-    """A designed cabinet. ``standard`` names the construction standard and its version.
-
-    ``one_person_kg`` is what that standard lets one person lift.
-    """
+    """A designed cabinet. ``standard`` names the construction standard and its version."""
 
     order: CabinetOrder
     standard: str
     version: int
-    one_person_kg: float
     parts: tuple[Part, ...]
     joints: tuple[Joint, ...]
     items: tuple[Item, ...]
@@ -100,7 +96,6 @@ def design_cabinet(order: CabinetOrder, standard: Standard) -> Cabinet:
         order=order,
         standard=standard.name,
         version=standard.version,
-        one_person_kg=standard.lifting.one_person_kg,
         parts=parts,
         joints=_numbered(build.joints, {part.id: part for part in parts}),
         items=build.finished_items(),

@@ -198,11 +198,6 @@ class Corner:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lifting:
-    one_person_kg: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Standard:
     """One shop's way to build. Raises InvalidInputError naming every value that contradicts another."""
 
@@ -221,7 +216,6 @@ class Standard:
     shelves: Shelves
     pulls: Pulls
     corner: Corner
-    lifting: Lifting
 
     def face_screw_mm(self, through_mm: float) -> float:
         """Return the length of the screw into the back of a front through ``through_mm`` of board and gap.

@@ -28,6 +28,7 @@ def standard_from_table(table: Mapping[str, Any]) -> Standard:
     reader = _StandardReader(table)
     faulty = say("The construction standard has faults. Mend these.")
     reader.refuse(faulty)  # in wrong units every number is at fault
+    reader.table.pop("lifting", None)  # before version 0.6 it stood here; now the list of cartons has it
     standard = reader.record(Standard, reader.table)
     reader.refuse(faulty)
     return cast("Standard", standard)

@@ -31,7 +31,7 @@ from tracker.pages.office.orders.tables import (
     typed_table,
 )
 from tracker.pages.office.orders.uploads import Uploads
-from tracker.pages.office.orders.words import COLUMNS, FAMILIES, FRONTS, HANDLING, HINGES
+from tracker.pages.office.orders.words import COLUMNS, FAMILIES, FRONTS, HANDLING, HINGES, lifting_advice
 from tracker.pages.words.days import today
 from tracker.pages.words.measures import speak_in, units
 from tracker.pages.words.names import gettext as _
@@ -359,7 +359,14 @@ def _row_faults(table: Faulty) -> dict[int, dict[str, str]]:
 
 
 def _words() -> dict[str, Any]:
-    return {"columns": COLUMNS, "families": FAMILIES, "fronts": FRONTS, "hinges": HINGES, "handling": HANDLING}
+    return {
+        "columns": COLUMNS,
+        "families": FAMILIES,
+        "fronts": FRONTS,
+        "hinges": HINGES,
+        "handling": HANDLING,
+        "advice": lifting_advice,
+    }
 
 
 def _choices() -> dict[str, dict[str, list[str]]]:

@@ -8,7 +8,7 @@ from typing import Final
 
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
-from tracker.shop.lifting import Handling, grade_lifting
+from tracker.shop.lifting import Handling, LiftingMarks
 from tracker.shop.order_warnings import made_of, material_of, unlisted
 from tracker.shop.orders import Order
 from tracker.shop.supplies import Boards
@@ -83,6 +83,7 @@ def preview(order: Order, packing: Packing | None, boards: Boards) -> Preview:
     """Return what taking an order would make. Raises InvalidInputError for one that could not be taken."""
     made = preview_order(order)
     planned = plan_boxes(order.parts, order.items, packing)
+    marks = packing.marks if packing else LiftingMarks()
     cabinets = _cabinet_rows(order)
     items = _item_rows(order)
     return Preview(
@@ -92,7 +93,7 @@ def preview(order: Order, packing: Packing | None, boards: Boards) -> Preview:
         boxes=len(planned),
         mass_kg=sum(line.mass_kg * line.quantity for line in order.parts),
         cabinet_rows=cabinets[:MOST_SHOWN],
-        box_rows=[_box_row(box) for box in islice(planned, MOST_SHOWN)],
+        box_rows=[_box_row(box, marks) for box in islice(planned, MOST_SHOWN)],
         materials=_materials(order, boards)[:MOST_SHOWN],
         item_rows=items[:MOST_SHOWN],
         more_cabinets=max(0, len(cabinets) - MOST_SHOWN),
@@ -125,7 +126,7 @@ def _cabinet_rows(order: Order) -> list[CabinetRow]:
     return rows
 
 
-def _box_row(box: PlannedBox) -> BoxRow:
+def _box_row(box: PlannedBox, marks: LiftingMarks) -> BoxRow:
     size = box.size or size_of([(*piece.size, piece.mass_kg) for piece in box.pieces])
     return BoxRow(
         name=box.name,
@@ -134,7 +135,7 @@ def _box_row(box: PlannedBox) -> BoxRow:
         items=sum(line.quantity for line in box.items),
         mass_kg=size.mass_kg,
         size_mm=(size.length_mm, size.width_mm, size.height_mm),
-        handling=grade_lifting(size.mass_kg, size.length_mm, size.width_mm).handling,
+        handling=marks.handling(size.mass_kg),
     )
 
 

@@ -1,14 +1,16 @@
 """What may be ordered, as people read it: the names of columns, families, fronts and hinges in their language."""
 
 from collections.abc import Mapping
+from math import isfinite
 from types import MappingProxyType
 from typing import Final
 
+from flask_babel import format_decimal
 from flask_babel import lazy_gettext as _
 
-from tracker.pages.words.names import Lazy
+from tracker.pages.words.names import Lazy, gettext
 from tracker.shop.cabinets.orders import Family, Fronts, Hinge
-from tracker.shop.lifting import Handling
+from tracker.shop.lifting import Handling, lifting_index
 
 COLUMNS: Final[Mapping[str, Lazy]] = MappingProxyType(
     {
@@ -68,10 +70,20 @@ HINGES: Final[Mapping[Hinge, Lazy]] = MappingProxyType(
     }
 )
 
+
+def lifting_advice(mass_kg: float, length_mm: float, width_mm: float) -> str:
+    """Return the advice that stands beside who carries a box; none for a box of no mass."""
+    index = lifting_index(mass_kg, length_mm, width_mm)
+    if not isfinite(index):
+        return gettext("NIOSH 1991: too wide for one person")
+    number = format_decimal(round(index, 1))
+    return gettext("NIOSH 1991 lifting index for one person: %(index)s", index=number) if index else ""
+
+
 HANDLING: Final[Mapping[Handling, Lazy]] = MappingProxyType(
     {
         Handling.ONE_PERSON: _("one person"),
-        Handling.TWO_PERSONS: _("two people"),
-        Handling.MACHINE: _("by machine only"),
+        Handling.TWO_PEOPLE: _("two people"),
+        Handling.TROLLEY: _("a trolley"),
     }
 )

@@ -8,7 +8,7 @@ from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Fronts
 from tracker.shop.cabinets.panels import Part
-from tracker.shop.lifting import Handling
+from tracker.shop.lifting import Handling, LiftingMarks
 from tracker.shop.saying import say
 from tracker.shop.written import mass_text
 
@@ -20,24 +20,17 @@ TRADES: Final = {
 }
 LIFTERS: Final = {
     Handling.ONE_PERSON: say("one person"),
-    Handling.TWO_PERSONS: say("two people"),
-    Handling.MACHINE: say("two people and a lifting aid"),
+    Handling.TWO_PEOPLE: say("two people"),
+    Handling.TROLLEY: say("two people and a trolley"),
 }
 
 
-def lifted_by(mass_kg: float, one_person_kg: float) -> Handling:
-    """Return who lifts a mass: one person up to the limit, two up to twice that, beyond it a lifting aid."""
-    if mass_kg <= one_person_kg:
-        return Handling.ONE_PERSON
-    return Handling.TWO_PERSONS if mass_kg <= 2 * one_person_kg else Handling.MACHINE
-
-
-def general_cautions(cabinet: Cabinet, limit: float) -> Iterator[str]:
+def general_cautions(cabinet: Cabinet, marks: LiftingMarks) -> Iterator[str]:
     """Yield what stands before the first step."""
     mass = mass_text(cabinet.mass_kg, cabinet.order.units)
     two = say("Two people move this cabinet: put together it weighs %(mass)s.", mass=mass)
-    aid = say("Two people and a lifting aid move this cabinet: put together it weighs %(mass)s.", mass=mass)
-    yield from _heavy(cabinet.mass_kg, limit, two, aid)
+    trolley = say("Two people and a trolley move this cabinet: put together it weighs %(mass)s.", mass=mass)
+    yield from _heavy(cabinet.mass_kg, marks, two, trolley)
     if needs_wall_fixing(cabinet):
         yield FIX
     if cabinet.order.fronts in TRADES:
@@ -46,22 +39,22 @@ def general_cautions(cabinet: Cabinet, limit: float) -> Iterator[str]:
         yield EYES
 
 
-def cabinet_cautions(cabinet: Cabinet, limit: float) -> tuple[str, ...]:
+def cabinet_cautions(cabinet: Cabinet, marks: LiftingMarks) -> tuple[str, ...]:
     """What a step says that moves the whole cabinet."""
     mass = mass_text(cabinet.mass_kg, cabinet.order.units)
     two = say("Two people: the whole cabinet weighs %(mass)s.", mass=mass)
-    aid = say("Two people and a lifting aid: the whole cabinet weighs %(mass)s.", mass=mass)
-    return _heavy(cabinet.mass_kg, limit, two, aid)
+    trolley = say("Two people and a trolley: the whole cabinet weighs %(mass)s.", mass=mass)
+    return _heavy(cabinet.mass_kg, marks, two, trolley)
 
 
-def part_cautions(cabinet: Cabinet, part: Part, limit: float) -> tuple[str, ...]:
+def part_cautions(cabinet: Cabinet, part: Part, marks: LiftingMarks) -> tuple[str, ...]:
     """What a step says that moves one part."""
     mass = mass_text(part.mass_kg, cabinet.order.units)
     two = say("Two people: this part weighs %(mass)s.", mass=mass)
-    aid = say("Two people and a lifting aid: this part weighs %(mass)s.", mass=mass)
-    return _heavy(part.mass_kg, limit, two, aid)
+    trolley = say("Two people and a trolley: this part weighs %(mass)s.", mass=mass)
+    return _heavy(part.mass_kg, marks, two, trolley)
 
 
-def _heavy(mass_kg: float, limit: float, two: str, aid: str) -> tuple[str, ...]:
-    said = {Handling.ONE_PERSON: (), Handling.TWO_PERSONS: (two,), Handling.MACHINE: (aid,)}
-    return said[lifted_by(mass_kg, limit)]
+def _heavy(mass_kg: float, marks: LiftingMarks, two: str, trolley: str) -> tuple[str, ...]:
+    said = {Handling.ONE_PERSON: (), Handling.TWO_PEOPLE: (two,), Handling.TROLLEY: (trolley,)}
+    return said[marks.handling(mass_kg)]

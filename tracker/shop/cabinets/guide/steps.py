@@ -15,15 +15,16 @@ from tracker.shop.cabinets.guide.sentences import Sentences, fitting_title
 from tracker.shop.cabinets.guide.values import PartRow, Posture, Step
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.wording import name_within, units_named
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.saying import say
 
 _STRAIGHT: Final = 0.9  # a direction is named by an axis when it runs along it
 
 
-def steps_of(cabinet: Cabinet, rows: Sequence[PartRow], limit: float) -> tuple[Step, ...]:
-    """Return the steps in order; all that is left in the bag is used in the last. One person lifts ``limit`` kg."""
+def steps_of(cabinet: Cabinet, rows: Sequence[PartRow], marks: LiftingMarks) -> tuple[Step, ...]:
+    """Return the steps in order; all that is left in the bag is used in the last. ``marks`` say who carries."""
     bag = Bag(cabinet)
-    writer = _Writer(cabinet, bag, Sentences(cabinet, rows, bag.has_pull), limit)
+    writer = _Writer(cabinet, bag, Sentences(cabinet, rows, bag.has_pull), marks)
     *before, last = writer.steps()
     steps = (*before, replace(last, items=(*last.items, *items_of(bag.take_all()))))
     return tuple(replace(step, number=number) for number, step in enumerate(steps, 1))
@@ -32,8 +33,8 @@ def steps_of(cabinet: Cabinet, rows: Sequence[PartRow], limit: float) -> tuple[S
 class _Writer:
     """Writes the steps of one cabinet."""
 
-    def __init__(self, cabinet: Cabinet, bag: Bag, says: Sentences, limit: float) -> None:
-        self.cabinet, self.bag, self.says, self.limit = cabinet, bag, says, limit
+    def __init__(self, cabinet: Cabinet, bag: Bag, says: Sentences, marks: LiftingMarks) -> None:
+        self.cabinet, self.bag, self.says, self.marks = cabinet, bag, says, marks
         self.parts = {part.id: part for part in cabinet.parts}
         self.placed_last = STILE_ID in self.parts  # it is screwed on through the deck, from below
         self.pins = tuple(joint for joint in cabinet.joints if joint.fastening is Fastening.PIN)
@@ -61,7 +62,7 @@ class _Writer:
         )
 
     def _heavy(self, own: str) -> tuple[str, ...]:
-        return part_cautions(self.cabinet, self.parts[own], self.limit)
+        return part_cautions(self.cabinet, self.parts[own], self.marks)
 
     def _cabinet_steps(self, moves: Sequence[Move]) -> Iterator[Step]:
         told = moves_of_cabinet(moves, self.parts)
@@ -164,7 +165,7 @@ class _Writer:
 
     def _heaved(self, title: str, sentences: Sequence[str], present: tuple[str, ...]) -> Step:
         """A step that moves the whole cabinet."""
-        cautions = cabinet_cautions(self.cabinet, self.limit)
+        cautions = cabinet_cautions(self.cabinet, self.marks)
         return Step(title=title, sentences=tuple(sentences), cautions=cautions, standing=present)
 
     def _fix(self, present: tuple[str, ...]) -> Step:
