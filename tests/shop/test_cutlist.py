@@ -52,6 +52,21 @@ def test_columns_are_known_whatever_their_spaces() -> None:
     assert (line.cabinet, line.length_mm, line.thickness_mm) == ("101", 564, 18)
 
 
+def test_a_cabinet_has_the_room_and_the_drop_that_any_of_its_rows_gives() -> None:
+    header = ["cabinet", "part", "length", "width", "thickness", "room", "drop"]
+    rows = [["1", "End", "700", "500", "18", "", "north door"], ["1", "Top", "700", "500", "18", "kitchen", ""]]
+    rows.append(["2", "End", "700", "500", "18", "", ""])
+    lines = read_parts(header, enumerate(rows, start=2), Units.MM)
+    assert [(line.room, line.drop) for line in lines] == [
+        ("kitchen", "north door"),
+        ("kitchen", "north door"),
+        ("", ""),
+    ]
+    rows[1][6] = "south door"
+    what = "'south door': the cabinet has 'north door' in a row before; wanted: one"
+    assert faults_of(*rows, header=header) == [((3, "drop"), what)]
+
+
 def test_what_is_empty_or_absent_takes_its_default() -> None:
     header = ["cabinet", "part", "length", "width", "thickness", "note"]
     (line,) = read_parts(

@@ -47,6 +47,32 @@ def test_a_box_without_a_carton_is_planned_as_high_as_its_panels_lie_on_one_anot
     assert box.mass_kg == pytest.approx(sum(floor.part(code).mass_kg for code in (floor.deck, floor.toe_kick)))
 
 
+def test_rooms_and_drops_are_kept_with_parts_and_boxes_and_a_follow_up_box_goes_to_the_same_drop(floor: Floor) -> None:
+    placed = [replace(each, room="kitchen", drop="north door") for each in (DECK, TOE_KICK)]
+    floor.take("J-2", [*placed, END], items=())
+    of_101, of_102 = (floor.box(box_code(number)) for number in (3, 4))
+    assert (of_101.drop, of_101.rooms, of_101.parts[0].room) == ("north door", ["kitchen"], "kitchen")
+    assert (of_102.drop, of_102.rooms, of_102.parts[0].drop) == (None, [], None)
+    floor.scan(of_101.parts[0].code, "PACK-1")
+    rest = floor.seal(of_101.code, {}, override="the truck waits").follow_up
+    assert rest is not None
+    assert floor.box(rest).drop == "north door"
+
+
+@pytest.mark.parametrize("cartons", [False, True])
+def test_an_order_that_fills_a_box_for_two_drops_is_refused(cartons: bool) -> None:
+    parts = [replace(DECK, box="A", drop="north door"), replace(END, box="A")]
+    with pytest.raises(InvalidInputError) as refused:
+        plan_boxes(parts, [], _ROW if cartons else None)
+    assert refused.value.faults[0].where == {"box": "A", "field": "drop"}
+    assert "north door, none" in refused.value.faults[0].what
+
+
+def test_planned_boxes_hold_what_goes_to_one_drop() -> None:
+    parts = [DECK, replace(TOE_KICK, cabinet="103", drop="north door")]
+    assert [box.drop for box in plan_boxes(parts, [], _ROW)] == ["", "north door"]
+
+
 def test_larger_panels_are_laid_first() -> None:
     (box,) = plan_boxes([replace(TOE_KICK, quantity=2), DECK], [])
     assert [piece.part for piece in box.pieces] == ["Deck", "Toe kick", "Toe kick"]

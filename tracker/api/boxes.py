@@ -67,6 +67,8 @@ class BoxShape(Schema):
     number = fields.Integer()
     job = fields.String(attribute="job.code")
     cabinets = fields.List(fields.String())
+    rooms = fields.List(fields.String())
+    drop = fields.String(allow_none=True)
     state = fields.String()
     mass_kg = fields.Float()
     weighed_kg = fields.Float(allow_none=True)

@@ -30,6 +30,8 @@ class CabinetOrderShape(Shape):
     hinge = fields.Raw()
     finish = fields.Raw()
     note = fields.Raw()
+    room = fields.Raw()
+    drop = fields.Raw()
     units = fields.String(load_default="mm", validate=validate.OneOf(["mm", "in"]))
     standard = fields.Raw(load_default=None, allow_none=True, validate=_name_or_table)
 

@@ -50,6 +50,8 @@ class PartShape(ListedPartShape):
     """A part with where it stands."""
 
     job = fields.String(attribute="job.code")
+    room = fields.String(allow_none=True)
+    drop = fields.String(allow_none=True)
     material = fields.String()
     length_mm = fields.Float()
     width_mm = fields.Float()

@@ -62,6 +62,8 @@ class PartLabel:
     marks: Sequence[JointMark] = ()
     front: str = ""
     grain: bool = False
+    room: str = ""
+    drop: str = ""
     link: str = ""
 
     def texts(self, units: Units) -> Texts:
@@ -70,6 +72,8 @@ class PartLabel:
             "code": self.code,
             "job": self.job,
             "cabinet": self.cabinet,
+            "room": self.room,
+            "drop": self.drop,
             "name": self.name,
             "material": self.material,
             "size": size_text((self.length_mm, self.width_mm, self.thickness_mm), units),
@@ -131,6 +135,8 @@ class BoxLabel:
     parts: int
     mass_kg: float
     handling: Handling
+    rooms: Sequence[str] = ()
+    drop: str = ""
     sscc: str = ""
     link: str = ""
 
@@ -145,6 +151,8 @@ class BoxLabel:
             "number": str(self.number),
             "of": str(self.of),
             "cabinets": ", ".join(self.cabinets),
+            "rooms": ", ".join(self.rooms),
+            "drop": self.drop,
             "parts": str(self.parts),
             "mass": mass_text(self.mass_kg, units, digits=1),
             "lifting": _LIFTING.get(self.handling, ""),

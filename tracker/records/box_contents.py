@@ -60,6 +60,10 @@ class BoxView(Box):
         return sorted({each.cabinet for each in self.parts})
 
     @property
+    def rooms(self) -> list[str]:
+        return sorted({each.room for each in self.parts if each.room})
+
+    @property
     def lacks(self) -> Lacks[SeenPart, Item]:
         return lacks(self.parts, self.items)
 

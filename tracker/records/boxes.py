@@ -46,6 +46,7 @@ class Box:
     bag_above: int | None
     held_at: datetime | None
     sscc: str | None
+    drop: str | None
 
     @property
     def code(self) -> str:

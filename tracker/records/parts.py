@@ -29,6 +29,8 @@ class Part:
     box: Box
     position: int
     cabinet: str
+    room: str | None
+    drop: str | None
     name: str
     material: str
     length_mm: float

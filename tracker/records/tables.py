@@ -311,6 +311,7 @@ box = Table(
     Column("bag_above", Integer),  # the layer above which the bag of items lies
     Column("held_at", Instant),  # since when a foreman keeps it in the shop
     Column("sscc", String(18)),  # given when its label is first drawn, and never changed
+    Column("drop", String(200)),  # where it is unloaded
     _among("box", "state", *BoxState),
     CheckConstraint("packed BETWEEN 0 AND parts_total", name="ck_box_packed_within_total"),
     Index(None, "job_id", "state"),
@@ -341,6 +342,8 @@ part = Table(
     Column("box_id", Integer, ForeignKey("box.id"), nullable=False, index=True),
     Column("position", Integer, nullable=False),
     Column("cabinet", String(200), nullable=False),
+    Column("room", String(200)),  # that its cabinet is for
+    Column("drop", String(200)),  # where its cabinet is unloaded
     Column("name", String(200), nullable=False),
     Column("material", String(200), nullable=False),
     Column("length_mm", Float, nullable=False),

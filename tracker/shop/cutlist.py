@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from sys import intern
 from typing import Any, Final
 
@@ -16,7 +16,7 @@ from tracker.shop.steps import Supply
 
 PART_COLUMNS: Final = (
     *("cabinet", "part", "quantity", "length", "width", "thickness"),
-    *("material", "edges", "machining", "supply", "box"),
+    *("material", "edges", "machining", "supply", "box", "room", "drop"),
 )
 NEEDED_PART_COLUMNS: Final = ("cabinet", "part", "length", "width", "thickness")
 ITEM_COLUMNS: Final = ("box", "item", "quantity")
@@ -206,9 +206,10 @@ class _Fields:
 
 def _part_lines(named: _Named, units: Units, faults: _Faults) -> tuple[PartLine, ...]:
     lines: list[PartLine] = []
+    places: dict[str, dict[str, str]] = {}
     pieces = 0
     for where, values in named:
-        line = _part_line(_Fields(values, where, faults), units)
+        line = _part_line(_Fields(values, where, faults), units, places)
         if line is not None:
             lines.append(line)
             pieces += line.quantity
@@ -220,10 +221,10 @@ def _part_lines(named: _Named, units: Units, faults: _Faults) -> tuple[PartLine,
     if not lines:
         fault = Fault(where={}, what=say("no rows"))
         raise InvalidInputError(say("The cut list has no rows. Nothing was stored."), [fault])
-    return tuple(lines)
+    return tuple(replace(line, **places[line.cabinet]) if line.cabinet in places else line for line in lines)
 
 
-def _part_line(fields: _Fields, units: Units) -> PartLine | None:
+def _part_line(fields: _Fields, units: Units, places: dict[str, dict[str, str]]) -> PartLine | None:
     values: dict[str, Any] = {
         "cabinet": fields.text("cabinet", needed=True),
         "part": fields.text("part", needed=True),
@@ -236,8 +237,20 @@ def _part_line(fields: _Fields, units: Units) -> PartLine | None:
         "machining": fields.text("machining"),
         "supply": fields.supply(),
         "box": fields.text("box"),
+        "room": fields.text("room"),
+        "drop": fields.text("drop"),
     }
+    _keep_place(fields, values, places)
     return PartLine(**values) if fields.good else None
+
+
+def _keep_place(fields: _Fields, values: Mapping[str, Any], places: dict[str, dict[str, str]]) -> None:
+    """Keep the room and the drop that a row gives to its cabinet; another row of it may leave them out."""
+    for name in ("room", "drop"):
+        if values[name]:
+            kept = places.setdefault(values["cabinet"], {}).setdefault(name, values[name])
+            if kept != values[name]:
+                fields.blame(name, say("the cabinet has %(kept)s in a row before; wanted: one", kept=repr(kept)))
 
 
 def _item_lines(named: _Named, faults: _Faults) -> tuple[ItemLine, ...]:

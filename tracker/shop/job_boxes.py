@@ -7,11 +7,11 @@ from typing import Final
 
 from tracker.shop.boxing.planner import MOST_IN_JOB, plan_job
 from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel, PlacedPanel
-from tracker.shop.errors import InvalidInputError, TooLargeError, fault_at, gathered
+from tracker.shop.errors import Fault, InvalidInputError, TooLargeError, fault_at, gathered
 from tracker.shop.left_over import told_with_first
 from tracker.shop.lifting import LiftingMarks
 from tracker.shop.orders import ItemLine, PartLine
-from tracker.shop.saying import Count, say
+from tracker.shop.saying import Count, join, say
 
 MOST_FAULTS_TOLD: Final = 100
 
@@ -56,6 +56,11 @@ class PlannedBox:
     def cabinets(self) -> list[str]:
         return list(dict.fromkeys(piece.cabinet for piece in self.pieces))
 
+    @property
+    def drop(self) -> str:
+        """Where it is unloaded: a box holds what goes to one drop."""
+        return self.pieces[0].drop if self.pieces else ""
+
 
 def plan_boxes(
     parts: Sequence[PartLine], items: Sequence[ItemLine], packing: Packing | None = None
@@ -63,8 +68,8 @@ def plan_boxes(
     """Return the planned boxes, in the order in which the lines first ask for them; those of cartons come last.
 
     An item belongs to the box of its name, or else to the box that holds most of the cabinet of that name. Raises
-    InvalidInputError for panels that fit no carton, KeyError for an item whose box is named by no part; check the order
-    first.
+    InvalidInputError for panels that fit no carton and for a box that the order fills for two drops, KeyError for an
+    item whose box is named by no part; check the order first.
     """
     named: dict[str, PlannedBox] = {}
     of_cabinet: dict[str, PlannedBox] = {}
@@ -76,6 +81,7 @@ def plan_boxes(
                 known[key] = PlannedBox(name=key)
                 boxes.append(known[key])
             known[key].pieces.extend([line] * line.quantity)
+    _refuse_two_drops(boxes)
     if packing is not None:
         boxes += _carton_boxes([line for line in parts if not line.box], packing, named)
     for box in boxes:
@@ -85,6 +91,18 @@ def plan_boxes(
     for item in items:
         (named.get(item.box) or of_cabinet.get(item.box) or homes[item.box]).items.append(item)
     return boxes
+
+
+def _refuse_two_drops(boxes: Sequence[PlannedBox]) -> None:
+    """Refuse boxes that the order itself fills with parts for two drops."""
+    faults = []
+    for box in boxes:
+        drops = list(dict.fromkeys(piece.drop or say("none") for piece in box.pieces))
+        if len(drops) > 1:
+            what = say("parts for several drops (%(drops)s); wanted: one box for each", drops=join(drops))
+            faults.append(Fault(where={"box": box.name, "field": "drop"}, what=what))
+    if faults:
+        raise InvalidInputError(say("A box goes to one drop. Nothing was stored."), faults[:MOST_FAULTS_TOLD])
 
 
 def _carton_boxes(parts: Sequence[PartLine], packing: Packing, taken: Collection[str]) -> list[PlannedBox]:
@@ -135,6 +153,7 @@ def _panel(index: int, piece: PartLine) -> Panel:
         thickness_mm=piece.thickness_mm,
         mass_kg=piece.mass_kg,
         group=piece.cabinet,
+        drop=piece.drop,
         front=piece.designed is not None and piece.designed.fragile,
     )
 

@@ -33,7 +33,8 @@ class PartLine:
     """One line of a cut list: ``quantity`` equal pieces. Sizes in mm.
 
     ``edges`` are the banded edges in the order of EDGES; ``machining`` is a programme name or empty; ``box`` is the
-    name of the box that the order asks for, or empty when the service may choose.
+    name of the box that the order asks for, or empty when the service may choose. ``room`` is where the cabinet will
+    stand and ``drop`` where it is unloaded; each may be empty.
     """
 
     cabinet: str
@@ -47,6 +48,8 @@ class PartLine:
     machining: str = ""
     supply: Supply = Supply.MADE
     box: str = ""
+    room: str = ""
+    drop: str = ""
     designed: Designed | None = None
 
     def __post_init__(self) -> None:

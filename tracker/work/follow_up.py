@@ -38,6 +38,7 @@ def make_follow_up(ledger: Ledger, closed_box: int) -> int:
         "parts_total": 0,
         "packed": 0,
         "follows_id": closed_box,
+        "drop": first.drop,
         **_size(ledger, number),
     }
     ledger.change(insert_rows, box, [row])

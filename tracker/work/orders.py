@@ -155,6 +155,7 @@ def _box_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[dict
             "carton": drawn.carton,
             "empty_kg": drawn.empty_kg,
             "bag_above": drawn.bag_above,
+            "drop": drawn.drop or None,
         }
 
 
@@ -193,6 +194,8 @@ def _marked_rows(numbers: _Numbers, planned: Sequence[PlannedBox]) -> Iterator[d
 def _piece_row(piece: PartLine) -> dict[str, Any]:
     return {
         "cabinet": piece.cabinet,
+        "room": piece.room or None,
+        "drop": piece.drop or None,
         "name": piece.part,
         "material": piece.material,
         "length_mm": piece.length_mm,

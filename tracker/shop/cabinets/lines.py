@@ -79,6 +79,8 @@ def part_lines(designs: Sequence[OrderedDesign]) -> Iterator[PartLine]:
                     material=part.board.material,
                     edges=part.edges,
                     machining=programme,
+                    room=design.cabinet.order.room,
+                    drop=design.cabinet.order.drop,
                     designed=designed,
                 )
 

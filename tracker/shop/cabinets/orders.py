@@ -12,7 +12,7 @@ from tracker.shop.saying import BareMm, Count, Mm, Said, join, say, words_of
 
 CABINET_COLUMNS: Final = (
     *("cabinet", "family", "width", "height", "depth"),
-    *("quantity", "fronts", "hinge", "finish", "note"),
+    *("quantity", "fronts", "hinge", "finish", "note", "room", "drop"),
 )
 NEEDED_CABINET_COLUMNS: Final = ("cabinet", "family", "width", "height", "depth")
 SIZE_MM: Final = (10.0, 3_000.0)
@@ -98,6 +98,8 @@ class CabinetOrder:
 
     ``units`` are those in which it was ordered, and in which its sheet speaks.
 
+    ``room`` is where they will stand and ``drop`` where they are unloaded, as the site calls them.
+
     The depth of a diagonal corner is that of the cabinets beside it; its two walls are both ``width_mm`` long.
     """
 
@@ -111,6 +113,8 @@ class CabinetOrder:
     quantity: int = 1
     finish: str = ""
     note: str = ""
+    room: str = ""
+    drop: str = ""
     units: Units = Units.MM
 
     def __post_init__(self) -> None:
@@ -134,7 +138,8 @@ class CabinetOrder:
         if set(self.cabinet) & set("/\\") or not self.cabinet.strip("."):
             what = say("wanted: a number without / and \\ and not of points alone: it stands in addresses")
             yield fault_at("cabinet", what)
-        for field, text in (("cabinet", self.cabinet), ("finish", self.finish), ("note", self.note)):
+        for field in ("cabinet", "finish", "note", "room", "drop"):
+            text = getattr(self, field)
             if len(text) > LONGEST_TEXT or not text.isprintable():
                 what = say("wanted: at most %(most)s characters, none of them control characters", most=LONGEST_TEXT)
                 yield fault_at(field, what)
@@ -206,6 +211,8 @@ def order_from_cells(cells: Mapping[str, Any], units: Units) -> CabinetOrder:
         "quantity": reader.count("quantity"),
         "finish": reader.text("finish"),
         "note": reader.text("note"),
+        "room": reader.text("room"),
+        "drop": reader.text("drop"),
     }
     if reader.faults:
         raise InvalidInputError(say("The cabinet cannot be read."), reader.faults)

@@ -26,6 +26,8 @@ class CabinetRow:
     parts: int
     mass_kg: float
     order: CabinetOrder | None
+    room: str = ""
+    drop: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +36,7 @@ class BoxRow:
 
     name: str
     carton: str | None
+    drop: str
     parts: int
     items: int
     mass_kg: float
@@ -111,17 +114,30 @@ def _cabinet_rows(order: Order) -> list[CabinetRow]:
             parts=len(design.cabinet.parts),
             mass_kg=design.cabinet.mass_kg,
             order=design.cabinet.order,
+            room=design.cabinet.order.room,
+            drop=design.cabinet.order.drop,
         )
         for design in order.designs
     ]
+    places: dict[str, tuple[str, str]] = {}
     parts: Counter[str] = Counter()
     masses: Counter[str] = Counter()
     for line in order.parts:
         if line.cabinet not in designed:
+            places[line.cabinet] = line.room, line.drop
             parts[line.cabinet] += line.quantity
             masses[line.cabinet] += line.quantity * line.mass_kg  # type: ignore[assignment]  # a Counter adds floats too
     rows += [
-        CabinetRow(name=name, count=1, parts=count, mass_kg=masses[name], order=None) for name, count in parts.items()
+        CabinetRow(
+            name=name,
+            count=1,
+            parts=count,
+            mass_kg=masses[name],
+            order=None,
+            room=places[name][0],
+            drop=places[name][1],
+        )
+        for name, count in parts.items()
     ]
     return rows
 
@@ -131,6 +147,7 @@ def _box_row(box: PlannedBox, marks: LiftingMarks) -> BoxRow:
     return BoxRow(
         name=box.name,
         carton=box.carton,
+        drop=box.drop,
         parts=len(box.pieces),
         items=sum(line.quantity for line in box.items),
         mass_kg=size.mass_kg,

@@ -24,6 +24,8 @@ COLUMNS: Final[Mapping[str, Lazy]] = MappingProxyType(
         "hinge": _("Hinges"),
         "finish": _("Finish"),
         "note": _("Note"),
+        "room": _("Room"),
+        "drop": _("Drop"),
     }
 )
 
