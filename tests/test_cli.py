@@ -134,7 +134,16 @@ def test_an_import_says_what_it_read_by_another_name_and_what_to_look_at(shop: R
 
 def test_a_cut_list_becomes_a_job_and_its_labels(shop: Run, tmp_path: Path) -> None:
     dry = shop(*_import(tmp_path, "--dry-run", "--json"))
-    told = {"code": "J-1", "parts": 3, "cabinets": 2, "boxes": [], "columns": {}, "warnings": [], "dry_run": True}
+    told: dict[str, Any] = {
+        "code": "J-1",
+        "parts": 3,
+        "cabinets": 2,
+        "boxes": [],
+        "columns": {},
+        "warnings": [],
+        "ways": [],
+    }
+    told["dry_run"] = True
     assert json.loads(dry.stdout) == told
     made = shop(*_import(tmp_path))
     assert (made.exit_code, made.stdout) == (0, "Job J-1: made 3 parts of 2 cabinets in 2 boxes.\n")
@@ -167,6 +176,10 @@ def test_a_table_of_cabinets_becomes_parts_boxes_boards_and_sheets(shop: Run, tm
     assert shop("list", "cartons", str(tmp_path / "cartons.toml")).exit_code == 0
     assert shop("list", "cartons").stdout.strip() == CARTONS.strip()
     (tmp_path / "list.csv").write_text(CABINETS)
+    own, fewest = shop(*_import(tmp_path, "--dry-run")).stdout.splitlines()[1:]
+    assert own.startswith("Kept together: cabinet. ")
+    assert "stops at most 1 cabinet, 1.0 on average" in own
+    assert fewest.startswith("Kept together: fewest boxes. ")
     made = shop(*_import(tmp_path))
     assert made.stdout.startswith("Job J-1: made 34 parts of 2 cabinets in")
     planned = json.loads(shop("boards", "J-1", "--out", str(tmp_path / "boards.pdf"), "--json").stdout)

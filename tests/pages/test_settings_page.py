@@ -38,13 +38,13 @@ def test_a_bad_list_is_said_on_its_line_and_changes_nothing_and_a_good_one_is_ke
     form = page.locator("form", has=text)
     form.get_by_role("button", name="Keep it").click()
     told = page.get_by_role("alert").inner_text()
-    assert "Line 18" in told
+    assert "Line 23" in told
     assert "length = -5" in told
     assert "nam" in told
-    assert CARTONS.splitlines()[17] == "length = 1260"
+    assert CARTONS.splitlines()[22] == "length = 1260"
     assert packing_of(shop.database) is None
     assert violations(page) == []
-    page.get_by_role("link", name="Line 18").click()
+    page.get_by_role("link", name="Line 23").click()
     chosen = page.evaluate("(t => t.value.slice(t.selectionStart, t.selectionEnd))(document.activeElement)")
     assert chosen == "length = -5"
     page.get_by_label("Cartons (TOML)").fill(CARTONS)

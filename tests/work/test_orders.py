@@ -10,12 +10,12 @@ from tracker.records.box_contents import boxes_of_job
 from tracker.records.jobs import list_jobs
 from tracker.records.logged import last_change
 from tracker.records.parts import parts_of_job
-from tracker.shop.boxing.values import Carton, PackingRules
+from tracker.shop.boxing.values import Carton, KeepTogether, PackingRules
 from tracker.shop.codes import box_code, part_code
 from tracker.shop.errors import ConflictError, InvalidInputError
 from tracker.shop.job_boxes import Packing, plan_boxes
 from tracker.shop.orders import ItemLine, Order
-from tracker.work.orders import take_order
+from tracker.work.orders import preview_order, take_order
 from tracker.work.replace import replace_part
 
 
@@ -71,6 +71,18 @@ def test_an_order_that_fills_a_box_for_two_drops_is_refused(cartons: bool) -> No
 def test_planned_boxes_hold_what_goes_to_one_drop() -> None:
     parts = [DECK, replace(TOE_KICK, cabinet="103", drop="north door")]
     assert [box.drop for box in plan_boxes(parts, [], _ROW)] == ["", "north door"]
+
+
+def test_a_dry_run_tells_both_counts_of_the_shops_way_and_of_the_fewest_boxes() -> None:
+    parts = [replace(each, cabinet=name, quantity=4) for name in ("101", "102") for each in (TOE_KICK, DECK)]
+    order = Order(job="J-2", customer="Invented", due=date(2027, 3, 5), parts=parts)
+    roomy = replace(_ROW, cartons=(replace(_CARTON, height_mm=300),))
+    own, fewest = preview_order(order, roomy).ways
+    assert (own.keep_together, own.boxes, own.stopped_at_most, own.stopped_on_average) == ("cabinet", 2, 1, 1)
+    assert (fewest.keep_together, fewest.boxes, fewest.stopped_at_most) == ("fewest boxes", 1, 2)
+    gathered = replace(roomy, rules=replace(roomy.rules, keep_together=KeepTogether.FEWEST_BOXES))
+    assert preview_order(order, gathered).ways == (fewest,)
+    assert preview_order(order).ways == ()
 
 
 def test_larger_panels_are_laid_first() -> None:

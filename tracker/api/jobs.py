@@ -15,6 +15,7 @@ from tracker.api.shapes import PageShape, Rows, Shape, page_of
 from tracker.records.box_contents import boxes_of_job
 from tracker.records.jobs import JobView, list_jobs
 from tracker.records.parts import parts_of_job
+from tracker.shop.boxing.values import KeepTogether
 from tracker.shop.cabinets.orders import MOST_ROWS
 from tracker.shop.cutlist import MOST_PIECES
 from tracker.shop.errors import InvalidInputError, fault_at
@@ -66,8 +67,20 @@ class DryRunShape(Schema):
     dry_run = fields.Boolean(load_default=False)
 
 
+class WayShape(Schema):
+    """What a way of keeping cabinets together comes to: boxes, and how many cabinets one absent box stops."""
+
+    keep_together = fields.Enum(KeepTogether, by_value=True)
+    boxes = fields.Integer()
+    stopped_at_most = fields.Integer()
+    stopped_on_average = fields.Float()
+
+
 class TakenShape(Schema):
-    """What taking an order made; on a dry run ``boxes`` is empty and ``box_names`` says what would be made."""
+    """What taking an order made; on a dry run ``boxes`` is empty and ``box_names`` says what would be made.
+
+    On a dry run ``ways`` tells the shop's way of keeping cabinets together, and the fewest boxes beside it.
+    """
 
     code = fields.String()
     parts = fields.Integer()
@@ -77,6 +90,7 @@ class TakenShape(Schema):
     columns = fields.Dict(
         keys=fields.String(), values=fields.String(), metadata={"description": "headings read by another name"}
     )
+    ways = fields.List(fields.Nested(WayShape))
     warnings = fields.List(fields.String(), metadata={"description": "what to look at; none of it refuses the order"})
 
 

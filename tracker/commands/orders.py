@@ -1,13 +1,18 @@
 """The command that takes an order from a table."""
 
+from dataclasses import asdict
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 from click import echo
 
 from tracker.commands.command import WHO, json_option, main, own_settings, put, shop_database
 from tracker.shop.saying import say_many
+
+if TYPE_CHECKING:
+    from tracker.shop.job_boxes import Way
 
 
 @main.command("import")
@@ -78,5 +83,12 @@ def import_(
     boxes = say_many("%(num)d box", "%(num)d boxes", len(taken.box_names))
     sentence = f"Job {taken.code}: {verb} {parts} of {cabinets} in {boxes}."
     result = {"code": taken.code, "parts": taken.parts, "cabinets": taken.cabinets, "boxes": list(taken.boxes)}
-    result |= {"columns": dict(taken.columns), "warnings": warnings}
-    put({**result, "dry_run": dry_run}, sentence, as_json=as_json)
+    result |= {"columns": dict(taken.columns), "warnings": warnings, "ways": [asdict(way) for way in taken.ways]}
+    put({**result, "dry_run": dry_run}, "\n".join([sentence, *map(_told, taken.ways)]), as_json=as_json)
+
+
+def _told(way: "Way") -> str:
+    boxes = say_many("%(num)d box", "%(num)d boxes", way.boxes)
+    most = say_many("%(num)d cabinet", "%(num)d cabinets", way.stopped_at_most)
+    average = f"{way.stopped_on_average:.1f} on average"
+    return f"Kept together: {way.keep_together}. {boxes}; one that is absent stops at most {most}, {average}."

@@ -52,6 +52,8 @@ def play_day(database: Database, settings: Settings, say: Say) -> DemoShop:
             f"{row['code']} for {row['customer']}: {taken.parts} parts of {taken.cabinets} cabinets in "
             f"{len(taken.boxes)} boxes. {len(read)} labels drawn and read back."
         )
+        most = max(len(box.cabinets) for box in shop.boxes(row["code"]))
+        say(f"  Each cabinet has cartons of its own, small things share: one absent box stops {most} at most.")
         planned = shop.plan_boards(row["code"])
         say(
             f"  It is cut from {planned.boards} boards (no plan needs fewer than {planned.lower_bound}), "

@@ -221,7 +221,11 @@ def _part_lines(named: _Named, units: Units, faults: _Faults) -> tuple[PartLine,
     if not lines:
         fault = Fault(where={}, what=say("no rows"))
         raise InvalidInputError(say("The cut list has no rows. Nothing was stored."), [fault])
-    return tuple(replace(line, **places[line.cabinet]) if line.cabinet in places else line for line in lines)
+    return tuple(_placed(line, places[line.cabinet]) if line.cabinet in places else line for line in lines)
+
+
+def _placed(line: PartLine, place: Mapping[str, str]) -> PartLine:
+    return replace(line, room=place.get("room", ""), drop=place.get("drop", ""))
 
 
 def _part_line(fields: _Fields, units: Units, places: dict[str, dict[str, str]]) -> PartLine | None:

@@ -2,11 +2,11 @@
 
 from collections import Counter
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from tracker.shop.boxing.planner import MOST_IN_JOB, plan_job
-from tracker.shop.boxing.values import BoxContent, Carton, PackingRules, Panel, PlacedPanel
+from tracker.shop.boxing.values import BoxContent, Carton, KeepTogether, PackingRules, Panel, PlacedPanel
 from tracker.shop.errors import Fault, InvalidInputError, TooLargeError, fault_at, gathered
 from tracker.shop.left_over import told_with_first
 from tracker.shop.lifting import LiftingMarks
@@ -60,6 +60,39 @@ class PlannedBox:
     def drop(self) -> str:
         """Where it is unloaded: a box holds what goes to one drop."""
         return self.pieces[0].drop if self.pieces else ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """What one way of keeping together comes to: boxes, and how many cabinets one absent box stops."""
+
+    keep_together: KeepTogether
+    boxes: int
+    stopped_at_most: int
+    stopped_on_average: float
+
+
+def ways_of(
+    planned: Sequence[PlannedBox], parts: Sequence[PartLine], items: Sequence[ItemLine], packing: Packing | None
+) -> tuple[Way, ...]:
+    """Return what the boxes come to as they are planned, and beside it the fewest boxes; nothing without cartons."""
+    if packing is None:
+        return ()
+    ways = [_way(packing.rules.keep_together, planned)]
+    if packing.rules.keep_together is not KeepTogether.FEWEST_BOXES:
+        fewest = replace(packing.rules, keep_together=KeepTogether.FEWEST_BOXES)
+        ways.append(_way(fewest.keep_together, plan_boxes(parts, items, replace(packing, rules=fewest))))
+    return tuple(ways)
+
+
+def _way(keep: KeepTogether, boxes: Sequence[PlannedBox]) -> Way:
+    stopped = [len(box.cabinets) for box in boxes]
+    return Way(
+        keep_together=keep,
+        boxes=len(boxes),
+        stopped_at_most=max(stopped, default=0),
+        stopped_on_average=sum(stopped) / max(1, len(stopped)),
+    )
 
 
 def plan_boxes(

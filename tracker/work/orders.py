@@ -19,7 +19,7 @@ from tracker.shop.acts import OrderTaken
 from tracker.shop.box_states import filling_state
 from tracker.shop.codes import HIGHEST_NUMBER, box_code
 from tracker.shop.errors import ConflictError, Fault, InvalidInputError
-from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
+from tracker.shop.job_boxes import Packing, PlannedBox, Way, plan_boxes, size_of, ways_of
 from tracker.shop.job_states import JobStatus
 from tracker.shop.orders import Order, PartLine
 from tracker.shop.saying import say
@@ -40,6 +40,7 @@ class Taken:
     box_names: tuple[str, ...]
     boxes: tuple[str, ...] = ()
     columns: Mapping[str, str] = field(default_factory=dict)  # headings that were read as another name
+    ways: tuple[Way, ...] = ()  # on a dry run, the shop's way of keeping cabinets together beside the fewest boxes
 
 
 def take_order(database: Database, order: Order, *, who: str, now: datetime, packing: Packing | None = None) -> Taken:
@@ -62,7 +63,8 @@ def take_order(database: Database, order: Order, *, who: str, now: datetime, pac
 def preview_order(order: Order, packing: Packing | None = None) -> Taken:
     """Say what taking an order would make; refuse what could not be taken, but look at no database."""
     _check(order)
-    return _preview(order, plan_boxes(order.parts, order.items, packing))
+    planned = plan_boxes(order.parts, order.items, packing)
+    return replace(_preview(order, planned), ways=ways_of(planned, order.parts, order.items, packing))
 
 
 def _check(order: Order) -> None:

@@ -9,6 +9,7 @@ from flask import Blueprint, abort, render_template, request
 
 from tracker.pages.office.box_numbers import Form, form_as_kept, take_form
 from tracker.pages.office.list_faults import Checked, checked
+from tracker.pages.office.orders.words import TOGETHER
 from tracker.pages.words.names import gettext as _
 from tracker.records.settings import setting_names
 from tracker.shop.cabinets.standard import Standard
@@ -96,6 +97,7 @@ def _page(kind: str = "", sent: Checked | None = None, *, box_numbers: Form | No
         ),
         standards=[(name, each.name, each.version) for name, each in standards],
         chosen=shown[0],
+        together=TOGETHER,
         titles={
             CARTONS: _("Cartons"),
             BOARDS: _("Boards"),

@@ -97,7 +97,7 @@ class PackingRules:
             ("bag_height_mm", self.bag_height_mm, LONGEST_MM),
             ("bag_mass_kg", self.bag_mass_kg, HEAVIEST_KG),
         )
-        faults = [
+        faults: list[tuple[str, str]] = [
             (name, say("a number from 0 to %(most)s is wanted, not %(given)s", most=Count(most), given=value))
             for name, value, most in values
             if not 0 <= value <= most

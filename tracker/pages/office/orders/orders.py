@@ -31,7 +31,7 @@ from tracker.pages.office.orders.tables import (
     typed_table,
 )
 from tracker.pages.office.orders.uploads import Uploads
-from tracker.pages.office.orders.words import COLUMNS, FAMILIES, FRONTS, HANDLING, HINGES, lifting_advice
+from tracker.pages.office.orders.words import COLUMNS, FAMILIES, FRONTS, HANDLING, HINGES, TOGETHER, lifting_advice
 from tracker.pages.words.days import today
 from tracker.pages.words.measures import speak_in, units
 from tracker.pages.words.names import gettext as _
@@ -365,6 +365,7 @@ def _words() -> dict[str, Any]:
         "fronts": FRONTS,
         "hinges": HINGES,
         "handling": HANDLING,
+        "together": TOGETHER,
         "advice": lifting_advice,
     }
 

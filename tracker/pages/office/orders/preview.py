@@ -7,7 +7,7 @@ from itertools import islice
 from typing import Final
 
 from tracker.shop.cabinets.orders import CabinetOrder
-from tracker.shop.job_boxes import Packing, PlannedBox, plan_boxes, size_of
+from tracker.shop.job_boxes import Packing, PlannedBox, Way, plan_boxes, size_of, ways_of
 from tracker.shop.lifting import Handling, LiftingMarks
 from tracker.shop.order_warnings import made_of, material_of, unlisted
 from tracker.shop.orders import Order
@@ -68,6 +68,7 @@ class Preview:
     items: int
     boxes: int
     mass_kg: float
+    ways: Sequence[Way]
     cabinet_rows: Sequence[CabinetRow]
     box_rows: Sequence[BoxRow]
     materials: Sequence[MaterialRow]
@@ -95,6 +96,7 @@ def preview(order: Order, packing: Packing | None, boards: Boards) -> Preview:
         items=sum(line.quantity for line in order.items),
         boxes=len(planned),
         mass_kg=sum(line.mass_kg * line.quantity for line in order.parts),
+        ways=ways_of(planned, order.parts, order.items, packing),
         cabinet_rows=cabinets[:MOST_SHOWN],
         box_rows=[_box_row(box, marks) for box in islice(planned, MOST_SHOWN)],
         materials=_materials(order, boards)[:MOST_SHOWN],

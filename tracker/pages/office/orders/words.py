@@ -9,6 +9,7 @@ from flask_babel import format_decimal
 from flask_babel import lazy_gettext as _
 
 from tracker.pages.words.names import Lazy, gettext
+from tracker.shop.boxing.values import KeepTogether
 from tracker.shop.cabinets.orders import Family, Fronts, Hinge
 from tracker.shop.lifting import Handling, lifting_index
 
@@ -69,6 +70,15 @@ HINGES: Final[Mapping[Hinge, Lazy]] = MappingProxyType(
         Hinge.RIGHT: _("right"),
         Hinge.PAIR: _("pair of doors"),
         Hinge.NONE: _("none"),
+    }
+)
+
+
+TOGETHER: Final[Mapping[KeepTogether, Lazy]] = MappingProxyType(
+    {
+        KeepTogether.CABINET: _("each cabinet in its own carton"),
+        KeepTogether.FRONTS_APART: _("each cabinet in its own carton, fronts apart"),
+        KeepTogether.FEWEST_BOXES: _("the fewest boxes"),
     }
 )
 
