@@ -228,7 +228,7 @@ def _best_place(
     stands.
     """
     best: tuple[tuple[int, int, int], int, Box] | None = None
-    for _, place in _open_to(group, boxes, left)[:_MOST_TRIED]:
+    for place in _open_to(group, boxes, left)[:_MOST_TRIED]:
         box = boxes[place].box
         panels = box.panels + group.panels
         larger = sorted((kind for kind in left if kind.volume > box.carton.volume), key=lambda kind: kind.volume)
@@ -242,16 +242,19 @@ def _best_place(
     return (len(boxes), None) if best is None else best[1:]
 
 
-def _open_to(group: Group, boxes: Sequence[_Shared], left: Sequence[ExactCarton]) -> list[tuple[int, int]]:
-    """Return the boxes that may have room for the group: what each may still hold, the least first, and its place."""
+def _open_to(group: Group, boxes: Sequence[_Shared], left: Sequence[ExactCarton]) -> list[int]:
+    """Return the places of the boxes that may have room for the group: first those whose carton is long enough for it,
+    and of these the heaviest.
+    """
     strongest = max((kind.mass for kind in left), default=0)
     found = []
     for place, shared in enumerate(boxes):
         room = max(strongest, shared.box.carton.mass) - sum(panel.mass for panel in shared.box.panels) - group.mass
         cabinets = len(shared.names | ({group.name} - {""}))
         if room >= 0 and shared.late is group.late and cabinets <= MOST_SHARING:
-            found.append((room, place))
-    return sorted(found)
+            larger = not all(map(shared.box.carton.takes, group.panels))
+            found.append((larger, room, place))
+    return [place for *_, place in sorted(found)]
 
 
 def _new_box(panels: Panels, kinds: Sequence[ExactCarton]) -> Box | None:
