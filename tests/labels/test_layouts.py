@@ -143,6 +143,16 @@ def test_a_box_that_one_person_may_not_lift_says_so() -> None:
     assert heavy.crop(banner).convert("L").histogram()[0] > 10_000
 
 
+def test_a_box_names_the_rooms_and_the_drop_of_its_cabinets_where_it_has_any() -> None:
+    plain, placed = drawn(BOX, 203), drawn(replace(BOX, rooms=("kitchen", "scullery"), drop="north door"), 203)
+    rooms, drop = (32, 376, 400, 424), (272, 672, 535, 720)
+    assert plain.crop(rooms).convert("L").histogram()[0] == 0
+    assert placed.crop(rooms).convert("L").histogram()[0] > 500
+    changed = _difference(plain.crop(drop), placed.crop(drop)).getbbox()
+    assert changed is not None
+    assert changed[2] > 200, "the drop stands beside the day"
+
+
 @pytest.mark.parametrize("dpi", DPIS)
 def test_a_page_is_as_large_as_its_label_and_nothing_is_scaled_or_lost(dpi: int, tmp_path: Path) -> None:
     path = tmp_path / "labels.pdf"

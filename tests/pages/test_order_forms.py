@@ -15,7 +15,7 @@ from tracker.records.jobs import job_view
 from tracker.settings import Settings
 from tracker.shop.roles import Role
 from tracker.work.access import make_token
-from tracker.work.lists import BOARDS, set_list
+from tracker.work.lists import BOARDS, CARTONS, set_list
 
 CABINET = {"cabinet": "7", "family": "base", "width": "600", "height": "876", "depth": "580", "fronts": "open"}
 HEAD = {"code": "T-1", "customer": "Invented", "due": "2027-05-05", "units": "mm", "by": "typing"}
@@ -26,6 +26,13 @@ material = "oak"
 length = 2800
 width = 2070
 thickness = 18
+"""
+CARTON = """[[carton]]
+name = "square"
+length = 960
+width = 960
+height = 180
+max_mass = 50
 """
 
 
@@ -70,6 +77,21 @@ def test_typed_cabinets_are_changed_though_their_file_went_in_the_meantime(offic
     form = office.send("/orders/edit", **fields_of(page.text, "/orders/edit"))
     assert form.status_code == 200
     assert 'value="by the window"' in form.text
+
+
+def test_before_it_is_saved_an_order_shows_both_counts_who_carries_each_box_and_where_it_goes(
+    floor: Floor, office: Caller
+) -> None:
+    set_list(floor.database, CARTONS, f'keep_together = "fronts apart"\ntwo_people = 15\n{CARTON}', **floor.act())
+    rows = typed(quantity="2", fronts="door", hinge="left", room="kitchen", drop="north door")
+    page = in_words(office.send("/orders/preview", **HEAD, **rows).text)
+    # The doors of two cabinets share the third box.
+    assert "each cabinet in its own carton, fronts apart the shop's way 3 2 1.3" in page
+    assert "the fewest boxes 2 " in page
+    assert page.count("two people NIOSH 1991: too wide for the equation") == 2
+    assert page.count("one person NIOSH 1991: too wide for the equation") == 1
+    assert "room: kitchen drop: north door" in page
+    assert page.count("drop: north door") == 4, "beside the cabinets, and beside each box"
 
 
 @pytest.mark.parametrize("way", ["edit", "take"])

@@ -87,7 +87,7 @@ def lifting_advice(mass_kg: float, length_mm: float, width_mm: float) -> str:
     """Return the advice that stands beside who carries a box; none for a box of no mass."""
     index = lifting_index(mass_kg, length_mm, width_mm)
     if not isfinite(index):
-        return gettext("NIOSH 1991: too wide for one person")
+        return gettext("NIOSH 1991: too wide for the equation")
     number = format_decimal(round(index, 1))
     return gettext("NIOSH 1991 lifting index for one person: %(index)s", index=number) if index else ""
 
