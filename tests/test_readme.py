@@ -62,8 +62,8 @@ def test_the_tour_of_ten_minutes_works_as_it_is_written(tmp_path: Path) -> None:
     blocks = _commands((MANUAL / "commands.en.md").read_text())
     assert len(blocks) == 6
     said = _typed([*blocks, "tracker verify"], tmp_path)
-    assert "made 139 parts of 10 cabinets in 8 boxes" in said
-    assert "147 labels in labels.pdf" in said
+    assert "made 139 parts of 10 cabinets in 12 boxes" in said
+    assert "151 labels in labels.pdf" in said
     assert "10 sheets in sheets" in said
     assert "Job J-2: made" in said
     assert "+ DONE" in said
@@ -144,7 +144,7 @@ def test_a_shop_is_set_up_by_the_ten_steps(set_up: FlaskClient) -> None:
     sent = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', looked[: looked.index("Take the order")]))
     del sent["csrf_token"]
     taken = _send(set_up, "/orders/new", "/orders/take", **sent)
-    assert "139 parts, 8 boxes" in " ".join(taken.split())
+    assert "139 parts, 12 boxes" in " ".join(taken.split())
     assert "boards are planned" in _send(set_up, "/orders/new", "/orders/J-1/boards")
     pairing = re.search(r'class="once">([^<]+)<', _send(set_up, "/stations", "/stations/pair", station="SAW-1"))
     assert pairing is not None
