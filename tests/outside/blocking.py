@@ -29,7 +29,7 @@ WAYS: Mapping[str, Vector] = {
 _OPPOSITE = {"right": "left", "left": "right", "back": "front", "front": "back", "up": "down", "down": "up"}
 _CLEARANCE_MM = 0.1
 _LIP_MM = 3.0
-_PLUGS = (Work.PIN_HOLE,)
+_PLUGS = (Work.PIN_HOLE, Work.DOWEL_HOLE)
 Graph = Mapping[str, frozenset[str]]
 
 
@@ -50,13 +50,17 @@ def groups_out_of(graphs: Mapping[str, Graph]) -> dict[str, set[frozenset[str]]]
 
 def blocking_graphs(parts: Sequence[Part]) -> dict[str, Graph]:
     """For each direction the arcs from each solid to those that it runs into; a solid is named by its panels."""
-    bodies = {name: Manifold(solid.to_mesh64()) for name, solid in _bodies(parts).items()}  # worked out once
+    return arcs_of(_screwed_together(parts, equipped(parts, _PLUGS)))
+
+
+def arcs_of(bodies: Mapping[str, Manifold], moved_mm: float = MOVED_MM) -> dict[str, Graph]:
+    """The same of named solids, moved so far. Raises AssertionError when two are in the same place."""
     for (one, first), (other, second) in combinations(bodies.items(), 2):
         assert shared(first, second) < MEETS_MM3, f"{one} and {other} are in the same place"
     arcs: dict[str, dict[str, set[str]]] = {way: {name: set() for name in bodies} for way in WAYS}
     for one, other in combinations(bodies, 2):
         for way, (x, y, z) in WAYS.items():
-            moved = bodies[one].translate((x * MOVED_MM, y * MOVED_MM, z * MOVED_MM))
+            moved = bodies[one].translate((x * moved_mm, y * moved_mm, z * moved_mm))
             if shared(moved, bodies[other]) > MEETS_MM3:
                 arcs[way][one].add(other)
                 arcs[_OPPOSITE[way]][other].add(one)
@@ -125,14 +129,15 @@ def _inward(part: Part, face: Face) -> Vector:
     return (-x, -y, -z)
 
 
-def _bodies(parts: Sequence[Part]) -> dict[str, Manifold]:
+def equipped(parts: Sequence[Part], plugs: Sequence[Work]) -> dict[str, Manifold]:
+    """Each panel in its place with its slots and the heads of its locks, and what is in its holes of some kinds."""
     solids = {part.id: _cut(part) for part in parts}
     wide = min((slot.feature.diameter_mm for slot in _holes(parts, Work.LOCK_SLOT)), default=0.0)
     for hole in _holes(parts, Work.LOCK_BORE):
         solids[hole.part.id] += _head(hole, wide - 2 * _CLEARANCE_MM)
-    for own, plug in _plugs(parts):
+    for own, plug in _plugs(parts, plugs):
         solids[own] += plug
-    return _screwed_together(parts, solids)
+    return {own: Manifold(solid.to_mesh64()) for own, solid in solids.items()}  # worked out once
 
 
 def _cut(part: Part) -> Manifold:
@@ -178,9 +183,9 @@ def _head(bore: _Hole, wide: float) -> Manifold:
 _HEAD_MM = 8.0  # common practice, no source: how far a lock's head stands out of its edge
 
 
-def _plugs(parts: Sequence[Part]) -> Iterator[tuple[str, Manifold]]:
+def _plugs(parts: Sequence[Part], works: Sequence[Work]) -> Iterator[tuple[str, Manifold]]:
     """Yield each pin and dowel with the panel that keeps it."""
-    for work in _PLUGS:
+    for work in works:
         left = _holes(parts, work)
         while left:
             line = [hole for hole in left if hole.is_in_line(left[0])]

@@ -17,12 +17,13 @@ from tests.examples import examples
 from tests.outside.placed import overlap, placed
 from tests.shop.cabinets.examples import ONE_OF_EACH, buildable, designed, guided, name_of
 from tests.shop.cabinets.test_drawing import STILL, VIEWS, check_inside, drawn
+from tracker.shop.cabinets.assembly import Posture
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.drawing.exploded import exploded
 from tracker.shop.cabinets.drawing.painting import Stage
 from tracker.shop.cabinets.drawing.shapes import Area
 from tracker.shop.cabinets.drawing.views import LYING, LYING_FROM_BEHIND, STANDING, View, pieces_of
-from tracker.shop.cabinets.guide.values import Guide, Posture
+from tracker.shop.cabinets.guide.values import Guide
 from tracker.shop.cabinets.orders import CabinetOrder
 from tracker.shop.cabinets.panels import Vector, dot
 from tracker.shop.cabinets.solids import Point, solids_of

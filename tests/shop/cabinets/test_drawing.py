@@ -18,9 +18,11 @@ from tracker.shop.cabinets.drawing.shapes import Area, Drawing, Frame, Label, Li
 from tracker.shop.cabinets.drawing.views import (
     LYING,
     LYING_FROM_BEHIND,
+    ON_ITS_FACE,
     ROUND,
     STANDING,
     STANDING_FROM_BEHIND,
+    WALLS_FROM_BEHIND,
     View,
     hides,
     pieces_of,
@@ -34,7 +36,7 @@ from tracker.shop.cabinets.solids import solids_of
 from tracker.shop.errors import InvalidInputError
 from tracker.shop.lifting import LiftingMarks
 
-VIEWS = (STANDING, STANDING_FROM_BEHIND, LYING, LYING_FROM_BEHIND, *ROUND)
+VIEWS = (STANDING, STANDING_FROM_BEHIND, WALLS_FROM_BEHIND, LYING, LYING_FROM_BEHIND, ON_ITS_FACE, *ROUND)
 STEP, OVERVIEW = (118.0, 80.0), (186.0, 185.0)
 STILL: Vector = (0.0, 0.0, 0.0)
 
@@ -117,13 +119,14 @@ def test_what_moves_has_heavy_lines_and_an_arrow_and_what_stands_has_thin_ones(o
         arrows = [shape for shape in drawing.shapes if isinstance(shape, Area) and not shape.part]
         if step.body and step.standing:
             assert len(weights) >= 2
-            assert len(arrows) == 1 + any(step.slide)
-        elif step.from_behind and step.closed:
-            assert len(arrows) == max(step.closed, key=lambda joint: joint.points[0][1]).count
+            assert len(arrows) == (len(step.pushes) or 1)
+        elif step.closed and not step.body:
+            assert len(arrows) == sum(item.quantity for item in step.items), "one for each pin that is driven in"
         else:
             assert not arrows
-        if any(step.slide):
-            assert "4 mm" in labels(drawing, Frame.NONE)
+        if step.pushes:
+            half = "4 mm" if step.unit else "2 mm"
+            assert labels(drawing, Frame.NONE).count(half) == len(step.pushes)
 
 
 def test_labels_do_not_cover_each_other_in_a_crowded_step() -> None:
@@ -164,6 +167,7 @@ def test_front_top_and_one_end_are_seen_standing_and_lying() -> None:
         front, top, right_end = (0.0, -1.0, 0.0), (0.0, 0.0, 1.0), (1.0, 0.0, 0.0)
         assert all(dot(way, view.toward) > 0.2 for way in (front, top, right_end))
     assert dot(LYING.up, (1.0, 0.0, 0.0)) > 0.8
+    assert dot(ON_ITS_FACE.above, (0.0, 1.0, 0.0)) == 1.0, "its back looks up"
 
 
 @pytest.mark.parametrize("ordered", ONE_OF_EACH[-4:], ids=name_of)
@@ -208,8 +212,8 @@ def test_no_line_is_drawn_where_two_pieces_of_a_panel_only_continue_each_other()
         for crease in piece.creases
         if crease.start[0] == crease.end[0] == inner and crease.start[2] != crease.end[2]
     }
-    groove = [600 - STANDARD.carcass.groove_distance_mm - STANDARD.boards.back.thickness_mm]
-    groove.append(600 - STANDARD.carcass.groove_distance_mm + STANDARD.carcass.play_mm)
+    behind = 600 - STANDARD.carcass.groove_distance_mm
+    groove = [behind - STANDARD.boards.back.thickness_mm - STANDARD.carcass.play_mm, behind]
     assert upright == {0.0, round(toe, 1), 600.0, *(round(y, 1) for y in groove)}
 
 
@@ -231,7 +235,7 @@ def test_the_corner_is_looked_at_from_where_its_joints_are_seen() -> None:
     cabinet, guide, drawings = drawn(order("diagonal corner", 914, 876, 600, "base", "left"))
     assert cabinet.order.family is Family.DIAGONAL_CORNER
     for step, drawing in zip(guide.steps, drawings.steps, strict=True):
-        if step.numbers:
+        if step.numbers and step.body:  # pins are driven from outside, where no joint is seen
             assert labels(drawing, Frame.BOX), f"{step.title}: no joint can be seen"
 
 

@@ -7,10 +7,11 @@ from dataclasses import replace
 import pytest
 
 from tests.shop.cabinets.examples import ONE_OF_EACH, designed, guided, name_of, order
+from tracker.shop.cabinets.assembly import Posture
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.guide.cautions import EYES, FIX
 from tracker.shop.cabinets.guide.parts_list import letter_of
-from tracker.shop.cabinets.guide.values import Guide, Posture, Step
+from tracker.shop.cabinets.guide.values import Guide, Step
 from tracker.shop.cabinets.guide.writing import guide_of
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts
@@ -57,7 +58,9 @@ def check_nothing_stands_before_it_was_put_in(guide: Guide) -> None:
 def check_each_joint_is_closed_in_a_step(cabinet: Cabinet, guide: Guide) -> None:
     """Joints of equal drawers are told once, so numbers are compared; those that a picture shows are counted."""
     assert {number for step in guide.steps for number in step.numbers} == {joint.number for joint in cabinet.joints}
-    shown = Counter((joint.part, joint.onto, joint.side) for step in guide.steps for joint in step.closed)
+    shown = Counter(
+        (joint.part, joint.onto, joint.side, joint.fastening) for step in guide.steps for joint in step.closed
+    )
     assert all(count == 1 for count in shown.values())
     for step in guide.steps:
         assert {joint.number for joint in step.closed} == set(step.numbers)
@@ -85,6 +88,7 @@ def test_items_are_used_where_they_belong(ordered: CabinetOrder) -> None:
     _, guide = told(ordered)
     homes = {
         "spring pin": "Drive the spring pins",
+        "wooden pin": "Add the toe kick",
         "shelf pin": "Put in the",
         "door bumper": "Hang the",
         "hinge": "Fit the",
@@ -122,10 +126,72 @@ def step_named(guide: Guide, title: str) -> Step:
 def test_a_lock_joint_is_told_by_its_number_its_arrow_and_the_way_to_push() -> None:
     _, guide = told(order("base", 457.2, 876.3, 457.2, "drawer over door", "left"))
     text = " ".join(step_named(guide, "Add the deck").sentences)
-    assert "Hold 5 on it at 5 on A (left end)" in text
+    assert "Hold 6 on it at 6 on A (left end)" in text
     assert "arrow to the front" in text
-    assert "push it 4 mm towards the floor end of the cabinet until it stops" in text
-    assert "4 mm towards the top of the cabinet" in " ".join(step_named(guide, "Close with").sentences)
+    assert "Do not push it home yet." in text
+    assert "Do not push" not in " ".join(step_named(guide, "Add the toe kick").sentences), "it has no locks"
+    catch, home, nailers = (
+        " ".join(step_named(guide, title).sentences) for title in ("Let every lock", "Push D, H and I", "Push F and G")
+    )
+    forward, upward = "2 mm towards the front of the cabinet", "2 mm towards the top of the cabinet"
+    assert (forward in catch, upward in catch, forward in home, upward in nailers) == (True, True, True, True)
+
+
+def test_nothing_is_pushed_home_before_the_last_end_is_on_and_nothing_is_turned_before_every_lock_holds() -> None:
+    _, guide = told(order("base", 457.2, 876.3, 457.2, "drawer over door", "left"))
+    numbers = [
+        step_named(guide, title).number
+        for title in (
+            "Fit the slides",
+            "Lay down the left end",
+            "Add the deck",
+            "Close with",
+            "Let every lock catch",
+            "Push D, H and I home",
+            "Turn the cabinet on its face",
+            "Add the back",
+            "Push F and G home",
+            "Drive the spring pins",
+            "Stand the cabinet up",
+        )
+    ]
+    assert numbers == sorted(numbers)
+    postures = {step.posture for step in guide.steps[numbers[6] - 1 : numbers[-1] - 1]}
+    assert postures == {Posture.ON_ITS_FACE}
+    pins = " ".join(step_named(guide, "Drive the spring pins").sentences)
+    assert pins.index("differ by at most 2 mm") < pins.index("Drive a spring pin")
+
+
+def test_the_sheet_says_how_long_a_floor_is_needed() -> None:
+    _, guide = told(order("tall", 600, 2134, 600, "pantry", "left"))
+    assert "a floor that is 4268 mm long" in " ".join(step_named(guide, "Lay down").sentences)
+
+
+def test_the_sheet_says_that_its_proof_is_of_sliding_and_what_the_locks_grip_alone_holds() -> None:
+    _, sink = told(order("base", 900, 876, 600, "sink", "pair"))
+    _, doors = told(order("base", 800, 876, 600, "doors"))
+    for guide, grips in ((sink, True), (doors, False)):
+        said = " ".join(step_named(guide, "Drive the spring pins").sentences)
+        assert "no panel can slide out of the others. This proves nothing about what they carry." in said
+        assert ("H (sink rail) is held by the lock's grip alone" in said) is grips
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_only_what_hangs_on_the_wall_speaks_of_its_hanging_load(ordered: CabinetOrder) -> None:
+    _, guide = told(ordered)
+    hangs = ordered.family is Family.WALL or ordered.fronts is Fronts.WALL
+    said = " ".join(sentence for step in guide.steps for sentence in step.sentences)
+    assert ("Hanging load not checked" in said) is hangs
+    assert "locks hang" not in said
+
+
+def test_a_load_may_hang_that_the_locks_maker_allows_less_the_cabinet_itself() -> None:
+    """By hand: eight locks of 25 kg hang 200 kg."""
+    cabinet = replace(designed(order("wall", 800, 760, 320, "open")), lock_hangs_kg=25.0)
+    guide = guide_of(cabinet, one_person_kg=LIMIT)
+    own = round(cabinet.mass_kg)
+    (said,) = (each for each in step_named(guide, "Fix").sentences if "hang" in each)
+    assert said == f"Its locks hang 200 kg: beside its own {own} kg load it with {200 - own} kg at most."
 
 
 @pytest.mark.parametrize("hinge", ["left", "right"])
@@ -201,7 +267,16 @@ def test_a_diagonal_corner_is_put_together_on_its_left_back_and_nothing_in_it_li
     first, *others = titles[titles.index("Lay down the left back") :]
     assert first
     assert others[:2] == ["Add the deck", "Add the top"]
-    assert others.index("Close with the right end") == len(others) - 3, "then it is stood up and the door is hung"
+    assert others[others.index("Close with the right end") :] == [
+        "Close with the right end",
+        "Let every lock catch",
+        "Push E, F and H home",
+        "Add the toe kick",
+        "Stand the cabinet up",
+        "Drive the spring pins into C and D",
+        "Drive the spring pins into A and B",
+        "Hang the door",
+    ]
     assert all(own in joined(cabinet) for own in (part.id for part in cabinet.parts))
 
 
@@ -214,7 +289,7 @@ def test_a_sheet_speaks_in_the_units_of_its_order() -> None:
     inches = replace(cabinet, order=replace(cabinet.order, units=Units.INCH))
     guide = guide_of(inches, LiftingMarks())
     said = " ".join(sentence for step in guide.steps for sentence in (*step.sentences, *step.cautions))
-    assert "push it 5/32 in towards" in said
+    assert "(drawer 1 box back) 5/32 in towards" in said
     assert not re.search(r"\d (mm|kg)\b", said.replace("screw 30 mm", ""))
     deck = next(row for row in guide.parts if row.name == "Deck")
     assert deck.size.startswith("16 1/2 × ")

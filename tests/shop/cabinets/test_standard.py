@@ -49,6 +49,10 @@ def test_a_bare_number_is_in_the_units_of_the_standard_and_a_text_carries_its_ow
     [
         ("groove_depth = 8", "groove_depth = 17", "carcass.groove_depth"),
         ('groove_distance = "3/4 in"', "groove_distance = 10", "carcass.groove_distance"),
+        ("play = 0.5 ", "play = 2.4 ", "boards.back.thickness"),
+        ("face_depth = 10 ", "face_depth = 18 ", "dowels.face_depth"),
+        ("length = 30\nface", "length = 19\nface", "dowels.length"),
+        ("diameter = 8\nlength = 30", "diameter = 16\nlength = 30", "dowels.diameter"),
         ("reveal = 3 ", "reveal = 30 ", "fronts.reveal"),
         ("narrowest_door = 140", "narrowest_door = 700", "fronts.narrowest_door"),
         ("slide = 4 ", "slide = 9 ", "lock.slide"),
@@ -82,6 +86,8 @@ def test_a_standard_that_contradicts_itself_is_refused_by_the_value(old: str, ne
         ("groove_depth = 8", "groove_depth = true", "carcass.groove_depth"),
         ("groove_depth = 8", 'groove_depth = "eight"', "carcass.groove_depth"),
         ("groove_depth = 8", "", "carcass.groove_depth"),
+        ("# hanging = 25", "hanging = 0", "lock.hanging"),
+        ("# hanging = 25", 'hanging = "25 kg"', "lock.hanging"),
         ("groove_depth = 8", "groove_depth = 8\ndepht = 3", "carcass.depht"),
         ("version = 1", "version = 0", "version"),
         ('name = "House standard"', 'name = ""', "name"),
@@ -94,6 +100,15 @@ def test_a_standard_that_contradicts_itself_is_refused_by_the_value(old: str, ne
 )
 def test_each_value_that_is_no_measure_is_named(old: str, new: str, field: str) -> None:
     assert field in faults_of(changed(old, new))
+
+
+def test_what_came_later_may_be_left_out_of_a_standard_of_old() -> None:
+    """Its dowels are those that come with the program, and nothing is known of what its locks may hang."""
+    head, _, rest = STANDARD_TEXT.partition("[dowels]")
+    standard = read_standard(head + rest[rest.index("[pins]") :])
+    assert standard.dowels == STANDARD.dowels
+    assert standard.lock.hanging_kg == 0.0
+    assert read_standard(changed("# hanging = 25", "hanging = 25")).lock.hanging_kg == 25.0
 
 
 @pytest.mark.parametrize("text", ["", "= nonsense", "a" * (LONGEST_TEXT + 1), "[" * 50_000, "boards = 3"])

@@ -1,12 +1,16 @@
 """The order in which a cabinet goes together, found by taking it apart.
 
-A panel can be taken off when it can be unlocked and moved straight away without meeting another. Taken off one after
-the other until one is left, and read backwards, this is an order in which everything can be put in. A drawer is put
-together on its own and then moves as one body.
+What locks or stands on dowels goes together first, all of it where its locks just enter their slots: the base lies
+down, the others are set onto it, and the last end goes on top. Only then is it pushed home, all that slides one way at
+once: nothing is home that the closing of the last end would pull open again. Before anything is turned, every lock is
+pushed half its way, so that it holds. The rest follows: a panel can be taken off when it can be moved straight away
+without meeting another, and taken off one after the other and read backwards, this is an order in which all can be put
+in. A drawer is put together in the same way on its own, and then moves as one body.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Final
 
 from tracker.shop.cabinets.building import named, refuse
@@ -14,28 +18,49 @@ from tracker.shop.cabinets.carcass import LEFT_BACK_ID, LEFT_ID, RIGHT_ID, STILE
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.joints import Fastening, Joint
 from tracker.shop.cabinets.orders import Family
-from tracker.shop.cabinets.panels import BACK, DOWN, FRONT, LEFT, RIGHT, UP, Vector, dot, normal_of, reverse
+from tracker.shop.cabinets.panels import BACK, DOWN, FRONT, LEFT, RIGHT, UP, Vector, dot, moved, normal_of, reverse
 from tracker.shop.cabinets.solids import Prism, moved_by, overlap, solids_of, swept
 from tracker.shop.saying import join, say
 
 STILL: Final[Vector] = (0.0, 0.0, 0.0)
 AWAY_MM: Final = 4_000.0  # farther than any cabinet is large
 _AXES: Final = (FRONT, UP, RIGHT, LEFT, BACK, DOWN)
+_FRAMED: Final = (Fastening.LOCK, Fastening.DOWEL)
+_OUTWARD: Final = 4  # how many sorts of bodies come before the frame, see _rank
+_Body = tuple[str, ...]
+
+
+class Posture(StrEnum):
+    """How the work lies while a step is done."""
+
+    LYING = "lying on its base"  # the left end, or the left back of a diagonal corner
+    ON_ITS_FACE = "lying on its face"
+    STANDING = "standing"
+    INSIDE_UP = "one panel, its inner face up"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Move:
-    """One body is put in its place: it comes along ``approach`` (a direction) and at last moves by ``slide`` (mm).
+    """One step: a body comes along ``approach`` (a direction), or parts that are there slide by ``slide`` (mm).
 
-    ``parts`` are the ids of the body's parts; ``unit`` is the sub-assembly that is being put together, or empty for the
-    cabinet itself. ``joints`` are those that this move closes. The first body of all has no approach.
+    ``parts`` are the ids of what moves; ``unit`` is the sub-assembly that is being put together, or empty for the
+    cabinet itself. ``joints`` are those that this move brings together; what has locks comes to where they enter their
+    slots. The first body of all has no approach. ``is_catch`` marks a push of half the way, after which locks hold.
+    ``posture`` is how the work lies.
     """
 
     unit: str
-    parts: tuple[str, ...]
+    parts: _Body
     approach: Vector
     slide: Vector
     joints: tuple[Joint, ...]
+    posture: Posture
+    is_catch: bool = False
+
+    @property
+    def is_push(self) -> bool:
+        """Whether it only slides what is there."""
+        return self.slide != STILL
 
 
 def assembly_order(cabinet: Cabinet) -> tuple[Move, ...]:
@@ -43,32 +68,156 @@ def assembly_order(cabinet: Cabinet) -> tuple[Move, ...]:
     solids = {part.id: solids_of(part) for part in cabinet.parts}
     units = dict.fromkeys(part.unit for part in cabinet.parts if part.unit)
     moves: list[Move] = []
-    bodies: list[tuple[str, ...]] = []
+    bodies: list[_Body] = []
     for unit in units:
         inside = tuple(part.id for part in cabinet.parts if part.unit == unit)
         bodies.append(inside)
         if len(inside) > 1:
-            moves += _in_order(cabinet, solids, [(own,) for own in inside], unit)
+            moves += _Work(cabinet, solids, [(own,) for own in inside], unit).moves()
     bodies = [(part.id,) for part in cabinet.parts if not part.unit] + bodies
-    return (*moves, *_in_order(cabinet, solids, bodies, ""))
+    return (*moves, *_Work(cabinet, solids, bodies, "").moves())
 
 
-def _in_order(
-    cabinet: Cabinet, solids: Mapping[str, Sequence[Prism]], bodies: Sequence[tuple[str, ...]], unit: str
-) -> list[Move]:
-    """Take the bodies apart, the most outward first, and return the way back."""
-    ranked = sorted(bodies, key=lambda body: _rank(cabinet, body))
-    moves = []
-    while len(ranked) > 1:
-        move = next(_ways_off(cabinet, solids, ranked, unit), None)
+class _Work:
+    """Bodies that go together: a drawer's panels, or a cabinet's with its finished drawers."""
+
+    def __init__(
+        self, cabinet: Cabinet, solids: Mapping[str, Sequence[Prism]], bodies: Sequence[_Body], unit: str
+    ) -> None:
+        self._cabinet, self._solids, self._unit = cabinet, dict(solids), unit
+        self._bodies = sorted(bodies, key=lambda body: _rank(cabinet, body))
+        present = {own for body in bodies for own in body}
+        owner = {own: body for body in bodies for own in body}
+        self._joints = [
+            joint
+            for joint in cabinet.joints
+            if joint.part in present and joint.onto in present and owner[joint.part] is not owner[joint.onto]
+        ]
+        self._pushes = self._all_pushes()
+
+    def _all_pushes(self) -> dict[Vector, _Body]:
+        """Return what slides home, by its way: the nailers last, behind the back."""
+        found: dict[Vector, dict[str, None]] = {}
+        for joint in self._joints:
+            if joint.fastening is Fastening.LOCK:
+                found.setdefault(_rounded(joint.slide), {})[joint.part] = None
+        return {slide: tuple(found[slide]) for slide in sorted(found, key=lambda slide: slide[2])}
+
+    def moves(self) -> list[Move]:
+        """Take the bodies apart, the most outward first, and return the way back."""
+        framed = {own for joint in self._joints if joint.fastening in _FRAMED for own in (joint.part, joint.onto)}
+        standing = list(self._bodies)
+        later = [body for body in standing[:-1] if body[0] not in framed]
+        pushes = list(self._pushes)
+        rest: list[Move] = []
+        while later or pushes:
+            move = self._first(self._off(later, pushes, standing), standing)
+            rest.append(move)
+            if move.is_push:
+                pushes.remove(move.slide)
+                self._shift(move.parts, reverse(move.slide))
+            else:
+                later.remove(move.parts)
+                standing.remove(move.parts)
+        frame: list[Move] = []
+        while len(standing) > 1:
+            frame.append(self._first(self._ways_off(standing, standing), standing))
+            standing.remove(frame[-1].parts)
+        frame.append(self._move(standing[0]))
+        return [*frame[::-1], *self._in_their_postures(rest[::-1])]
+
+    def _first(self, moves: Iterator[Move], standing: Sequence[_Body]) -> Move:
+        move = next(moves, None)
         if move is None:
-            parts = join([named(body[0]) for body in ranked[:3]])
+            parts = join([named(body[0]) for body in standing[:3]])
             what = say("there is no order in which %(parts)s go together at this size", parts=parts)
             raise refuse("family", "assembly", what)
-        moves.append(move)
-        ranked.remove(move.parts)
-    moves.append(Move(unit=unit, parts=ranked[0], approach=STILL, slide=STILL, joints=()))
-    return moves[::-1]
+        return move
+
+    def _move(
+        self, parts: _Body, approach: Vector = STILL, slide: Vector = STILL, joints: tuple[Joint, ...] = ()
+    ) -> Move:
+        return Move(unit=self._unit, parts=parts, approach=approach, slide=slide, joints=joints, posture=Posture.LYING)
+
+    def _in_their_postures(self, rest: Sequence[Move]) -> Iterator[Move]:
+        """Yield what follows when the last end is on; a cabinet's locks are caught first, then it is turned.
+
+        What locks forward is seated with the cabinet on its face, and so it lies until all of the carcass is in.
+        """
+        if self._unit or not self._pushes:
+            yield from (replace(move, posture=Posture.STANDING) for move in rest)
+            return
+        halves = {slide: moved(STILL, slide, 0.5) for slide in self._pushes}
+        for slide, parts in self._pushes.items():
+            yield replace(self._move(parts, slide=halves[slide]), is_catch=True)
+        is_turned = False
+        for move in rest:
+            posture = Posture.ON_ITS_FACE if is_turned else Posture.LYING
+            if not move.is_push and self._is_outward(move.parts):
+                posture = Posture.STANDING
+            yield replace(move, slide=halves.get(move.slide, STILL), posture=posture)
+            is_turned = is_turned or move.slide[1] < 0
+
+    def _is_outward(self, body: _Body) -> bool:
+        """Whether a body hangs or lies in the cabinet, and is no part of its carcass."""
+        return _rank(self._cabinet, body)[0] < _OUTWARD
+
+    # ------------------------------------------------------------------ what can be taken off now
+    def _off(self, later: Sequence[_Body], pushes: Sequence[Vector], standing: Sequence[_Body]) -> Iterator[Move]:
+        """Yield what can come off a cabinet whose locks are home: what hangs or lies in it, the nailers, the rest."""
+        outward = [body for body in later if self._is_outward(body)]
+        hanging = [slide for slide in pushes if slide[2] > 0]
+        yield from self._ways_off(outward, standing)
+        yield from self._pushes_back(hanging, standing)
+        yield from self._ways_off([body for body in later if body not in outward], standing)
+        yield from self._pushes_back([slide for slide in pushes if slide not in hanging], standing)
+
+    def _pushes_back(self, pushes: Sequence[Vector], standing: Sequence[_Body]) -> Iterator[Move]:
+        """Yield the pushes that can be taken back: what they moved can slide to where its locks let go."""
+        for slide in pushes:
+            parts = self._pushes[slide]
+            others = [own for body in standing for own in body if own not in parts]
+            if _free([swept(piece, reverse(slide)) for piece in self._pieces(parts)], self._pieces(others)):
+                yield self._move(parts, slide=slide)
+
+    def _ways_off(self, bodies: Sequence[_Body], standing: Sequence[_Body]) -> Iterator[Move]:
+        """Yield the moves that put in what can be taken off now and leaves the others joined; then the other ones."""
+        present = {own for body in standing for own in body}
+        joints = [joint for joint in self._joints if joint.part in present and joint.onto in present]
+        loosening = []
+        for body in bodies:
+            own = set(body)
+            mine = tuple(joint for joint in joints if (joint.part in own) != (joint.onto in own))
+            way = self._way_off(body, present - own, mine)
+            if way is None:
+                continue
+            move = self._move(body, reverse(way), joints=mine)
+            if _joined([other for other in standing if other != body], joints):
+                yield move
+            else:
+                loosening.append(move)
+        yield from loosening
+
+    def _way_off(self, body: _Body, others: set[str], joints: Sequence[Joint]) -> Vector | None:
+        """Return the direction in which a body comes off, or None when it is held."""
+        own, front = set(body), self._cabinet.front
+        outs = [_rounded(_out(self._cabinet, joint, own)) for joint in joints]
+        framed = {out for out, joint in zip(outs, joints, strict=True) if joint.fastening in _FRAMED}
+        if len(framed) > 1:
+            return None
+        pieces, held_by = self._pieces(body), self._pieces(others)
+        ways = framed or {*outs, _rounded(front), *_AXES}
+        for out in sorted(ways, key=lambda way: (bool(outs) and way not in outs, -dot(way, front), -way[2], way)):
+            if _free([swept(piece, moved(STILL, out, AWAY_MM)) for piece in pieces], held_by):
+                return out
+        return None
+
+    def _pieces(self, parts: Iterable[str]) -> list[Prism]:
+        return [piece for own in parts for piece in self._solids[own]]
+
+    def _shift(self, parts: Iterable[str], way: Vector) -> None:
+        for own in parts:
+            self._solids[own] = tuple(moved_by(piece, way) for piece in self._solids[own])
 
 
 def base_of(cabinet: Cabinet) -> str:
@@ -93,27 +242,6 @@ def _rank(cabinet: Cabinet, body: tuple[str, ...]) -> tuple[int, int]:
     return (turns.index(True) if any(turns) else len(turns), -place)
 
 
-def _ways_off(
-    cabinet: Cabinet, solids: Mapping[str, Sequence[Prism]], bodies: Sequence[tuple[str, ...]], unit: str
-) -> Iterator[Move]:
-    """Yield the moves that put in what can be taken off now and leaves the others joined; then those that do not."""
-    present = {own for body in bodies for own in body}
-    joints = [joint for joint in cabinet.joints if joint.part in present and joint.onto in present]
-    loosening = []
-    for body in bodies:
-        own = set(body)
-        mine = tuple(joint for joint in joints if (joint.part in own) != (joint.onto in own))
-        way = _way_off(cabinet, solids, body, present - own, mine)
-        if way is None:
-            continue
-        move = Move(unit=unit, parts=body, approach=reverse(way[0]), slide=reverse(way[1]), joints=mine)
-        if _joined([other for other in bodies if other != body], joints):
-            yield move
-        else:
-            loosening.append(move)
-    yield from loosening
-
-
 def _joined(bodies: Sequence[tuple[str, ...]], joints: Sequence[Joint]) -> bool:
     """Whether bodies that have joints at all hang together by them."""
     owner = {own: index for index, body in enumerate(bodies) for own in body}
@@ -132,35 +260,6 @@ def _joined(bodies: Sequence[tuple[str, ...]], joints: Sequence[Joint]) -> bool:
         seen |= new
         waiting += new
     return all(index in seen for index in linked)
-
-
-def _way_off(
-    cabinet: Cabinet,
-    solids: Mapping[str, Sequence[Prism]],
-    body: tuple[str, ...],
-    others: set[str],
-    joints: Sequence[Joint],
-) -> tuple[Vector, Vector] | None:
-    """Return the direction and the unlocking move by which a body comes off, or None when it is held."""
-    own = set(body)
-    outs = [_out(cabinet, joint, own) for joint in joints]
-    locked = [(out, joint) for out, joint in zip(outs, joints, strict=True) if joint.fastening is Fastening.LOCK]
-    unlocking = {reverse(joint.slide) if joint.part in own else joint.slide for _, joint in locked} or {STILL}
-    directions = {_rounded(out) for out, _ in locked} or {_rounded(out) for out in (*outs, cabinet.front, *_AXES)}
-    if len(unlocking) > 1 or (locked and len(directions) > 1):
-        return None
-    unlock = next(iter(unlocking))
-    pieces = [piece for part in body for piece in solids[part]]
-    held_by = [piece for part in others for piece in solids[part]]
-    if unlock != STILL and not _free([swept(piece, unlock) for piece in pieces], held_by):
-        return None
-    loose = [moved_by(piece, unlock) for piece in pieces]
-    ranked = sorted(directions, key=lambda out: (-dot(out, cabinet.front), out))
-    for out in ranked if not outs else sorted(ranked, key=lambda out: out not in map(_rounded, outs)):
-        way = (out[0] * AWAY_MM, out[1] * AWAY_MM, out[2] * AWAY_MM)
-        if _free([swept(piece, way) for piece in loose], held_by):
-            return out, unlock
-    return None
 
 
 def _out(cabinet: Cabinet, joint: Joint, own: set[str]) -> Vector:

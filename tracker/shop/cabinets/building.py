@@ -7,6 +7,7 @@ cannot disagree.
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from math import inf
 from typing import Final
 
 from tracker.shop.cabinets.joints import Fastening, Item, Joint
@@ -27,10 +28,11 @@ from tracker.shop.cabinets.panels import (
     Vector,
     Work,
     cross,
+    distance,
     minus,
     moved,
 )
-from tracker.shop.cabinets.standard import Board, CountByLength, Standard
+from tracker.shop.cabinets.standard import MATERIAL_LEFT_MM, Board, CountByLength, Standard
 from tracker.shop.errors import Fault, InvalidInputError
 from tracker.shop.saying import BareMm, Mm, Name, say
 
@@ -186,18 +188,17 @@ class Build:
             )
         )
 
-    def lock(self, part: str, side: Face, onto: str, onto_side: Face, *, start: float = 0.0) -> None:
-        """Lock an edge to a face: bodies in bores in the edge, hooks in slots in the face; the part moves down to lock.
+    def lock(self, part: str, side: Face, onto: str, onto_side: Face, way: Vector, *, start: float = 0.0) -> None:
+        """Lock an edge to a face: bodies in bores in the edge, hooks in slots in the face.
 
-        The first ``start`` mm of the joint stay free.
+        The part moves ``way`` at last to lock. The first ``start`` mm of the joint stay free.
         """
         lock = self.standard.lock
-        slide = (0.0, 0.0, -lock.slide_mm)
         points = self.along(part, side, onto, onto_side, lock.counts, lock.inset_mm, free=(start, 0.0))
         for point in points:
             self.hole(part, side, Work.LOCK_BORE, point, depth=lock.bore_depth_mm, diameter=lock.bore_diameter_mm)
             x, y = self.parts[onto].on_side(onto_side, point)
-            entry = self.parts[onto].on_side(onto_side, moved(point, UP, lock.slide_mm))
+            entry = self.parts[onto].on_side(onto_side, moved(point, way, -lock.slide_mm))
             self.work(
                 onto,
                 Feature(
@@ -212,7 +213,39 @@ class Build:
                 ),
             )
         self.item("panel lock", len(points), in_bag=False)
+        slide = (way[0] * lock.slide_mm, way[1] * lock.slide_mm, way[2] * lock.slide_mm)
         self.join(part, side, onto, onto_side, Fastening.LOCK, points, slide=slide)
+
+    def dowel(self, part: str, side: Face, onto: str, onto_side: Face) -> None:
+        """Stand an edge on a face with plain dowels; the hole in the edge is a little deeper than the dowel needs."""
+        dowels = self.standard.dowels
+        points = self.along(part, side, onto, onto_side, _DOWELS, dowels.inset_mm)
+        deep = dowels.length_mm - dowels.face_depth_mm + _UNDER_DOWEL_MM
+        for point in points:
+            self.hole(part, side, Work.DOWEL_HOLE, point, depth=deep, diameter=dowels.diameter_mm)
+            self.hole(onto, onto_side, Work.DOWEL_HOLE, point, depth=dowels.face_depth_mm, diameter=dowels.diameter_mm)
+        self.item(f"wooden pin {dowels.diameter_mm:g} × {dowels.length_mm:g} mm", len(points))
+        self.join(part, side, onto, onto_side, Fastening.DOWEL, points)
+
+    def pin_edge(self, part: str, side: Face, onto: str, onto_side: Face) -> None:
+        """Drive spring pins from outside through a panel (``onto``) into the edge that is locked to its face."""
+        pins, through = self.standard.pins, self.parts[onto].thickness_mm
+        counts = (CountByLength(up_to_mm=3 * pins.inset_mm, count=1), CountByLength(up_to_mm=inf, count=pins.count))
+        points = self.along(part, side, onto, onto_side, counts, pins.inset_mm)
+        locks = next(joint for joint in self.joints if (joint.part, joint.side) == (part, side)).points
+        least = (pins.diameter_mm + self.standard.lock.bore_diameter_mm) / 2 + MATERIAL_LEFT_MM
+        if any(distance(point, lock) < least for point in points for lock in locks):
+            what = say(
+                "a spring pin would meet a lock in the edge of the %(part)s; wanted: another distance from its end",
+                part=named(self.parts[part].name),
+            )
+            raise refuse("width", "pins.inset", what)
+        for point in points:
+            depth = pins.length_mm - through
+            self.hole(part, side, Work.PIN_HOLE, point, depth=depth, diameter=pins.diameter_mm)
+            self.hole(onto, onto_side, Work.PIN_HOLE, point, depth=through, diameter=pins.diameter_mm)
+        self.item(f"spring pin {pins.diameter_mm:g} mm", len(points))
+        self.join(part, side, onto, onto_side, Fastening.PIN, points)
 
     def screw_edge(
         self,
@@ -319,6 +352,8 @@ class Build:
 
 
 _LEAST_PANEL_MM: Final = 20.0
+_DOWELS: Final = (CountByLength(up_to_mm=60.0, count=1), CountByLength(up_to_mm=inf, count=2))
+_UNDER_DOWEL_MM: Final = 1.0  # common practice, no source: or a dowel would keep the joint open
 
 
 def spread(low: float, high: float, count: int, inset: float) -> Iterator[float]:

@@ -1,5 +1,6 @@
 """The carcass that all straight cabinets share: ends, deck, top, back, nailers, toe kick, and the lines of holes."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import ceil, floor
@@ -8,13 +9,17 @@ from typing import Final
 from tracker.shop.cabinets.building import ACROSS, LEFT_END, LYING, RIGHT_END, Block, Build, refuse
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Fronts
-from tracker.shop.cabinets.panels import BACK, Face, Feature, Hand, Vector, Work, moved
+from tracker.shop.cabinets.panels import BACK, FRONT, UP, Face, Feature, Hand, Vector, Work, moved
 from tracker.shop.saying import Mm, say
 
 LEFT_ID: Final = "Left end"
 RIGHT_ID: Final = "Right end"
 LEFT_BACK_ID: Final = "Left back"
+RIGHT_BACK_ID: Final = "Right back"
 STILE_ID: Final = "Blind stile"
+KICK_ID: Final = "Toe kick"
+BACK_ID: Final = "Back"
+NAILER_IDS: Final = ("Bottom nailer", "Top nailer")
 _LEAST_OPENING_MM: Final = 60.0
 
 
@@ -56,7 +61,10 @@ def frame(build: Build, *, toe: float, with_top: bool = True) -> Carcass:
         height=order.height_mm,
         toe=toe,
         board=standard.boards.carcass.thickness_mm,
-        back_at=depth - standard.carcass.groove_distance_mm - standard.boards.back.thickness_mm,
+        back_at=depth
+        - standard.carcass.groove_distance_mm
+        - standard.carcass.play_mm
+        - standard.boards.back.thickness_mm,
     )
     _check(build, carcass)
     _end(build, carcass, LEFT_ID)
@@ -65,13 +73,14 @@ def frame(build: Build, *, toe: float, with_top: bool = True) -> Carcass:
         _kick(build, carcass)
     crossing(build, carcass, "Deck", toe)
     _back(build, carcass)
-    low = _nailer(build, carcass, "Bottom nailer", toe)
-    high = _nailer(build, carcass, "Top nailer", order.height_mm - standard.carcass.nailer_mm)
+    low, high = NAILER_IDS
+    _nailer(build, carcass, low, toe)
+    _nailer(build, carcass, high, order.height_mm - standard.carcass.nailer_mm)
+    _pins(build, carcass, "Deck", low)
     if with_top:
-        top = crossing(build, carcass, "Top", order.height_mm - carcass.board)
-        _pins(build, carcass, top, high)
+        _pins(build, carcass, crossing(build, carcass, "Top", order.height_mm - carcass.board), high)
     else:
-        _pins(build, carcass, "Deck", low)
+        _short_pins(build, carcass, high)
     return carcass
 
 
@@ -84,12 +93,19 @@ def carcass_depth(build: Build) -> float:
 
 
 def join_ends(build: Build, carcass: Carcass) -> None:
-    """Join to the ends all that lies or stands across between them, and let the back into its grooves."""
+    """Join to the ends all that lies or stands across between them, and let the back into its grooves.
+
+    The locks cross, so that nothing slides out of the rest: what lies across locks forward, with the back behind it,
+    and the nailers lock upward, as the cabinet hangs on them; the pins tie both to the back.
+    """
     for part in list(build.parts.values()):
-        if part.id in (LEFT_ID, RIGHT_ID, "Back"):
+        if part.id in (LEFT_ID, RIGHT_ID, BACK_ID):
             continue
         for side, end in ((Face.W1, LEFT_ID), (Face.W2, RIGHT_ID)):
-            build.lock(part.id, side, end, Face.A)
+            if part.id == KICK_ID:
+                build.dowel(part.id, side, end, Face.A)
+            else:
+                build.lock(part.id, side, end, Face.A, UP if part.id in NAILER_IDS else FRONT)
     _back_grooves(build, carcass)
 
 
@@ -155,7 +171,7 @@ def toe_notch(build: Build, end: str, *, left: bool, height: float, toe: float) 
 def _kick(build: Build, carcass: Carcass) -> None:
     at = build.standard.carcass.toe_setback_mm
     block: Block = (carcass.inner, (at, at + carcass.board), (0.0, carcass.toe))
-    build.panel("Toe kick", block, ACROSS, build.standard.boards.carcass, build.standard.edging.kick)
+    build.panel(KICK_ID, block, ACROSS, build.standard.boards.carcass, build.standard.edging.kick)
 
 
 def crossing(
@@ -176,7 +192,8 @@ def upright(build: Build, carcass: Carcass, name: str, low: float) -> str:
 
 
 def _nailer(build: Build, carcass: Carcass, name: str, low: float) -> str:
-    start = carcass.back_at + build.standard.boards.back.thickness_mm
+    """Stand a nailer behind the back, with the play that lets the back slide in before it."""
+    start = carcass.back_at + build.standard.boards.back.thickness_mm + build.standard.carcass.play_mm
     block: Block = (carcass.inner, (start, start + carcass.board), (low, low + build.standard.carcass.nailer_mm))
     return build.panel(name, block, ACROSS, build.standard.boards.carcass, build.standard.edging.nailer)
 
@@ -185,7 +202,7 @@ def _back(build: Build, carcass: Carcass) -> None:
     into = build.standard.carcass.groove_depth_mm - build.standard.carcass.play_mm
     x = (carcass.inner[0] - into, carcass.inner[1] + into)
     y = (carcass.back_at, carcass.back_at + build.standard.boards.back.thickness_mm)
-    build.panel("Back", (x, y, (carcass.toe, carcass.height)), ACROSS, build.standard.boards.back, ())
+    build.panel(BACK_ID, (x, y, (carcass.toe, carcass.height)), ACROSS, build.standard.boards.back, ())
 
 
 def _back_grooves(build: Build, carcass: Carcass) -> None:
@@ -195,26 +212,47 @@ def _back_grooves(build: Build, carcass: Carcass) -> None:
         (Face.W1, LEFT_ID, (carcass.inner[0] - rules.groove_depth_mm, carcass.inner[0])),
         (Face.W2, RIGHT_ID, (carcass.inner[1], carcass.inner[1] + rules.groove_depth_mm)),
     ):
-        build.groove("Back", side, end, Face.A, (x, y, (0.0, carcass.height)))
+        build.groove(BACK_ID, side, end, Face.A, (x, y, (0.0, carcass.height)))
 
 
 def _pins(build: Build, carcass: Carcass, lying: str, nailer: str) -> None:
     """Drive spring pins from behind through the nailer and the back into the rear edge of the panel before them."""
-    pins, boards = build.standard.pins, build.standard.boards
+    pins, behind = build.standard.pins, build.standard.boards.back.thickness_mm + build.standard.carcass.play_mm
     edge = build.parts[lying]
-    low, high = carcass.inner[0] + pins.inset_mm, carcass.inner[1] - pins.inset_mm
-    xs = [low + (high - low) * index / max(1, pins.count - 1) for index in range(pins.count)]
-    points: list[Vector] = [edge.from_side(Face.L2, x - carcass.inner[0], carcass.board / 2) for x in xs]
-    behind = boards.back.thickness_mm
+    points = [edge.from_side(Face.L2, x - carcass.inner[0], carcass.board / 2) for x in _across(build, carcass)]
     for point in points:
         into = pins.length_mm - carcass.board - behind
         build.hole(lying, Face.L2, Work.PIN_HOLE, point, depth=into, diameter=pins.diameter_mm)
-        build.hole("Back", Face.A, Work.PIN_HOLE, point, depth=behind, diameter=pins.diameter_mm)
-        at_nailer = moved(point, BACK, behind)
-        build.hole(nailer, Face.A, Work.PIN_HOLE, at_nailer, depth=carcass.board, diameter=pins.diameter_mm)
     build.item(f"spring pin {pins.diameter_mm:g} mm", len(points))
-    build.join(lying, Face.L2, "Back", Face.A, Fastening.PIN, points)
-    build.join("Back", Face.B, nailer, Face.A, Fastening.PIN, [moved(point, BACK, behind) for point in points])
+    build.join(lying, Face.L2, BACK_ID, Face.A, Fastening.PIN, points)
+    _pin_back(build, nailer, points)
+
+
+def _short_pins(build: Build, carcass: Carcass, nailer: str) -> None:
+    """Drive pins through the nailer into the back alone, where nothing lies before it."""
+    own, pins = build.parts[nailer], build.standard.pins
+    middle = own.place.origin[2] + own.width_mm / 2
+    _pin_back(build, nailer, [(x, carcass.back_at, middle) for x in _across(build, carcass)])
+    length = pins.shorter_than(carcass.board + build.standard.boards.back.thickness_mm)
+    build.item(f"spring pin {pins.diameter_mm:g} × {length:g} mm", pins.count)
+
+
+def _pin_back(build: Build, nailer: str, points: Sequence[Vector]) -> None:
+    """Drill the back and the nailer behind it for pins at points of the back's face, and join the two."""
+    play, diameter = build.standard.carcass.play_mm, build.standard.pins.diameter_mm
+    back, strip = build.parts[BACK_ID], build.parts[nailer]
+    for point in points:
+        build.hole(BACK_ID, Face.A, Work.PIN_HOLE, point, depth=back.thickness_mm, diameter=diameter)
+        build.hole(nailer, Face.A, Work.PIN_HOLE, point, depth=strip.thickness_mm, diameter=diameter)
+    at_nailer = [moved(point, BACK, back.thickness_mm) for point in points]
+    build.join(BACK_ID, Face.B, nailer, Face.A, Fastening.PIN, at_nailer, gap=play)
+
+
+def _across(build: Build, carcass: Carcass) -> list[float]:
+    """Return where pins stand across the cabinet."""
+    pins = build.standard.pins
+    low, high = carcass.inner[0] + pins.inset_mm, carcass.inner[1] - pins.inset_mm
+    return [low + (high - low) * index / max(1, pins.count - 1) for index in range(pins.count)]
 
 
 def grid(build: Build, carcass: Carcass, low: float, high: float) -> list[float]:

@@ -10,7 +10,15 @@ from math import sqrt
 from typing import Final
 
 from tracker.shop.cabinets.building import LYING, Block, Build, refuse
-from tracker.shop.cabinets.carcass import LEFT_BACK_ID, LEFT_ID, RIGHT_ID, carcass_depth, toe_notch
+from tracker.shop.cabinets.carcass import (
+    KICK_ID,
+    LEFT_BACK_ID,
+    LEFT_ID,
+    RIGHT_BACK_ID,
+    RIGHT_ID,
+    carcass_depth,
+    toe_notch,
+)
 from tracker.shop.cabinets.fronts import bore_pull, check_door, front_board
 from tracker.shop.cabinets.hinges import hang_corner_door
 from tracker.shop.cabinets.orders import Fronts, Hinge
@@ -75,14 +83,18 @@ def _walls(build: Build, board: float, toe: float) -> None:
     block: Block = ((0.0, board), (board, width), tall)
     build.panel(LEFT_BACK_ID, block, (DOWN, BACK), stock, edging.nailer)
     block = ((board, width - board), (width - board, width), tall)
-    build.panel("Right back", block, (UP, LEFT), stock, edging.nailer)
+    build.panel(RIGHT_BACK_ID, block, (UP, LEFT), stock, edging.nailer)
     if toe:
         toe_notch(build, LEFT_ID, left=True, height=height, toe=toe)
         toe_notch(build, RIGHT_ID, left=False, height=height, toe=toe)
 
 
 def _lying(build: Build, name: str, level: float, *, number: int = 0) -> None:
-    """Lay a panel across between the four walls and lock it to them, its corner cut off along the front."""
+    """Lay a panel across between the four walls and lock it to them, its corner cut off along the front.
+
+    The walls share no way to slide but the upright one, so pins from outside hold what a load does not: through all
+    four walls into deck and top, through both backs into a shelf.
+    """
     width, board = build.order.width_mm, build.standard.boards.carcass
     low, high = board.thickness_mm, width - board.thickness_mm
     block: Block = ((low, high), (low, high), (level, level + board.thickness_mm))
@@ -92,8 +104,10 @@ def _lying(build: Build, name: str, level: float, *, number: int = 0) -> None:
         work=Work.CORNER_CUT, face=Face.A, x_mm=high - low, y_mm=0.0, dx_mm=-leg, dy_mm=leg, depth_mm=board.thickness_mm
     )
     build.work(own, cut)
-    for side, wall in ((Face.W1, LEFT_BACK_ID), (Face.W2, RIGHT_ID), (Face.L1, LEFT_ID), (Face.L2, "Right back")):
-        build.lock(own, side, wall, Face.A)
+    for side, wall in ((Face.W1, LEFT_BACK_ID), (Face.W2, RIGHT_ID), (Face.L1, LEFT_ID), (Face.L2, RIGHT_BACK_ID)):
+        build.lock(own, side, wall, Face.A, DOWN)
+        if not number or wall in (LEFT_BACK_ID, RIGHT_BACK_ID):
+            build.pin_edge(own, side, wall, Face.A)
 
 
 def _kick(build: Build, board: float, toe: float) -> None:
@@ -106,7 +120,7 @@ def _kick(build: Build, board: float, toe: float) -> None:
     middle: Vector = (width / 2, width / 2, 0.0)
     start = moved(moved(middle, ALONG, -length / 2), OUTWARD, out - board)
     place = Place(origin=start, length=ALONG, width=UP, thickness=cross(ALONG, UP))
-    kick = build.placed("Toe kick", place, (length, toe), build.standard.boards.carcass, build.standard.edging.kick)
+    kick = build.placed(KICK_ID, place, (length, toe), build.standard.boards.carcass, build.standard.edging.kick)
     build.screw_edge(kick, Face.L2, "Deck", Face.B)
 
 

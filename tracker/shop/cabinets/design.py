@@ -3,18 +3,19 @@
 Joints that start at the same place of truly alike parts share a number, so such parts may be swapped.
 
 Axes: x right, y back, z up. A panel's length runs along its grain; its face A looks into the cabinet, forward or up; L1
-of what lies or stands as an end is in front. Everything locks downward, so load tightens it: that is why the right end
-goes on last and up.
+of what lies or stands as an end is in front. The locks cross and pins tie them, so that nothing can slide out of the
+rest: see `carcass.join_ends`, and `corner` where they cannot cross.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from tracker.shop.cabinets.building import Build, met
+from tracker.shop.cabinets.building import Build, met, refuse
+from tracker.shop.cabinets.carcass import LEFT_BACK_ID, NAILER_IDS, RIGHT_BACK_ID
 from tracker.shop.cabinets.corner import OUTWARD, build_diagonal
-from tracker.shop.cabinets.joints import Item, Joint
-from tracker.shop.cabinets.orders import CabinetOrder, Family
+from tracker.shop.cabinets.joints import Fastening, Item, Joint
+from tracker.shop.cabinets.orders import CabinetOrder, Family, Fronts
 from tracker.shop.cabinets.panels import FRONT, SIDES, Face, Part, Vector, dot, normal_of
 from tracker.shop.cabinets.standard import Standard
 from tracker.shop.cabinets.straight import (
@@ -25,6 +26,8 @@ from tracker.shop.cabinets.straight import (
     build_tall,
     build_wall,
 )
+from tracker.shop.saying import say
+from tracker.shop.written import mass_text
 
 _BUILDERS: Final[Mapping[Family, Callable[[Build], None]]] = {
     Family.BASE: build_base,
@@ -36,6 +39,7 @@ _BUILDERS: Final[Mapping[Family, Callable[[Build], None]]] = {
     Family.END_PANEL: build_end_panel,
 }
 _DIGITS: Final = 3
+_PLAY_MM: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +54,10 @@ class Mark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cabinet:
-    """A designed cabinet. ``standard`` names the construction standard and its version."""
+    """A designed cabinet. ``standard`` names the construction standard and its version.
+
+    ``lock_hangs_kg`` is what that standard lets one lock hang (None where it does not say).
+    """
 
     order: CabinetOrder
     standard: str
@@ -58,6 +65,7 @@ class Cabinet:
     parts: tuple[Part, ...]
     joints: tuple[Joint, ...]
     items: tuple[Item, ...]
+    lock_hangs_kg: float = 0.0
 
     @property
     def front(self) -> Vector:
@@ -67,6 +75,32 @@ class Cabinet:
     @property
     def mass_kg(self) -> float:
         return sum(part.mass_kg for part in self.parts)
+
+    @property
+    def held_by_grip(self) -> tuple[str, ...]:
+        """What locks forward and has no back behind it: the grip of its locks alone keeps it from sliding back."""
+        forward = dict.fromkeys(joint.part for joint in self.joints if joint.slide[1] < 0)
+        rear = {own: max(corner[1] for corner in self.part(own).corners()) for own in forward}
+        return tuple(own for own in forward if rear[own] < max(rear.values()) - _PLAY_MM)
+
+    @property
+    def is_tied(self) -> bool:
+        """Whether pins and crossed locks keep all else together; in designs of old, everything could rise."""
+        if self.order.family is Family.DIAGONAL_CORNER:
+            return any(joint.fastening is Fastening.PIN for joint in self.joints)
+        return any(joint.slide[2] > 0 for joint in self.joints)
+
+    @property
+    def hanging_locks(self) -> int:
+        """How many locks carry a cabinet that hangs on the wall: those of the panels that are screwed to it."""
+        if not (self.order.family is Family.WALL or self.order.fronts is Fronts.WALL):
+            return 0
+        fixed = {*NAILER_IDS, LEFT_BACK_ID, RIGHT_BACK_ID}
+        return sum(
+            joint.count
+            for joint in self.joints
+            if joint.fastening is Fastening.LOCK and {joint.part, joint.onto} & fixed
+        )
 
     def part(self, own: str) -> Part:
         return next(part for part in self.parts if part.id == own)
@@ -84,7 +118,7 @@ class Cabinet:
                 found.append(_mark(joint.number, part, joint.side, self.part(joint.onto), joint.onto_side))
             if joint.onto == part.id:
                 found.append(_mark(joint.number, part, joint.onto_side, self.part(joint.part), joint.side))
-        return tuple(sorted(found, key=lambda mark: (mark.number, mark.along_mm, mark.across_mm)))
+        return tuple(sorted(dict.fromkeys(found), key=lambda mark: (mark.number, mark.along_mm, mark.across_mm)))
 
 
 def design_cabinet(order: CabinetOrder, standard: Standard) -> Cabinet:
@@ -92,14 +126,30 @@ def design_cabinet(order: CabinetOrder, standard: Standard) -> Cabinet:
     build = Build(order, standard)
     _BUILDERS[order.family](build)
     parts = build.finished_parts()
-    return Cabinet(
+    cabinet = Cabinet(
         order=order,
         standard=standard.name,
         version=standard.version,
         parts=parts,
         joints=_numbered(build.joints, {part.id: part for part in parts}),
         items=build.finished_items(),
+        lock_hangs_kg=standard.lock.hanging_kg,
     )
+    _check_hanging(cabinet)
+    return cabinet
+
+
+def _check_hanging(cabinet: Cabinet) -> None:
+    """Refuse a cabinet whose locks do not hang its own mass, where their maker says what they do."""
+    most = cabinet.hanging_locks * cabinet.lock_hangs_kg
+    if most and cabinet.mass_kg >= most:
+        units = cabinet.order.units
+        what = say(
+            "empty it weighs %(mass)s, and its locks hang %(most)s",
+            mass=mass_text(cabinet.mass_kg, units),
+            most=mass_text(most, units),
+        )
+        raise refuse("width", "lock.hanging", what)
 
 
 def kind_of(part: Part) -> tuple[object, ...]:

@@ -7,7 +7,7 @@ from tracker.shop.cabinets.building import ACROSS, LEFT_SIDE, LYING, RIGHT_SIDE,
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID, Carcass
 from tracker.shop.cabinets.fronts import Opening, drawer_pull, front_panel
 from tracker.shop.cabinets.joints import Fastening
-from tracker.shop.cabinets.panels import Face, Hand, Vector, Work
+from tracker.shop.cabinets.panels import DOWN, Face, Hand, Vector, Work
 from tracker.shop.saying import Mm, say
 
 _HOLES_APART = 7  # pitches between the two holes of a slide, where it is long enough; common practice, no source
@@ -59,8 +59,8 @@ def _drawer(build: Build, carcass: Carcass, opening: Opening, height: tuple[floa
     block = (inner, (y[1] - thick, y[1]), (z[0] + into + bottom, z[1]))
     rear = build.panel(f"{unit} box back", block, ACROSS, board, edging.drawer_side, unit=unit)
     for part, start in ((front, into + bottom), (rear, 0.0)):
-        build.lock(part, Face.W1, left, Face.A, start=start)
-        build.lock(part, Face.W2, right, Face.A, start=start)
+        build.lock(part, Face.W1, left, Face.A, DOWN, start=start)
+        build.lock(part, Face.W2, right, Face.A, DOWN, start=start)
     _bottom(build, unit, (inner, (y[0] + thick, y[1]), (z[0] + into, z[0] + into + bottom)), (left, right, front, rear))
     _slides(build, carcass, (left, right), (x, y, z))
     shown = front_panel(build, f"{unit} front", opening, unit=unit)

@@ -10,6 +10,7 @@ class Fastening(StrEnum):
     """What holds two parts together."""
 
     LOCK = "lock"
+    DOWEL = "dowel"
     GROOVE = "groove"
     PIN = "spring pin"
     SCREW = "screw"

@@ -34,6 +34,11 @@ def minus(one: Vector, other: Vector) -> Vector:
     return (one[0] - other[0], one[1] - other[1], one[2] - other[2])
 
 
+def distance(one: Vector, other: Vector) -> float:
+    away = minus(one, other)
+    return dot(away, away) ** 0.5
+
+
 def moved(point: Vector, direction: Vector, by: float) -> Vector:
     return (point[0] + direction[0] * by, point[1] + direction[1] * by, point[2] + direction[2] * by)
 
@@ -104,6 +109,7 @@ class Work(StrEnum):
     LOCK_BORE = "lock bore"
     LOCK_SLOT = "lock slot"
     PIN_HOLE = "pin hole"
+    DOWEL_HOLE = "dowel hole"
     LINE_HOLE = "line hole"
     HINGE_CUP = "hinge cup"
     SLIDE_HOLE = "slide hole"

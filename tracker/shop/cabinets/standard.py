@@ -97,7 +97,10 @@ class CountByLength:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lock:
-    """The fastener that the shop fits: its body in a bore in the edge, its hook in a slot in the face."""
+    """The fastener that the shop fits: its body in a bore in the edge, its hook in a slot in the face.
+
+    ``hanging_kg`` is what one may hang by its maker's word; 0 when its maker says nothing.
+    """
 
     slide_mm: float
     bore_diameter_mm: float
@@ -106,6 +109,17 @@ class Lock:
     slot_depth_mm: float
     inset_mm: float
     counts: tuple[CountByLength, ...]
+    hanging_kg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dowels:
+    """The plain dowels on which a toe kick stands: ``face_depth_mm`` of each is in the end's face."""
+
+    diameter_mm: float = 8.0
+    length_mm: float = 30.0
+    face_depth_mm: float = 10.0
+    inset_mm: float = 25.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +128,11 @@ class Pins:
     length_mm: float
     count: int
     inset_mm: float
+
+    @staticmethod
+    def shorter_than(room_mm: float) -> float:
+        """Return the length of the pin for a hole of ``room_mm``: short pins come in steps of 2 mm."""
+        return 2 * floor(room_mm / 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,6 +235,7 @@ class Standard:
     shelves: Shelves
     pulls: Pulls
     corner: Corner
+    dowels: Dowels = Dowels()
 
     def face_screw_mm(self, through_mm: float) -> float:
         """Return the length of the screw into the back of a front through ``through_mm`` of board and gap.
@@ -254,6 +274,11 @@ def _carcass_rules(standard: Standard) -> _Rules:
         carcass.groove_depth_mm > 2 * carcass.play_mm,
         "carcass.groove_depth",
         say("the groove is not deeper than the play; the back would fall out of it"),
+    )
+    yield (
+        boards.back.thickness_mm > standard.lock.slide_mm + carcass.play_mm,
+        "boards.back.thickness",
+        say("the back is not thicker than lock.slide and carcass.play together: what locks before it could come loose"),
     )
     yield (
         carcass.groove_distance_mm >= thickness,
@@ -295,6 +320,7 @@ def _carcass_rules(standard: Standard) -> _Rules:
 def _hardware_rules(standard: Standard) -> _Rules:
     lock, pins, boards = standard.lock, standard.pins, standard.boards
     thinnest = min(boards.carcass.thickness_mm, boards.drawer.thickness_mm)
+    behind = boards.carcass.thickness_mm + boards.back.thickness_mm + standard.carcass.play_mm
     low, high = LOCK_SLIDE_MM
     yield (
         low <= lock.slide_mm <= high,
@@ -320,12 +346,12 @@ def _hardware_rules(standard: Standard) -> _Rules:
         ),
     )
     yield (
-        pins.length_mm > boards.carcass.thickness_mm + boards.back.thickness_mm + 10,
+        pins.length_mm > behind + 10,
         "pins.length",
         say("the pin does not reach %(least)s into the top through nailer and back", least=Mm(10)),
     )
     yield (
-        pins.length_mm + 20 <= boards.carcass.thickness_mm + boards.back.thickness_mm + 2 * standard.lines.setback_mm,
+        pins.length_mm + 20 <= behind + 2 * standard.lines.setback_mm,
         "pins.length",
         say("the pin would reach through the shallowest top; wanted: a shorter pin"),
     )
@@ -340,6 +366,7 @@ def _hardware_rules(standard: Standard) -> _Rules:
         say("two bores would meet in the box of the narrowest drawer; wanted: a shallower bore"),
     )
     yield from _screw_rules(standard)
+    yield from _dowel_rules(standard)
     yield (
         pins.diameter_mm + 6 <= boards.carcass.thickness_mm,
         "pins.diameter",
@@ -357,6 +384,25 @@ def _hardware_rules(standard: Standard) -> _Rules:
             field,
             say("wanted: lengths and counts that rise from line to line"),
         )
+
+
+def _dowel_rules(standard: Standard) -> _Rules:
+    dowels, thickness = standard.dowels, standard.boards.carcass.thickness_mm
+    yield (
+        dowels.diameter_mm + 4 <= thickness,
+        "dowels.diameter",
+        say("the dowel would split the edge"),
+    )
+    yield (
+        dowels.face_depth_mm + 2 <= thickness,
+        "dowels.face_depth",
+        say("the holes would come through the end"),
+    )
+    yield (
+        dowels.length_mm >= dowels.face_depth_mm + SCREW_BITE_MM,
+        "dowels.length",
+        say("less than %(least)s of the dowel would be in the edge", least=Mm(SCREW_BITE_MM)),
+    )
 
 
 def _screw_rules(standard: Standard) -> _Rules:

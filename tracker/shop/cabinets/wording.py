@@ -57,6 +57,7 @@ _ITEMS: Final[Mapping[str, str]] = {
     "slide pair": say("slide pair"),
     "spacer": say("spacer"),
     "spring pin": say("spring pin"),
+    "wooden pin": say("wooden pin"),
 }
 _DRAWER: Final = "Drawer "
 

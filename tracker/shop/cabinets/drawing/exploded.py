@@ -114,7 +114,7 @@ def _drawn_out(
     """Draw the drawers out until they are clear of the ``frame``, and so what hangs across a corner."""
     for step in guide.steps:
         slanting = 0.1 < abs(step.approach[0]) < _SLANTING
-        if step.body and step.standing and (slanting or not step.moving):
+        if step.body and step.standing and not step.pushes and (slanting or not step.moving):
             out = reverse(step.approach)
             body = [moved_by(solid, ways[own]) for own in step.body for solid in solids[own]]
             rest = [moved_by(solid, ways[own]) for own in step.standing if own in frame for solid in solids[own]]

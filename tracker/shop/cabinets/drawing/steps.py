@@ -3,30 +3,32 @@
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
-from tracker.shop.cabinets.assembly import STILL
+from tracker.shop.cabinets.assembly import STILL, Move, Posture
 from tracker.shop.cabinets.drawing.canvas import Canvas
 from tracker.shop.cabinets.drawing.scene import Model, Scene
 from tracker.shop.cabinets.drawing.shapes import Drawing, Frame
 from tracker.shop.cabinets.drawing.views import (
     LYING,
     LYING_FROM_BEHIND,
+    ON_ITS_FACE,
     ROUND,
     ROUND_LYING,
     STANDING,
     STANDING_FROM_BEHIND,
+    WALLS_FROM_BEHIND,
     View,
     hides,
     view_onto,
 )
-from tracker.shop.cabinets.guide.values import Posture, Step
+from tracker.shop.cabinets.guide.sentences import driven_from
+from tracker.shop.cabinets.guide.values import Step
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.orders import Family
 from tracker.shop.cabinets.panels import (
-    BACK,
-    UP,
     Face,
     Vector,
     Work,
+    distance,
     dot,
     middle_of,
     minus,
@@ -78,7 +80,7 @@ class _StepDrawing:
         self.scene.paint(self.canvas, guides, body=set(step.body))
         if step.posture is Posture.INSIDE_UP:
             self._holes()
-        if step.from_behind:
+        if not step.body and step.closed:
             self._pins()
         if step.body and step.standing:
             self._ways()
@@ -94,10 +96,14 @@ class _StepDrawing:
         step, cabinet = self.step, self.model.cabinet
         if step.posture is Posture.INSIDE_UP:
             return view_onto(self.model.parts[step.shown[0]].place.thickness, cabinet.front)
-        lying = step.posture is Posture.LYING
+        lying, corner = step.posture is Posture.LYING, cabinet.order.family is Family.DIAGONAL_CORNER
+        if step.posture is Posture.ON_ITS_FACE:
+            return ON_ITS_FACE
+        if step.from_behind and not lying:
+            return WALLS_FROM_BEHIND if corner else STANDING_FROM_BEHIND
         if step.from_behind:
-            return LYING_FROM_BEHIND if lying else STANDING_FROM_BEHIND
-        if cabinet.order.family is Family.DIAGONAL_CORNER and step.numbers:
+            return LYING_FROM_BEHIND
+        if corner and step.body and step.numbers:
             return self._clearest(shown, ROUND_LYING if lying else ROUND)
         return LYING if lying else STANDING
 
@@ -133,18 +139,25 @@ class _StepDrawing:
         return bool(self.step.closed)
 
     def _ways(self) -> None:
-        """Draw the way in which the body comes, and its last short push beside the edge that is pushed."""
+        """Draw the way in which the body comes, or how parts are pushed, beside the edge that is pushed."""
         step, body = self.step, [moved_by(solid, self.offset) for solid in self.body]
-        low, high = bounds(body)
-        middle = middle_of((low, high))
-        if any(step.slide):
-            down = step.slide[2] < 0
-            tip: Vector = (middle[0], middle[1], high[2] if down else low[2])
-            tail = moved(tip, UP, _FAR_MM if down else -_FAR_MM)
-            length = measured(length_text(abs(step.slide[2]), self.model.guide.units))
-            self.canvas.arrow(self.view.at(tip), self.view.at(tail), _ARROW, 2.5, text=length)
+        for push in step.pushes:
+            self._push(push)
+        if not any(step.approach):
+            return
+        middle = middle_of(bounds(body))
         end, start = self.view.at(moved(middle, step.approach, _FAR_MM)), self.view.at(middle)
         self.canvas.arrow(end, start, _ARROW * 1.3, 0.0, aside=self._aside(body, end, start))
+
+    def _push(self, push: Move) -> None:
+        """Draw the short way that parts are pushed, at the middle of what they span on the side that is pushed."""
+        low, high = bounds(self._solids(push.parts))
+        far = distance(push.slide, STILL)
+        way: Vector = (push.slide[0] / far, push.slide[1] / far, push.slide[2] / far)
+        ahead = max(abs(way[i]) * (high[i] - low[i]) / 2 for i in range(3))
+        tip = moved(middle_of((low, high)), way, -ahead)
+        length = measured(length_text(far, self.model.guide.units))
+        self.canvas.arrow(self.view.at(tip), self.view.at(moved(tip, way, -_FAR_MM)), _ARROW, 2.5, text=length)
 
     def _aside(self, body: Sequence[Prism], end: Point, start: Point) -> float:
         """Return how far aside an arrow stands, in units: beside a body so narrow that the arrow would hide it."""
@@ -188,9 +201,12 @@ class _StepDrawing:
 
     def _pins(self) -> None:
         """Draw an arrow to each pin that is driven in from outside."""
-        closed = self.step.closed
-        for point in max(closed, key=lambda each: each.points[0][1]).points if closed else ():
-            self.canvas.arrow(self.view.at(point), self.view.at(moved(point, BACK, _FAR_MM)), _ARROW, 0.0)
+        for joint in driven_from(self.step.closed):
+            outer = self.model.parts[joint.onto]
+            away = reverse(normal_of(outer.place, joint.onto_side))
+            for point in joint.points:
+                at = moved(point, away, outer.thickness_mm)
+                self.canvas.arrow(self.view.at(at), self.view.at(moved(at, away, _FAR_MM)), _ARROW, 0.0)
 
     def _holes(self) -> None:
         """Draw the holes in a panel's inner face: those that the step uses large and black, with their numbers."""

@@ -10,7 +10,7 @@ from itertools import pairwise
 from math import cos, radians, sin
 from typing import Final
 
-from tracker.shop.cabinets.panels import BACK, DOWN, RIGHT, UP, Vector, cross, dot, middle_of, minus, moved
+from tracker.shop.cabinets.panels import BACK, DOWN, LEFT, RIGHT, UP, Vector, cross, dot, middle_of, minus, moved
 from tracker.shop.cabinets.solids import TOUCH_MM, Point, Prism
 
 LEVEL: Final = 1e-6
@@ -57,10 +57,13 @@ def _sum(*terms: tuple[Vector, float]) -> Vector:
 
 UPRIGHT: Final = (RIGHT, BACK, UP)
 ON_LEFT_END: Final = (DOWN, BACK, RIGHT)  # the floor end to the right, the right end on top
+ON_FRONT: Final = (DOWN, LEFT, BACK)  # the floor end to the right, the back on top
 STANDING: Final = view_from(UPRIGHT, 32, 27)
 STANDING_FROM_BEHIND: Final = view_from(UPRIGHT, 148, 27)
 LYING: Final = view_from(ON_LEFT_END, -32, 34)
 LYING_FROM_BEHIND: Final = view_from(ON_LEFT_END, -148, 34)
+ON_ITS_FACE: Final = view_from(ON_FRONT, -32, 42)
+WALLS_FROM_BEHIND: Final = view_from(UPRIGHT, -135, 27)  # those of a diagonal corner
 INSIDE_RAISED: Final = 52.0  # degrees: one panel that lies with its inner face up
 ROUND: Final = (STANDING, *(view_from(UPRIGHT, turned, 33) for turned in (75, 120, 150, -30, -60)))
 ROUND_LYING: Final = (

@@ -35,6 +35,13 @@ class Bag:
         names = self._named(start) if start else self._full
         return sum((self._take(name, self._left[name]) for name in names), Counter())
 
+    def take(self, start: str, count: int) -> Counter[str]:
+        """Take so many of one kind, whatever their size."""
+        taken = Counter[str]()
+        for name in self._named(start):
+            taken += self._take(name, count - taken.total())
+        return taken
+
     def take_fitted(self, fastening: Fastening) -> Counter[str]:
         """Take the hinges or slides whose first half is screwed to a panel now."""
         if fastening is Fastening.SLIDE:
@@ -53,6 +60,8 @@ class Bag:
             used += self._take(joint.item, joint.count)
             if joint.gap_mm:
                 used += sum((self._take(name, joint.count) for name in self._named("spacer")), Counter())
+        if told.held_by(Fastening.DOWEL):
+            used += self.take_all("wooden pin")
         doors = sum(joint.fastening is Fastening.HINGE for joint in self._cabinet.joints)
         used += self._share("door bumper", len(told.held_by(Fastening.HINGE)), doors)
         if len(told.first.parts) > 1:

@@ -24,11 +24,16 @@ class Moves:
     @property
     def starts(self) -> bool:
         """Whether this lays down what the rest is put onto."""
-        return self.first.approach == STILL
+        return self.first.approach == STILL and not self.first.is_push
 
     @property
     def parts(self) -> tuple[str, ...]:
         return tuple(own for move in self.moves for own in move.parts)
+
+    @property
+    def pushes(self) -> tuple[Move, ...]:
+        """Those that push what stands already; of equal units the first one's."""
+        return tuple(move for move in (self.moves[:1] if self.units else self.moves) if move.is_push)
 
     @property
     def joints(self) -> tuple[Joint, ...]:
@@ -55,26 +60,42 @@ def moves_of_units(moves: Sequence[Move], parts: Mapping[str, Part]) -> Iterator
     for units in alike.values():
         standing: tuple[str, ...] = ()
         for same in zip(*(by_unit[unit] for unit in units), strict=True):
-            yield Moves(moves=same, units=tuple(units), standing=standing)
-            standing += same[0].parts
+            yield Moves(moves=same, units=tuple(units), standing=_but(standing, same[:1]))
+            standing = _with(standing, same[0])
 
 
 def moves_of_cabinet(moves: Sequence[Move], parts: Mapping[str, Part]) -> list[Moves]:
-    """Return the moves of the cabinet itself; loose shelves, doors and drawers that follow each other are one step."""
+    """Return the moves of the cabinet itself.
+
+    Loose shelves, doors and drawers that follow each other are one step, and so is what lets the locks catch.
+    """
     told: list[Moves] = []
     standing: tuple[str, ...] = ()
     sort: tuple[object, ...] = ()
     for move in moves:
         before, sort = sort, (_sort(move, parts), move.approach)
         if sort[0] and sort == before:
-            told[-1] = replace(told[-1], moves=(*told[-1].moves, move))
+            moves_ = (*told[-1].moves, move)
+            told[-1] = replace(told[-1], moves=moves_, standing=_but(told[-1].standing, moves_))
         else:
-            told.append(Moves(moves=(move,), standing=standing))
-        standing += move.parts
+            told.append(Moves(moves=(move,), standing=_but(standing, [move])))
+        standing = _with(standing, move)
     return told
 
 
+def _with(standing: tuple[str, ...], move: Move) -> tuple[str, ...]:
+    return standing if move.is_push else standing + move.parts
+
+
+def _but(standing: tuple[str, ...], moves: Sequence[Move]) -> tuple[str, ...]:
+    """What stands besides that which moves."""
+    moving = {own for move in moves for own in move.parts}
+    return tuple(own for own in standing if own not in moving)
+
+
 def _sort(move: Move, parts: Mapping[str, Part]) -> str:
+    if move.is_push:
+        return "catch" if move.is_catch else ""
     if move.approach == STILL:
         return ""
     if len(move.parts) > 1:

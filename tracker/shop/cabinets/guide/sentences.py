@@ -3,12 +3,13 @@
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Final
 
-from tracker.shop.cabinets.assembly import base_of
-from tracker.shop.cabinets.carcass import LEFT_ID
+from tracker.shop.cabinets.assembly import Move, base_of
+from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.guide.moves import Moves
-from tracker.shop.cabinets.guide.values import PartRow, Posture
+from tracker.shop.cabinets.guide.values import PartRow
 from tracker.shop.cabinets.joints import Fastening, Joint
+from tracker.shop.cabinets.panels import DOWN, UP, Vector, dot
 from tracker.shop.cabinets.wording import (
     all_of,
     label_name,
@@ -19,9 +20,10 @@ from tracker.shop.cabinets.wording import (
     plain_name,
 )
 from tracker.shop.saying import Name, join, say, say_many
-from tracker.shop.written import length_text
+from tracker.shop.written import length_text, mass_text
 
 _LEVELS_TOLD: Final = 4
+_SQUARE_MM: Final = 2.0  # common practice, no source
 
 
 class Sentences:
@@ -30,6 +32,7 @@ class Sentences:
     def __init__(self, cabinet: Cabinet, rows: Sequence[PartRow], has_pull: Callable[[str], bool]) -> None:
         self._cabinet, self._has_pull = cabinet, has_pull
         self._parts = {part.id: part for part in cabinet.parts}
+        self._letters = {own: row.letter for row in rows for own in row.ids}
         self._called = {
             own: say("%(letter)s (%(name)s)", letter=row.letter, name=name_within(row.name, row.name))
             for row in rows
@@ -41,9 +44,15 @@ class Sentences:
         """Name parts by their letters: A (door) and B (shelf)."""
         return all_of(self._called[own] for own in parts)
 
+    def lettered(self, parts: Iterable[str]) -> str:
+        """Name parts by their letters alone: A and B."""
+        return all_of(self._letters[own] for own in parts)
+
     # ------------------------------------------------------------------ something is moved
     def title(self, told: Moves) -> str:
         """Return the title of a step that moves something."""
+        if told.pushes:
+            return self._pushing_title(told)
         name, count = self._titled(told), len(told.moves)
         if told.starts:
             return say("Start with the %(part)s", part=name) if told.units else say("Lay down the %(part)s", part=name)
@@ -53,7 +62,7 @@ class Sentences:
             return say_many("Hang the door", "Hang the %(num)d doors", count)
         if not told.joints:
             return say_many("Put in the shelf", "Put in the %(num)d shelves", count)
-        if self._parts[told.first.parts[0]].name == "Right end":
+        if told.first.parts[0] == RIGHT_ID:
             return say("Close with the %(part)s", part=name)
         return say("Add the %(part)s", part=name)
 
@@ -64,9 +73,16 @@ class Sentences:
             return name_within(plain_name(parts[0]), label_name(parts))
         return name_within(parts[0].name, parts[0].id)
 
-    def moving(self, told: Moves, posture: Posture) -> Iterator[str]:
+    def _pushing_title(self, told: Moves) -> str:
+        if told.first.is_catch:
+            return say("Let every lock catch")
+        return say("Push %(parts)s home", parts=self.lettered(told.first.parts))
+
+    def moving(self, told: Moves) -> Iterator[str]:
         """Yield the sentences of a step that moves something."""
-        if told.starts:
+        if told.pushes:
+            yield from self._pushed(told)
+        elif told.starts:
             yield from self._first(told)
         elif len(told.first.parts) > 1:
             yield from _drawers(told)
@@ -74,8 +90,8 @@ class Sentences:
             yield from self._doors(told)
         elif not told.joints:
             yield from self._shelves(told)
-        elif told.held_by(Fastening.LOCK):
-            yield from self._locked(told, posture)
+        elif told.held_by(Fastening.LOCK) or told.held_by(Fastening.DOWEL):
+            yield from self._set_on(told)
         else:
             yield from self._screwed(told)
 
@@ -90,18 +106,33 @@ class Sentences:
         yield say("Lay %(part)s flat on a clean, soft surface, the side with the slots up.", part=called)
         if self._is_corner:
             yield say("The panels that come next stand on it.")
+        else:
+            floor = self._length(2 * self._cabinet.order.height_mm)
+            yield say("You need a floor that is %(length)s long: the back slides in from the top.", length=floor)
 
-    def _locked(self, told: Moves, posture: Posture) -> Iterator[str]:
-        yield join([self._taking(told), self._meeting(told, told.held_by(Fastening.LOCK))], between=" ")
-        slots = told.held_by(Fastening.GROOVE)
-        if slots:
-            numbers = listed(joint.number for joint in slots)
-            yield say("Let the thin panel run into its groove at %(numbers)s.", numbers=numbers)
-        yield say(
-            "Press it on until it sits flat. Then push it %(length)s %(way)s until it stops.",
-            length=self._length(abs(told.first.slide[2])),
-            way=_way(told, posture),
-        )
+    def _set_on(self, told: Moves) -> Iterator[str]:
+        """Say how what has locks or dowels is set onto what lies: it is pushed home when all are on."""
+        locks, dowels = told.held_by(Fastening.LOCK), told.held_by(Fastening.DOWEL)
+        if not locks:
+            yield say("Push a wooden pin into each hole in the ends of %(part)s.", part=self.called(told.first.parts))
+        yield join([self._taking(told), self._meeting(told, [*locks, *dowels])], between=" ")
+        flat = say("Press it on until it sits flat.")
+        is_pushed = any(joint.part in told.first.parts for joint in locks)
+        yield join([flat, say("Do not push it home yet.")], between=" ") if is_pushed else flat
+
+    def _pushed(self, told: Moves) -> Iterator[str]:
+        """Say how what stands is pushed: half its way, so that it holds, or home."""
+        for move in told.pushes:
+            parts, length = self.called(move.parts), self._length(_size(move.slide))
+            way = _way(move)
+            if move.is_catch:
+                yield say("Push %(parts)s %(length)s %(way)s, half of their way.", parts=parts, length=length, way=way)
+            else:
+                yield say(
+                    "Push %(parts)s %(length)s %(way)s, together, until they stop.", parts=parts, length=length, way=way
+                )
+        if told.first.is_catch:
+            yield say("Now every lock holds. Do not turn the cabinet before.")
 
     def _taking(self, told: Moves) -> str:
         return say("Take %(part)s, its arrow to the front.", part=self.called(told.first.parts))
@@ -119,8 +150,11 @@ class Sentences:
         own = told.first.parts[0]
         screws, grooves = told.held_by(Fastening.SCREW), told.held_by(Fastening.GROOVE)
         yield self._taking(told)
+        slides_in = bool(screws) or told.first.approach in (UP, DOWN)
         if grooves:
-            yield _grooved(grooves, slid=bool(screws))
+            yield _grooved(grooves, slid=slides_in)
+        if slides_in and not screws:
+            yield say("Push it in from the top of the cabinet until it is level with the ends.")
         if screws:
             hold = say("Then hold equal numbers together.") if grooves else say("Hold equal numbers together.")
             yield join([hold, _screwing(screws)], between=" ")
@@ -175,22 +209,57 @@ class Sentences:
         return measured(length_text(length_mm, self._cabinet.order.units))
 
     # ------------------------------------------------------------------ the whole cabinet
-    def pinning(self, pins: Sequence[Joint]) -> tuple[str, ...]:
-        """Say how the spring pins are driven in."""
-        outer = max(pins, key=lambda joint: joint.points[0][1])
+    def turning(self, seated: Iterable[str]) -> tuple[str, ...]:
+        """Say how the cabinet is laid on its face and what locks forward is seated."""
         return (
-            say(
-                "Go to the back of the cabinet. Find the %(count)d holes in %(part)s.",
-                count=outer.count,
-                part=self.called([outer.onto]),
-            ),
-            say("Drive a spring pin into each with a mallet, until its end is level with the wood."),
-            say(
-                "It goes through to %(part)s (%(numbers)s).",
-                part=self.called([pins[0].part]),
-                numbers=numbered(joint.number for joint in pins),
-            ),
+            say("Lay the cabinet on its front edges, on a clean, soft surface. Do not drag it."),
+            say("Press %(parts)s down until they stop.", parts=self.called(seated)),
         )
+
+    def pinning(self, pins: Sequence[Joint]) -> Iterator[str]:
+        """Say how the spring pins are driven in: from behind, or through walls of a diagonal corner."""
+        outer, inner = driven_from(pins), [joint.part for joint in pins if joint.part not in {j.onto for j in pins}]
+        if not self._is_corner:
+            yield say(
+                "Measure both diagonals at the back. Push at the longer one until they differ by at most %(most)s.",
+                most=self._length(_SQUARE_MM),
+            )
+        yield say(
+            "Find the %(count)d holes in the outside of %(part)s.",
+            count=sum(joint.count for joint in outer),
+            part=self.called(joint.onto for joint in outer),
+        )
+        yield say("Drive a spring pin into each with a mallet, until its end is level with the wood.")
+        levels = {round(joint.points[0][2], 3) for joint in pins if joint.part in inner}
+        short = [joint.onto for joint in outer if round(joint.points[0][2], 3) not in levels]
+        if short:
+            yield say("The short pins go into %(part)s, which has no panel before it.", part=self.called(short))
+        yield say(
+            "They go through to %(part)s (%(numbers)s).",
+            part=self.called(inner),
+            numbers=numbered(joint.number for joint in pins if joint.part in inner),
+        )
+
+    def tied(self) -> Iterator[str]:
+        """Say what the pins have done, where they hold all that nothing else does."""
+        if not self._cabinet.is_tied:
+            return
+        yield say("Now no panel can slide out of the others. This proves nothing about what they carry.")
+        for own in self._cabinet.held_by_grip:
+            yield say("%(part)s is held by the lock's grip alone: do not pull it backward.", part=self.called([own]))
+
+    def hanging(self) -> Iterator[str]:
+        """Say what a cabinet that hangs on the wall may hold by the word of its locks' maker."""
+        locks, each, units = self._cabinet.hanging_locks, self._cabinet.lock_hangs_kg, self._cabinet.order.units
+        if locks and not each:
+            yield say("Hanging load not checked: nothing is known of what a lock may hang.")
+        elif locks:
+            yield say(
+                "Its locks hang %(most)s: beside its own %(mass)s load it with %(load)s at most.",
+                most=mass_text(locks * each, units),
+                mass=mass_text(self._cabinet.mass_kg, units),
+                load=mass_text(locks * each - self._cabinet.mass_kg, units),
+            )
 
     def placing(self) -> str:
         """Say how the cabinet comes to its place."""
@@ -205,6 +274,11 @@ class Sentences:
             say("Screw it to the studs or the masonry through %(parts)s.", parts=self.called(through)),
             say("Use screws that suit the wall; the cartons hold none. Pull hard at the cabinet before you go on."),
         )
+
+
+def driven_from(pins: Sequence[Joint]) -> list[Joint]:
+    """Return the joints at which pins are driven in: of a pin through two panels, at the outer one."""
+    return [joint for joint in pins if joint.onto not in {each.part for each in pins}]
 
 
 def fitting_title(part: Name, *, slides: bool, plates: bool) -> str:
@@ -241,14 +315,18 @@ def _screwing(joints: Sequence[Joint]) -> str:
     return say("Screw it on %(places)s.", places=all_of(said))
 
 
-def _way(told: Moves, posture: Posture) -> str:
-    """Say which way a part is pushed until it locks: by the cabinet or drawer itself while that lies."""
-    down = told.first.slide[2] < 0
-    if told.units:
-        return say("towards the lower edge of the drawer") if down else say("towards the upper edge of the drawer")
-    if posture is Posture.LYING:
-        return say("towards the floor end of the cabinet") if down else say("towards the top of the cabinet")
-    return say("down") if down else say("up")
+def _size(way: Vector) -> float:
+    return dot(way, way) ** 0.5
+
+
+def _way(push: Move) -> str:
+    """Say which way parts are pushed until they lock: by the cabinet or drawer itself, however it lies."""
+    _, forth, up = push.slide
+    if push.unit:
+        return say("towards the lower edge of the drawer")
+    if forth:
+        return say("towards the front of the cabinet")
+    return say("towards the top of the cabinet") if up > 0 else say("towards the floor end of the cabinet")
 
 
 def _grooved(grooves: Sequence[Joint], *, slid: bool) -> str:

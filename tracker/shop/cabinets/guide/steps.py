@@ -3,22 +3,19 @@
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import Final
 
-from tracker.shop.cabinets.assembly import Move, assembly_order, needs_wall_fixing
-from tracker.shop.cabinets.carcass import STILE_ID
+from tracker.shop.cabinets.assembly import Move, Posture, assembly_order, base_of, needs_wall_fixing
+from tracker.shop.cabinets.carcass import LEFT_BACK_ID, RIGHT_BACK_ID, STILE_ID
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.guide.bag import Bag, items_of
 from tracker.shop.cabinets.guide.cautions import EYES, FIX, TRADES, cabinet_cautions, part_cautions
 from tracker.shop.cabinets.guide.moves import Moves, moves_of_cabinet, moves_of_units
-from tracker.shop.cabinets.guide.sentences import Sentences, fitting_title
-from tracker.shop.cabinets.guide.values import PartRow, Posture, Step
+from tracker.shop.cabinets.guide.sentences import Sentences, driven_from, fitting_title
+from tracker.shop.cabinets.guide.values import PartRow, Step
 from tracker.shop.cabinets.joints import Fastening
 from tracker.shop.cabinets.wording import name_within, units_named
 from tracker.shop.lifting import LiftingMarks
 from tracker.shop.saying import say
-
-_STRAIGHT: Final = 0.9  # a direction is named by an axis when it runs along it
 
 
 def steps_of(cabinet: Cabinet, rows: Sequence[PartRow], marks: LiftingMarks) -> tuple[Step, ...]:
@@ -44,7 +41,7 @@ class _Writer:
             yield self._single(self.cabinet.parts[0].id)
             return
         moves = assembly_order(self.cabinet)
-        yield from (self._unit_step(told) for told in moves_of_units(moves, self.parts))
+        yield from (self._step(told) for told in moves_of_units(moves, self.parts))
         yield from self._fittings()
         yield from self._cabinet_steps([move for move in moves if not move.unit])
 
@@ -66,16 +63,24 @@ class _Writer:
 
     def _cabinet_steps(self, moves: Sequence[Move]) -> Iterator[Step]:
         told = moves_of_cabinet(moves, self.parts)
-        carcass = 1 + max((i for i, each in enumerate(told) if _is_carcass(each)), default=0)
-        yield from (self._step(each, Posture.LYING) for each in told[:carcass])
-        present = tuple(own for each in told[:carcass] for own in each.parts)
-        if self.pins:
-            yield self._drive_pins(present)
-        yield self._stand_up(present)
+        carcass = [each for each in told if each.first.posture is not Posture.STANDING]
+        present = tuple(own for each in carcass if not each.pushes for own in each.parts)
+        posture = Posture.LYING
+        for each in carcass:
+            if each.first.posture is not posture:
+                posture = each.first.posture
+                yield self._turn(each.standing)
+            yield self._step(each)
+        if base_of(self.cabinet) != LEFT_BACK_ID:
+            yield from self._drive_pins(present, posture)
+            yield self._stand_up(present)
+        else:
+            yield self._stand_up(present)
+            yield from self._drive_pins(present, Posture.STANDING)
         if needs_wall_fixing(self.cabinet):
             yield self._fix(present)
-        yield from (self._step(each, Posture.STANDING) for each in told[carcass:])
-        present = tuple(own for each in told for own in each.parts)
+        yield from (self._step(each) for each in told if each not in carcass)
+        present = tuple(self.parts)
         if self.placed_last:
             yield self._put_in_place(present)
         if self.cabinet.order.fronts in TRADES:
@@ -106,42 +111,57 @@ class _Writer:
             )
 
     # ------------------------------------------------------------------ the steps that move something
-    def _unit_step(self, told: Moves) -> Step:
-        lies = told.starts or abs(told.first.approach[0]) > _STRAIGHT
-        return self._step(told, Posture.LYING if lies else Posture.STANDING)
-
-    def _step(self, told: Moves, posture: Posture) -> Step:
-        shown, whole = told.moves[:1] if told.units else told.moves, len(told.first.parts) > 1
+    def _step(self, told: Moves) -> Step:
+        shown = told.moves[:1] if told.units else told.moves
+        whole = len(told.first.parts) > 1 and not told.pushes
         return Step(
             unit=units_named(told.units),
             title=self.says.title(told),
-            sentences=tuple(self.says.moving(told, posture)),
-            cautions=() if whole else self._heavy(told.first.parts[0]),
-            moving=() if whole else told.parts,
+            sentences=tuple(self.says.moving(told)),
+            cautions=() if whole or told.pushes else self._heavy(told.first.parts[0]),
+            moving=() if whole or told.pushes else told.parts,
             standing=told.standing,
             body=tuple(own for move in shown for own in move.parts),
             approach=told.first.approach,
-            slide=told.first.slide,
+            pushes=told.pushes,
             numbers=tuple(sorted({joint.number for joint in told.joints})),
             closed=replace(told, moves=shown).joints,
             items=items_of(self.bag.take_used(told)),
-            posture=posture,
+            posture=told.first.posture,
+            from_behind=bool(told.pushes) and told.first.slide[1] < 0,
         )
 
     # ------------------------------------------------------------------ the steps that move nothing
-    def _drive_pins(self, present: tuple[str, ...]) -> Step:
-        return Step(
-            title=say("Drive the spring pins"),
-            sentences=self.says.pinning(self.pins),
-            cautions=(EYES,),
-            standing=present,
-            shown=tuple(dict.fromkeys(own for joint in self.pins for own in (joint.part, joint.onto))),
-            numbers=tuple(sorted({joint.number for joint in self.pins})),
-            closed=self.pins,
-            items=items_of(self.bag.take_all("spring pin")),
-            posture=Posture.LYING,
-            from_behind=True,
+    def _turn(self, present: tuple[str, ...]) -> Step:
+        """Lay the cabinet on its face, so that what locks forward seats itself."""
+        forward = {joint.part for joint in self.cabinet.joints if joint.slide[1] < 0}
+        seated = tuple(own for own in present if own in forward)
+        return replace(
+            self._heaved(say("Turn the cabinet on its face"), self.says.turning(seated), present),
+            shown=seated,
+            posture=Posture.ON_ITS_FACE,
         )
+
+    def _drive_pins(self, present: tuple[str, ...], posture: Posture) -> Iterator[Step]:
+        """Drive the pins from behind; through the walls of a diagonal corner side by side, as far as one sees."""
+        backs = tuple(joint for joint in self.pins if joint.onto in (LEFT_BACK_ID, RIGHT_BACK_ID))
+        groups = [pins for pins in (backs, tuple(pin for pin in self.pins if pin not in backs)) if pins]
+        for number, pins in enumerate(groups, 1):
+            tied = self.says.tied() if number == len(groups) else ()
+            outer = driven_from(pins)
+            into = [own for own in present if any(joint.onto == own for joint in outer)]
+            yield Step(
+                title=say("Drive the spring pins into %(parts)s", parts=self.says.lettered(into)),
+                sentences=(*self.says.pinning(pins), *tied),
+                cautions=(EYES,),
+                standing=present,
+                shown=tuple(dict.fromkeys(own for joint in pins for own in (joint.part, joint.onto))),
+                numbers=tuple(sorted({joint.number for joint in pins})),
+                closed=pins,
+                items=items_of(self.bag.take("spring pin", sum(joint.count for joint in outer))),
+                posture=posture,
+                from_behind=pins == backs or not backs,
+            )
 
     def _stand_up(self, present: tuple[str, ...]) -> Step:
         sentences: list[str] = [
@@ -170,10 +190,7 @@ class _Writer:
 
     def _fix(self, present: tuple[str, ...]) -> Step:
         nailers = tuple(own for own in present if own.endswith("nailer"))
-        through = nailers or tuple(own for own in present if "back" in own)
-        step = self._heaved(say("Fix the cabinet to the building"), self.says.fixing(through), present)
+        through = nailers or (LEFT_BACK_ID, RIGHT_BACK_ID)
+        sentences = (*self.says.fixing(through), *self.says.hanging())
+        step = self._heaved(say("Fix the cabinet to the building"), sentences, present)
         return replace(step, cautions=(*step.cautions, FIX), shown=through, from_behind=True)
-
-
-def _is_carcass(told: Moves) -> bool:
-    return bool(told.held_by(Fastening.LOCK)) and len(told.first.parts) == 1

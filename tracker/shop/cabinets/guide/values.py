@@ -4,23 +4,14 @@ Letters name parts that are alike; numbers are those of the joints and stand on 
 """
 
 from dataclasses import dataclass
-from enum import StrEnum
 
-from tracker.shop.cabinets.assembly import STILL
+from tracker.shop.cabinets.assembly import STILL, Move, Posture
 from tracker.shop.cabinets.joints import Item, Joint
 from tracker.shop.cabinets.panels import Vector
 from tracker.shop.errors import InvalidInputError, fault_at
 from tracker.shop.lengths import Units
 from tracker.shop.lifting import Handling
 from tracker.shop.saying import say
-
-
-class Posture(StrEnum):
-    """How the work lies while a step is done."""
-
-    LYING = "lying on its base"  # the left end, or the left back of a diagonal corner
-    STANDING = "standing"
-    INSIDE_UP = "one panel, its inner face up"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +33,8 @@ class Step:
     """One step. Raises InvalidInputError when it has no number, title or sentence.
 
     ``moving`` are the parts that are put in now, over all steps each part once; ``standing`` those that are there.
-    ``body`` are the parts that the drawing moves along ``approach`` and then by ``slide`` mm (the first of equal
-    units, or a finished drawer); where nothing moves, ``shown`` are the parts to look at. ``numbers`` are those of the
+    ``body`` are the parts that the drawing moves along ``approach`` (the first of equal units, or a finished drawer) or
+    that are pushed by ``pushes``; where nothing moves, ``shown`` are the parts to look at. ``numbers`` are those of the
     joints that the step closes, ``closed`` the joints that the drawing shows being closed; ``fitted`` are those of
     which the step fits the half that one panel carries. A step is the first until its guide counts it.
     """
@@ -58,7 +49,7 @@ class Step:
     body: tuple[str, ...] = ()
     shown: tuple[str, ...] = ()
     approach: Vector = STILL
-    slide: Vector = STILL
+    pushes: tuple[Move, ...] = ()
     numbers: tuple[int, ...] = ()
     closed: tuple[Joint, ...] = ()
     fitted: tuple[Joint, ...] = ()
