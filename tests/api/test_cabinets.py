@@ -63,12 +63,18 @@ def test_a_cabinet_order_becomes_parts_items_joints_and_positions(station: Calle
     assert parts["Left end"]["place"]["origin"] == [0.0, 0.0, pytest.approx(34.5 * 25.4)]
     assert parts["Deck"]["front_side"] == "L1"
     assert {feature["kind"] for feature in parts["Door"]["machining"]} == {"hinge cup", "pull hole"}
-    assert {"item": "spring pin 8 mm", "quantity": 2, "in_bag": True} in cabinet["items"]
+    assert {"item": "spring pin 8 mm", "quantity": 4, "in_bag": True} in cabinet["items"]
     joint = next(joint for joint in cabinet["joints"] if joint["part"] == "Deck" and joint["onto"] == "Left end")
     assert (joint["edge"], joint["face"], joint["fastening"], joint["count"]) == ("W1", "A", "lock", 3)
     assert joint["number"] in {mark["number"] for mark in parts["Left end"]["marks"]}
     assert cabinet["assembly"][-1]["parts"] == [part for part in parts if part.startswith("Drawer 1")]
-    assert cabinet["standard"] == {"name": "House standard", "version": 1}
+    assert cabinet["standard"] == {"name": "House standard", "version": 2}
+    assert cabinet["held_by_grip"] == ["Drawer stretcher"]
+    assert (cabinet["hanging_locks"], cabinet["lock_hangs_kg"]) == (0, None)
+    pushes = [move for move in cabinet["assembly"] if move["slide_mm"] == [0.0, -2.0, 0.0]]
+    assert [(move["parts"], move["catches"], move["posture"]) for move in pushes] == [
+        (["Deck", "Top", "Drawer stretcher"], catches, "lying on its base") for catches in (True, False)
+    ]
 
 
 @pytest.mark.parametrize(
@@ -131,7 +137,7 @@ def test_a_job_from_cabinets_has_their_parts_items_and_designs(office: Caller, s
     assert {part["id"] for part in kept["parts"]} == {part["name"] for part in parts if part["cabinet"] == "102-2"}
     boxes = office.get("/jobs/J-7/boxes").json["items"]
     assert [box["name"] for box in boxes] == ["101", "102-1", "102-2"]
-    assert {"item": "spring pin 8 mm", "quantity": 2, "counted": None} in boxes[0]["items"]
+    assert {"item": "spring pin 8 mm", "quantity": 4, "counted": None} in boxes[0]["items"]
     assert not list(verify(sqlite))
 
 
@@ -146,7 +152,7 @@ def test_with_cartons_the_boxes_are_planned_into_them(office: Caller, admin: Cal
         assert len(box["places"]) == len(box["parts"])
         assert box["bag_above"] == max(place["layer"] for place in box["places"].values())
     counted = [item for box in boxes for item in box["items"]]
-    assert sum(item["quantity"] for item in counted if item["item"] == "spring pin 8 mm") == 6
+    assert sum(item["quantity"] for item in counted if item["item"] == "spring pin 8 mm") == 12
     assert not list(verify(sqlite))
 
 

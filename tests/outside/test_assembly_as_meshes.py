@@ -4,20 +4,23 @@ The solids have the heads of their locks, the slots and the dowels (see ``blocki
 from the pushes that follow: they have to bring it to its place.
 """
 
+import json
 from itertools import pairwise
+from typing import Any
 
 import pytest
+from cattrs.preconf.json import make_converter
 from hypothesis import given
 from manifold3d import Manifold
 
 from tests.examples import examples
 from tests.outside.blocking import MEETS_MM3, MOVED_MM, Graph, arcs_of, equipped, standing
 from tests.outside.placed import overlap, placed, shared
-from tests.shop.cabinets.examples import ONE_OF_EACH, buildable, designed, name_of
+from tests.shop.cabinets.examples import OF_0_5, ONE_OF_EACH, buildable, designed, name_of
 from tracker.shop.cabinets.assembly import Move, Posture, assembly_order
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.joints import Fastening
-from tracker.shop.cabinets.orders import CabinetOrder
+from tracker.shop.cabinets.orders import CabinetOrder, Family
 from tracker.shop.cabinets.panels import Vector, Work, dot, normal_of
 
 STEP_MM = 5.0  # less than the thinnest panel: none is jumped over
@@ -36,6 +39,11 @@ def test_each_kind_goes_together_step_by_step(ordered: CabinetOrder) -> None:
 @given(buildable())
 def test_any_cabinet_goes_together_step_by_step(ordered: CabinetOrder) -> None:
     replay(designed(ordered))
+
+
+@pytest.mark.parametrize("body", OF_0_5, ids=lambda body: str(body["order"]["family"]))
+def test_a_cabinet_that_was_kept_before_locks_crossed_goes_together_in_the_same_way(body: dict[str, Any]) -> None:
+    replay(make_converter().loads(json.dumps(body), Cabinet))
 
 
 def replay(cabinet: Cabinet) -> None:
@@ -84,7 +92,7 @@ class Replay:
         posture = self.moves[0].posture
         for move in self.moves:
             if not move.unit and move.posture is not posture:
-                if posture is Posture.ON_ITS_FACE:  # the pins are driven before it is stood up
+                if self.cabinet.order.family is not Family.DIAGONAL_CORNER:  # its pins are driven before it is stood up
                     self.equipped = equipped(self.cabinet.parts, [Work.DOWEL_HOLE, Work.PIN_HOLE])
                 self.check_it_can_be_turned(move.posture)
             posture = move.posture

@@ -163,6 +163,7 @@ def off_axis(part: Part, work: Work, point: Vector) -> float:
 
 PARTNERS = {
     Fastening.LOCK: (Work.LOCK_BORE, Work.LOCK_SLOT),
+    Fastening.DOWEL: (Work.DOWEL_HOLE, Work.DOWEL_HOLE),
     Fastening.PIN: (Work.PIN_HOLE, Work.PIN_HOLE),
     Fastening.SLIDE: (Work.SLIDE_HOLE, Work.SLIDE_HOLE),
 }

@@ -52,7 +52,7 @@ def test_the_sheet_shows_parts_bag_and_steps_in_order(page: Page, site: str) -> 
     page.goto(f"{site}/jobs/J-3/cabinets/102/sheet")
     text = page.get_by_role("article").inner_text()
     assert "beside the door" in text
-    assert "2 × spring pin 8 mm" in text
+    assert "4 × spring pin 8 mm" in text
     assert text.index("Left end") < text.index("Step by step") < text.index("Close with the right end")
     assert page.get_by_role("img").count() > 10
 

@@ -82,7 +82,7 @@ def test_the_standard_is_shown_as_a_table_and_a_changed_one_is_kept_under_its_ow
     own = text.input_value().replace('name = "House standard"', 'name = "Own standard"')
     text.fill(own)
     page.locator("form", has=text).get_by_role("button", name="Keep it").click()
-    expect(page.get_by_role("link", name="Own standard, version 1")).to_be_visible()
+    expect(page.get_by_role("link", name="Own standard, version 2")).to_be_visible()
     page.goto(f"{shop.address}/orders/new?by=typing")
     assert page.get_by_label("Construction standard").locator("option").all_inner_texts() == [
         "House standard",

@@ -1,18 +1,25 @@
 """The sheet in the carton: its language is asked for, or the shop's own, or English."""
 
+import json
+from collections import Counter
 from datetime import date
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pytest
+from sqlalchemy import update
 
 from tests.floor import START, Floor
 from tests.labels.printed_sheets import read
+from tests.shop.cabinets.examples import OF_0_5
 from tracker.records.database import Database
+from tracker.records.tables import design
 from tracker.settings import Settings
 from tracker.shop.errors import InvalidInputError, NotFoundError
 from tracker.shop.lengths import Units
 from tracker.work.assembly_sheets import cabinet_sheet, set_sheet_language, sheet_language, write_cabinet_sheet
+from tracker.work.designs import cabinet_of_job
 from tracker.work.intake import read_json_order
 from tracker.work.lists import shipped_standard
 from tracker.work.orders import take_order
@@ -79,3 +86,20 @@ def test_the_code_on_a_spanish_sheet_opens_the_report_in_spanish_with_the_same_k
 def test_a_cabinet_that_was_not_designed_here_has_no_sheet_in_any_language(shop: Floor, settings: Settings) -> None:
     with pytest.raises(NotFoundError):
         write_cabinet_sheet(shop.database, settings, "J-1", "101", BytesIO(), language="es")
+
+
+@pytest.mark.parametrize("body", OF_0_5, ids=lambda body: str(body["order"]["family"]))
+def test_a_cabinet_that_was_designed_before_locks_crossed_keeps_its_design_and_has_a_sheet_that_claims_no_more(
+    shop: Floor, settings: Settings, body: dict[str, Any]
+) -> None:
+    """Version 0.5.0 wrote it: every lock slides down. It is put together by the order of now, as it was drilled."""
+    with shop.database.write() as connection:
+        connection.execute(update(design).values(body=json.dumps(body)))
+    cabinet = cabinet_of_job(shop.database, "J-3", "101")
+    ways = {joint.slide for joint in cabinet.joints if any(joint.slide)}
+    assert ways == {(0.0, 0.0, -4.0)}
+    sheet = cabinet_sheet(shop.database, settings, "J-3", "101", site=SITE)
+    assert Counter(own for step in sheet.guide.steps for own in step.moving) == Counter(p.id for p in cabinet.parts)
+    said = " ".join(sentence for step in sheet.guide.steps for sentence in step.sentences)
+    assert "towards the floor end of the cabinet, together, until they stop" in said
+    assert "can slide out" not in said, "everything in it can rise"

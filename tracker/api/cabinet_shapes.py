@@ -105,12 +105,17 @@ class JointShape(Schema):
 
 
 class MoveShape(Schema):
-    """A step of the assembly: which parts come in along which direction, and how they move at last to lock."""
+    """A step of the assembly: which parts come in along which direction, or are pushed by how much.
+
+    ``catches`` marks a push of half the way, after which the locks hold; ``posture`` says how the work lies.
+    """
 
     unit = fields.String()
     parts = fields.List(fields.String())
     approach = fields.List(fields.Float())
     slide_mm = fields.List(fields.Float())
+    catches = fields.Boolean()
+    posture = fields.String()
     joints = fields.List(fields.Integer())
 
 
@@ -122,7 +127,11 @@ class StandardShape(Schema):
 
 
 class CabinetShape(Schema):
-    """A designed cabinet. Axes: x to the right, y to the back, z up, from the left front bottom corner."""
+    """A designed cabinet. Axes: x to the right, y to the back, z up, from the left front bottom corner.
+
+    ``held_by_grip`` are the parts that only the grip of their locks keeps from sliding back. ``hanging_locks`` counts
+    the locks on which it hangs on a wall, and ``lock_hangs_kg`` is what each may hang, null where nothing is known.
+    """
 
     cabinet = fields.String()
     standard = fields.Nested(StandardShape)
@@ -130,6 +139,9 @@ class CabinetShape(Schema):
     parts = fields.List(fields.Nested(CabinetPartShape))
     items = fields.List(fields.Nested(CabinetItemShape))
     joints = fields.List(fields.Nested(JointShape))
+    held_by_grip = fields.List(fields.String())
+    hanging_locks = fields.Integer()
+    lock_hangs_kg = fields.Float(allow_none=True)
     assembly = fields.List(fields.Nested(MoveShape))
 
 
@@ -142,6 +154,9 @@ def cabinet_json(cabinet: Cabinet) -> dict[str, Any]:
         "parts": [_part(cabinet, part) for part in cabinet.parts],
         "items": cabinet.items,
         "joints": [_joint(joint) for joint in cabinet.joints],
+        "held_by_grip": cabinet.held_by_grip,
+        "hanging_locks": cabinet.hanging_locks,
+        "lock_hangs_kg": cabinet.lock_hangs_kg,
         "assembly": [_move(move) for move in assembly_order(cabinet)],
     }
 
@@ -190,5 +205,7 @@ def _move(move: Move) -> dict[str, Any]:
         "parts": move.parts,
         "approach": move.approach,
         "slide_mm": move.slide,
+        "catches": move.is_catch,
+        "posture": move.posture.value,
         "joints": [joint.number for joint in move.joints],
     }

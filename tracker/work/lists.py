@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from tracker.records.database import Database
 from tracker.records.settings import keep_setting, setting_names, setting_text
 from tracker.shop.cabinets.standard import Standard
-from tracker.shop.cabinets.standard_reading import read_standard
+from tracker.shop.cabinets.standard_reading import read_standard, version_of
 from tracker.shop.errors import InvalidInputError, NotFoundError, fault_at
 from tracker.shop.job_boxes import Packing
 from tracker.shop.lifting import LiftingMarks
@@ -56,10 +56,10 @@ def _check_version(database: Database, name: str, text: str, standard: Standard)
         raise InvalidInputError(say("The standard's name is too long."), [fault_at("name", what)])
     with database.read() as connection:
         kept = setting_text(connection, name)
-    if kept is not None and kept != text and read_standard(kept).version >= standard.version:
+    if kept is not None and kept != text and version_of(kept) >= standard.version:
         what = say(
             "wanted: more than %(version)s, the version that is kept under this name",
-            version=read_standard(kept).version,
+            version=version_of(kept),
         )
         fault = fault_at("version", what)
         raise InvalidInputError(say("Another text has this name and version."), [fault])

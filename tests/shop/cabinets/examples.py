@@ -1,7 +1,9 @@
 """Cabinet orders for the tests: one of each kind, and a hypothesis strategy for any that can be built."""
 
+import json
 from functools import lru_cache
 from importlib.resources import files
+from pathlib import Path
 
 from hypothesis import reject
 from hypothesis import strategies as st
@@ -55,6 +57,10 @@ ONE_OF_EACH = (
     order("filler", 76, 760, 19),
     order("end panel", 19.05, 876, 600),
 )
+
+
+# Two cabinets as version 0.5.0 kept them: all their locks slide down.
+OF_0_5 = json.loads((Path(__file__).parent / "designs_0_5.json").read_text(encoding="utf-8"))
 
 
 @lru_cache(maxsize=256)

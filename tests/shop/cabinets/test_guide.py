@@ -276,7 +276,9 @@ def test_a_diagonal_corner_is_put_together_on_its_left_back_and_nothing_in_it_li
         "Drive the spring pins into C and D",
         "Drive the spring pins into A and B",
         "Hang the door",
+        "Put the cabinet in its place",
     ]
+    assert "in its place" not in " ".join(step_named(guide, "Stand the cabinet up").sentences)
     assert all(own in joined(cabinet) for own in (part.id for part in cabinet.parts))
 
 

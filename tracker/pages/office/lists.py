@@ -13,7 +13,7 @@ from tracker.pages.office.orders.words import TOGETHER
 from tracker.pages.words.names import gettext as _
 from tracker.records.settings import setting_names
 from tracker.shop.cabinets.standard import Standard
-from tracker.shop.cabinets.standard_reading import read_standard
+from tracker.shop.cabinets.standard_reading import read_standard, version_of
 from tracker.shop.errors import InvalidInputError, NotFoundError
 from tracker.shop.roles import Role
 from tracker.shop.supplies import read_boards, read_packing, read_weight_limit
@@ -81,22 +81,20 @@ def _page(kind: str = "", sent: Checked | None = None, *, box_numbers: Form | No
     shipped = shipped_standard()
     with database().read() as connection:
         names = [name for name in setting_names(connection) if name.startswith(f"{STANDARD}/")]
-    standards = [(name, read_standard(list_text(database(), name))) for name in names[:STANDARDS_SHOWN]]
+    standards = [(name, version_of(list_text(database(), name))) for name in names[:STANDARDS_SHOWN]]
     if f"{STANDARD}/{shipped.name}" not in names:
-        standards.insert(0, (STANDARD, shipped))
+        standards.insert(0, (STANDARD, shipped.version))
     chosen = request.values.get("standard", "")
-    shown = next((each for each in standards if each[0] == chosen), standards[0])
+    shown = next((name for name, _version in standards if name == chosen), standards[0][0])
     return render_template(
         "office/settings.html",
         lists=[_kept(each, sent if each == kind else None) for each in (WEIGHING, CARTONS, BOARDS)],
-        standard=Shown(
-            kind=STANDARD,
-            says=list(said_by(shown[1])),
-            text=list_text(database(), shown[0]),
-            sent=sent if kind == STANDARD else None,
-        ),
-        standards=[(name, each.name, each.version) for name, each in standards],
-        chosen=shown[0],
+        standard=_standard(list_text(database(), shown), sent if kind == STANDARD else None),
+        standards=[
+            (name, shipped.name if name == STANDARD else name.removeprefix(f"{STANDARD}/"), version)
+            for name, version in standards
+        ],
+        chosen=shown,
         together=TOGETHER,
         titles={
             CARTONS: _("Cartons"),
@@ -110,6 +108,15 @@ def _page(kind: str = "", sent: Checked | None = None, *, box_numbers: Form | No
         sheets_kept=request.args.get("kept") == "sheets",
         box_numbers=box_numbers or form_as_kept(),
     )
+
+
+def _standard(text: str, sent: Checked | None) -> Shown:
+    """Return a standard as it is shown: one that was kept before a rule that it breaks is told what to mend."""
+    try:
+        says = list(said_by(read_standard(text)))
+    except InvalidInputError as refused:
+        return Shown(kind=STANDARD, says=(), text=text, sent=sent or checked(text, refused))
+    return Shown(kind=STANDARD, says=says, text=text, sent=sent)
 
 
 def _kept(kind: str, sent: Checked | None) -> Shown:
@@ -131,6 +138,8 @@ def said_by(standard: Standard) -> Iterator[tuple[str, list[tuple[str, str, Any]
 def _values(holder: Any, before: str) -> Iterator[tuple[str, str, Any]]:
     for own in fields(holder):
         value = getattr(holder, own.name)
+        if value is None:  # left out
+            continue
         name = f"{before}{_plain(own.name)}"
         if is_dataclass(value) and not isinstance(value, type):
             yield from _values(value, f"{name}: ")

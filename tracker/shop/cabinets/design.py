@@ -65,7 +65,7 @@ class Cabinet:
     parts: tuple[Part, ...]
     joints: tuple[Joint, ...]
     items: tuple[Item, ...]
-    lock_hangs_kg: float = 0.0
+    lock_hangs_kg: float | None = None
 
     @property
     def front(self) -> Vector:
@@ -141,7 +141,7 @@ def design_cabinet(order: CabinetOrder, standard: Standard) -> Cabinet:
 
 def _check_hanging(cabinet: Cabinet) -> None:
     """Refuse a cabinet whose locks do not hang its own mass, where their maker says what they do."""
-    most = cabinet.hanging_locks * cabinet.lock_hangs_kg
+    most = cabinet.hanging_locks * (cabinet.lock_hangs_kg or 0.0)
     if most and cabinet.mass_kg >= most:
         units = cabinet.order.units
         what = say(

@@ -99,7 +99,7 @@ class CountByLength:
 class Lock:
     """The fastener that the shop fits: its body in a bore in the edge, its hook in a slot in the face.
 
-    ``hanging_kg`` is what one may hang by its maker's word; 0 when its maker says nothing.
+    ``hanging_kg`` is what one may hang by its maker's word; None when nothing is known of it.
     """
 
     slide_mm: float
@@ -109,7 +109,7 @@ class Lock:
     slot_depth_mm: float
     inset_mm: float
     counts: tuple[CountByLength, ...]
-    hanging_kg: float = 0.0
+    hanging_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

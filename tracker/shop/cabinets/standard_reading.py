@@ -34,6 +34,11 @@ def standard_from_table(table: Mapping[str, Any]) -> Standard:
     return cast("Standard", standard)
 
 
+def version_of(text: str) -> int:
+    """Return the version of a standard that was kept, whatever later rules say of it."""
+    return int(read_toml(text)["version"])
+
+
 class _StandardReader(TableReader):
     """A standard's numbers are more than 0, with few exceptions."""
 

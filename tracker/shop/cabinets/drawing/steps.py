@@ -183,7 +183,8 @@ class _StepDrawing:
     def _lettered(self) -> Iterator[str]:
         """The parts that get a letter: what moves, what to look at, and what they meet, unless that is much."""
         step = self.step
-        yield from (own for own in step.body if len(step.body) <= _FEW or self.model.parts[own].front)
+        few = len(step.body) <= _FEW or bool(step.pushes)
+        yield from (own for own in step.body if few or self.model.parts[own].front)
         yield from (own for own in step.shown if own not in step.body)
         met = {own for joint in step.closed for own in (joint.part, joint.onto)} - {*step.body, *step.shown}
         if len(met) <= _MET and len(step.body) == 1:

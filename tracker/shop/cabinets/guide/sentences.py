@@ -132,7 +132,7 @@ class Sentences:
                     "Push %(parts)s %(length)s %(way)s, together, until they stop.", parts=parts, length=length, way=way
                 )
         if told.first.is_catch:
-            yield say("Now every lock holds. Do not turn the cabinet before.")
+            yield say("Every lock holds now: the cabinet may be turned from here on.")
 
     def _taking(self, told: Moves) -> str:
         return say("Take %(part)s, its arrow to the front.", part=self.called(told.first.parts))
@@ -227,7 +227,7 @@ class Sentences:
         yield say(
             "Find the %(count)d holes in the outside of %(part)s.",
             count=sum(joint.count for joint in outer),
-            part=self.called(joint.onto for joint in outer),
+            part=self.called(sorted((joint.onto for joint in outer), key=self._letters.__getitem__)),
         )
         yield say("Drive a spring pin into each with a mallet, until its end is level with the wood.")
         levels = {round(joint.points[0][2], 3) for joint in pins if joint.part in inner}
@@ -251,9 +251,9 @@ class Sentences:
     def hanging(self) -> Iterator[str]:
         """Say what a cabinet that hangs on the wall may hold by the word of its locks' maker."""
         locks, each, units = self._cabinet.hanging_locks, self._cabinet.lock_hangs_kg, self._cabinet.order.units
-        if locks and not each:
+        if locks and each is None:
             yield say("Hanging load not checked: nothing is known of what a lock may hang.")
-        elif locks:
+        elif locks and each is not None:
             yield say(
                 "Its locks hang %(most)s: beside its own %(mass)s load it with %(load)s at most.",
                 most=mass_text(locks * each, units),

@@ -33,7 +33,9 @@ class _Writer:
     def __init__(self, cabinet: Cabinet, bag: Bag, says: Sentences, marks: LiftingMarks) -> None:
         self.cabinet, self.bag, self.says, self.marks = cabinet, bag, says, marks
         self.parts = {part.id: part for part in cabinet.parts}
-        self.placed_last = STILE_ID in self.parts  # it is screwed on through the deck, from below
+        self.is_corner = base_of(cabinet) == LEFT_BACK_ID
+        # A blind stile is screwed on from below, and the pins of a diagonal corner are driven from all sides.
+        self.placed_last = STILE_ID in self.parts or (self.is_corner and not needs_wall_fixing(cabinet))
         self.pins = tuple(joint for joint in cabinet.joints if joint.fastening is Fastening.PIN)
 
     def steps(self) -> Iterator[Step]:
@@ -71,12 +73,12 @@ class _Writer:
                 posture = each.first.posture
                 yield self._turn(each.standing)
             yield self._step(each)
-        if base_of(self.cabinet) != LEFT_BACK_ID:
-            yield from self._drive_pins(present, posture)
-            yield self._stand_up(present)
-        else:
+        if self.is_corner:
             yield self._stand_up(present)
             yield from self._drive_pins(present, Posture.STANDING)
+        else:
+            yield from self._drive_pins(present, posture)
+            yield self._stand_up(present)
         if needs_wall_fixing(self.cabinet):
             yield self._fix(present)
         yield from (self._step(each) for each in told if each not in carcass)
@@ -168,7 +170,9 @@ class _Writer:
             say("Pull at each panel: none may come off."),
             say("Set the cabinet upright. Do not drag it on its edges."),
         ]
-        if self.placed_last:
+        if self.is_corner:
+            sentences.append(say("Leave room for a mallet on all its sides: pins come next."))
+        elif self.placed_last:
             sentences.append(say("Leave room under and over it for a screwdriver: it goes to its place last."))
         elif not needs_wall_fixing(self.cabinet):
             sentences.append(self.says.placing())
