@@ -150,13 +150,13 @@ def test_a_fitter_reads_the_sheet_of_a_drawer_cabinet_in_spanish() -> None:
         "PRECAUCIÓN Use protección para los ojos",
         "Antes de empezar",
         "Medidas en mm",
-        "Deck fondo del gabinete 1 419 × 432 × 19 2,2",
-        "2 pasador elástico 8 mm",
+        "Deck fondo del gabinete 1 419 × 431 × 19 2,2",
+        "4 pasador elástico 8 mm",
         "Cajón 1 Agregue «Drawer 1 box front»",
-        "Tome D (Deck), con la flecha hacia el frente. Junte su 5 con el 5 de A (Left end).",
-        "Correderas, medidas desde el extremo inferior: 24 a 763,4 mm.",
-        "Atorníllelo en el número 23.",
-        "en los números 20, 21 y 22.",
+        "Tome D (Deck), con la flecha hacia el frente. Junte su 6 con el 6 de A (Left end).",
+        "Correderas, medidas desde el extremo inferior: 25 a 763,4 mm.",
+        "Atorníllelo en el número 24.",
+        "en los números 21, 22 y 23.",
         "página 1",
     ):
         assert words in text
@@ -193,7 +193,7 @@ def test_a_sheet_in_inches_says_so_in_spanish() -> None:
     write_sheet(made(replace(order("base", 600, 876, 600, "open"), units=Units.INCH)), stream, tongue=SPANISH)
     text = " ".join(read(stream.getvalue()))
     assert "Medidas en pulgadas" in text
-    assert "5/32 in hacia" in text
+    assert "3/32 in hacia" in text
 
 
 def test_english_is_said_as_the_shop_says_it() -> None:

@@ -101,5 +101,5 @@ def test_a_cabinet_that_was_designed_before_locks_crossed_keeps_its_design_and_h
     sheet = cabinet_sheet(shop.database, settings, "J-3", "101", site=SITE)
     assert Counter(own for step in sheet.guide.steps for own in step.moving) == Counter(p.id for p in cabinet.parts)
     said = " ".join(sentence for step in sheet.guide.steps for sentence in step.sentences)
-    assert "towards the floor end of the cabinet, together, until they stop" in said
+    assert "Every lock holds now." in said
     assert "can slide out" not in said, "everything in it can rise"

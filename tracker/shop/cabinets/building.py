@@ -71,6 +71,7 @@ class Build:
         self.parts: dict[str, Part] = {}
         self.joints: list[Joint] = []
         self._features: dict[str, list[Feature]] = defaultdict(list)
+        self._drilled: dict[tuple[str, Face, float, int], list[tuple[float, float]]] = defaultdict(list)
         self._items: Counter[tuple[str, bool]] = Counter()
 
     # ------------------------------------------------------------------ panels
@@ -144,8 +145,14 @@ class Build:
 
     def work(self, part: str, feature: Feature) -> None:
         """Add machining to a panel; the same hole asked for twice is drilled once."""
-        if not any(_same(feature, other) for other in self._features[part]):
-            self._features[part].append(feature)
+        x, y = feature.x_mm, feature.y_mm
+        if feature.diameter_mm:
+            near = {round(x - _TINY), round(x + _TINY)}
+            places = [self._drilled[part, feature.face, feature.diameter_mm, place] for place in near]
+            if any(abs(x - other[0]) < _TINY and abs(y - other[1]) < _TINY for place in places for other in place):
+                return
+            places[0].append((x, y))
+        self._features[part].append(feature)
 
     def features_of(self, part: str) -> tuple[Feature, ...]:
         return tuple(self._features[part])
@@ -393,19 +400,10 @@ def count_for(length: float, counts: Sequence[CountByLength], parts: tuple[str, 
 
 def met(one: Part, side: Face, other: Part, onto_side: Face) -> tuple[tuple[float, float], tuple[float, float]]:
     """Return the rectangle of ``one``'s side that lies on ``other``'s, in coordinates of the first."""
-    sizes = other.side_sizes(onto_side)
-    corners = [one.on_side(side, other.from_side(onto_side, x, y)) for x in (0.0, sizes[0]) for y in (0.0, sizes[1])]
+    width, height = other.side_sizes(onto_side)
     own = one.side_sizes(side)
-    low = tuple(max(0.0, min(corner[i] for corner in corners)) for i in (0, 1))
-    high = tuple(min(own[i], max(corner[i] for corner in corners)) for i in (0, 1))
-    return (low[0], low[1]), (high[0], high[1])
-
-
-def _same(one: Feature, other: Feature) -> bool:
-    return (
-        one.face is other.face
-        and one.diameter_mm == other.diameter_mm
-        and abs(one.x_mm - other.x_mm) < _TINY
-        and abs(one.y_mm - other.y_mm) < _TINY
-        and one.work not in (Work.GROOVE, Work.NOTCH, Work.CORNER_CUT)
-    )
+    here = one.on_side(side, other.from_side(onto_side, 0.0, 0.0))
+    along = one.on_side(side, other.from_side(onto_side, width, 0.0))
+    above = one.on_side(side, other.from_side(onto_side, 0.0, height))
+    xs, ys = ((here[i], along[i], above[i], along[i] + above[i] - here[i]) for i in (0, 1))
+    return (max(0.0, min(xs)), max(0.0, min(ys))), (min(own[0], max(xs)), min(own[1], max(ys)))

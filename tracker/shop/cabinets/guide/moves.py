@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from tracker.shop.cabinets.assembly import STILL, Move
+from tracker.shop.cabinets.assembly import STILL, Move, Posture
 from tracker.shop.cabinets.design import kind_of
 from tracker.shop.cabinets.joints import Fastening, Joint
 from tracker.shop.cabinets.panels import Part
@@ -67,7 +67,7 @@ def moves_of_units(moves: Sequence[Move], parts: Mapping[str, Part]) -> Iterator
 def moves_of_cabinet(moves: Sequence[Move], parts: Mapping[str, Part]) -> list[Moves]:
     """Return the moves of the cabinet itself.
 
-    Loose shelves, doors and drawers that follow each other are one step, and so is what lets the locks catch.
+    Loose shelves, doors and drawers that follow each other are one step, and so is all that is pushed while it lies.
     """
     told: list[Moves] = []
     standing: tuple[str, ...] = ()
@@ -95,7 +95,7 @@ def _but(standing: tuple[str, ...], moves: Sequence[Move]) -> tuple[str, ...]:
 
 def _sort(move: Move, parts: Mapping[str, Part]) -> str:
     if move.is_push:
-        return "catch" if move.is_catch else ""
+        return "push" if move.posture is Posture.LYING else ""
     if move.approach == STILL:
         return ""
     if len(move.parts) > 1:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Final
 
-from tracker.shop.cabinets.assembly import Move, base_of
+from tracker.shop.cabinets.assembly import Move, Posture, base_of
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.guide.moves import Moves
@@ -74,9 +74,10 @@ class Sentences:
         return name_within(parts[0].name, parts[0].id)
 
     def _pushing_title(self, told: Moves) -> str:
+        parts = self.lettered(told.moves[-1].parts)
         if told.first.is_catch:
-            return say("Let every lock catch")
-        return say("Push %(parts)s home", parts=self.lettered(told.first.parts))
+            return say("Let every lock catch, then push %(parts)s home", parts=parts)
+        return say("Push %(parts)s home", parts=parts)
 
     def moving(self, told: Moves) -> Iterator[str]:
         """Yield the sentences of a step that moves something."""
@@ -127,12 +128,14 @@ class Sentences:
             way = _way(move)
             if move.is_catch:
                 yield say("Push %(parts)s %(length)s %(way)s, half of their way.", parts=parts, length=length, way=way)
+            elif told.first.is_catch:
+                yield say("Every lock holds now. Push %(parts)s on, together, until they stop.", parts=parts)
             else:
                 yield say(
                     "Push %(parts)s %(length)s %(way)s, together, until they stop.", parts=parts, length=length, way=way
                 )
-        if told.first.is_catch:
-            yield say("Every lock holds now: the cabinet may be turned from here on.")
+                if move.posture is Posture.ON_ITS_FACE:
+                    yield self.squaring()
 
     def _taking(self, told: Moves) -> str:
         return say("Take %(part)s, its arrow to the front.", part=self.called(told.first.parts))
@@ -209,6 +212,13 @@ class Sentences:
         return measured(length_text(length_mm, self._cabinet.order.units))
 
     # ------------------------------------------------------------------ the whole cabinet
+    def squaring(self) -> str:
+        """Say how the cabinet is made square before pins keep it as it is."""
+        return say(
+            "Measure both diagonals at the back. Push at the longer one until they differ by at most %(most)s.",
+            most=self._length(_SQUARE_MM),
+        )
+
     def turning(self, seated: Iterable[str]) -> tuple[str, ...]:
         """Say how the cabinet is laid on its face and what locks forward is seated."""
         return (
@@ -219,17 +229,11 @@ class Sentences:
     def pinning(self, pins: Sequence[Joint]) -> Iterator[str]:
         """Say how the spring pins are driven in: from behind, or through walls of a diagonal corner."""
         outer, inner = driven_from(pins), [joint.part for joint in pins if joint.part not in {j.onto for j in pins}]
-        if not self._is_corner:
-            yield say(
-                "Measure both diagonals at the back. Push at the longer one until they differ by at most %(most)s.",
-                most=self._length(_SQUARE_MM),
-            )
         yield say(
-            "Find the %(count)d holes in the outside of %(part)s.",
+            "Drive a spring pin into each of the %(count)d holes in %(part)s, from outside and level with the wood.",
             count=sum(joint.count for joint in outer),
             part=self.called(sorted((joint.onto for joint in outer), key=self._letters.__getitem__)),
         )
-        yield say("Drive a spring pin into each with a mallet, until its end is level with the wood.")
         levels = {round(joint.points[0][2], 3) for joint in pins if joint.part in inner}
         short = [joint.onto for joint in outer if round(joint.points[0][2], 3) not in levels]
         if short:
@@ -241,10 +245,10 @@ class Sentences:
         )
 
     def tied(self) -> Iterator[str]:
-        """Say what the pins have done, where they hold all that nothing else does."""
-        if not self._cabinet.is_tied:
-            return
-        yield say("Now no panel can slide out of the others. This proves nothing about what they carry.")
+        """Say what holds when the pins are in, and what does not; those of a diagonal corner follow."""
+        yield say("Pull at each panel: none may come off.")
+        if self._cabinet.is_tied:
+            yield say("With its pins in, no panel can slide out of the others. Of strength that says nothing.")
         for own in self._cabinet.held_by_grip:
             yield say("%(part)s is held by the lock's grip alone: do not pull it backward.", part=self.called([own]))
 

@@ -125,7 +125,7 @@ class _Writer:
             standing=told.standing,
             body=tuple(own for move in shown for own in move.parts),
             approach=told.first.approach,
-            pushes=told.pushes,
+            pushes=tuple(move for move in told.pushes if move.is_catch) or told.pushes,
             numbers=tuple(sorted({joint.number for joint in told.joints})),
             closed=replace(told, moves=shown).joints,
             items=items_of(self.bag.take_used(told)),
@@ -147,14 +147,14 @@ class _Writer:
     def _drive_pins(self, present: tuple[str, ...], posture: Posture) -> Iterator[Step]:
         """Drive the pins from behind; through the walls of a diagonal corner side by side, as far as one sees."""
         backs = tuple(joint for joint in self.pins if joint.onto in (LEFT_BACK_ID, RIGHT_BACK_ID))
-        groups = [pins for pins in (backs, tuple(pin for pin in self.pins if pin not in backs)) if pins]
-        for number, pins in enumerate(groups, 1):
-            tied = self.says.tied() if number == len(groups) else ()
+        for pins in (backs, tuple(pin for pin in self.pins if pin not in backs)):
+            if not pins:
+                continue
             outer = driven_from(pins)
             into = [own for own in present if any(joint.onto == own for joint in outer)]
             yield Step(
                 title=say("Drive the spring pins into %(parts)s", parts=self.says.lettered(into)),
-                sentences=(*self.says.pinning(pins), *tied),
+                sentences=tuple(self.says.pinning(pins)),
                 cautions=(EYES,),
                 standing=present,
                 shown=tuple(dict.fromkeys(own for joint in pins for own in (joint.part, joint.onto))),
@@ -167,7 +167,7 @@ class _Writer:
 
     def _stand_up(self, present: tuple[str, ...]) -> Step:
         sentences: list[str] = [
-            say("Pull at each panel: none may come off."),
+            *self.says.tied(),
             say("Set the cabinet upright. Do not drag it on its edges."),
         ]
         if self.is_corner:
