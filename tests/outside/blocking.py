@@ -194,12 +194,12 @@ def _plugs(parts: Sequence[Part], works: Sequence[Work]) -> Iterator[tuple[str, 
             assert len(line) > 1, f"a pin in {line[0].part.id} alone holds nothing"
             blind = [hole for hole in line if not hole.goes_through and hole.feature.face not in (Face.A, Face.B)]
             keeper = blind[0] if blind else max(line, key=lambda hole: hole.part.thickness_mm)
-            low = min(hole.ends[0] for hole in line)
-            high = max(hole.ends[1] for hole in line)
             at = sum(keeper.start[i] * abs(keeper.into[i]) for i in range(3))
             sign = 1 if sum(keeper.into) > 0 else -1
-            ends = sorted((sign * (low - at), sign * (high - at)))
-            plug = _rod(keeper.start, keeper.into, *ends, keeper.feature.diameter_mm - 2 * _CLEARANCE_MM)
+            low, high = sorted(
+                sign * (end - at) for end in (min(each.ends[0] for each in line), max(each.ends[1] for each in line))
+            )
+            plug = _rod(keeper.start, keeper.into, low, high, keeper.feature.diameter_mm - 2 * _CLEARANCE_MM)
             yield keeper.part.id, plug
 
 

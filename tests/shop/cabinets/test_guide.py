@@ -169,7 +169,7 @@ def test_the_sheet_says_that_its_proof_is_of_sliding_and_what_the_locks_grip_alo
     _, doors = told(order("base", 800, 876, 600, "doors"))
     for guide, grips in ((sink, True), (doors, False)):
         said = " ".join(step_named(guide, "Stand the cabinet up").sentences)
-        assert "With its pins in, no panel can slide out of the others. Of strength that says nothing." in said
+        assert "With its pins in, no panel can slide out of the others. That says nothing of strength." in said
         assert ("H (sink rail) is held by the lock's grip alone" in said) is grips
 
 
@@ -316,3 +316,9 @@ def test_a_cabinet_heavier_than_two_people_may_lift_asks_for_a_trolley_where_it_
     for ordered, trolley in ((heavy, True), (light, False)):
         _, guide = told(ordered)
         assert any("and a trolley" in caution for step in guide.steps for caution in step.cautions) == trolley
+
+
+@pytest.mark.parametrize("ordered", ONE_OF_EACH, ids=name_of)
+def test_a_step_moves_no_part_twice(ordered: CabinetOrder) -> None:
+    for step in told(ordered)[1].steps:
+        assert len(set(step.body)) == len(step.body), step.title

@@ -12,6 +12,7 @@ is 0, 0 for all of them.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from math import dist
 from typing import Final
 
 from tracker.shop.cabinets.standard import Board
@@ -35,8 +36,8 @@ def minus(one: Vector, other: Vector) -> Vector:
 
 
 def distance(one: Vector, other: Vector) -> float:
-    away = minus(one, other)
-    return dot(away, away) ** 0.5
+    """Return how far two points are from each other."""
+    return dist(one, other)
 
 
 def moved(point: Vector, direction: Vector, by: float) -> Vector:

@@ -3,13 +3,13 @@
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Final
 
-from tracker.shop.cabinets.assembly import Move, Posture, base_of
+from tracker.shop.cabinets.assembly import STILL, Move, Posture, base_of
 from tracker.shop.cabinets.carcass import LEFT_ID, RIGHT_ID
 from tracker.shop.cabinets.design import Cabinet
 from tracker.shop.cabinets.guide.moves import Moves
 from tracker.shop.cabinets.guide.values import PartRow
 from tracker.shop.cabinets.joints import Fastening, Joint
-from tracker.shop.cabinets.panels import DOWN, UP, Vector, dot
+from tracker.shop.cabinets.panels import DOWN, UP, distance
 from tracker.shop.cabinets.wording import (
     all_of,
     label_name,
@@ -124,7 +124,7 @@ class Sentences:
     def _pushed(self, told: Moves) -> Iterator[str]:
         """Say how what stands is pushed: half its way, so that it holds, or home."""
         for move in told.pushes:
-            parts, length = self.called(move.parts), self._length(_size(move.slide))
+            parts, length = self.called(move.parts), self._length(distance(move.slide, STILL))
             way = _way(move)
             if move.is_catch:
                 yield say("Push %(parts)s %(length)s %(way)s, half of their way.", parts=parts, length=length, way=way)
@@ -248,7 +248,7 @@ class Sentences:
         """Say what holds when the pins are in, and what does not; those of a diagonal corner follow."""
         yield say("Pull at each panel: none may come off.")
         if self._cabinet.is_tied:
-            yield say("With its pins in, no panel can slide out of the others. Of strength that says nothing.")
+            yield say("With its pins in, no panel can slide out of the others. That says nothing of strength.")
         for own in self._cabinet.held_by_grip:
             yield say("%(part)s is held by the lock's grip alone: do not pull it backward.", part=self.called([own]))
 
@@ -317,10 +317,6 @@ def _screwing(joints: Sequence[Joint]) -> str:
         for kind in kinds
     ]
     return say("Screw it on %(places)s.", places=all_of(said))
-
-
-def _size(way: Vector) -> float:
-    return dot(way, way) ** 0.5
 
 
 def _way(push: Move) -> str:

@@ -123,7 +123,7 @@ class _Writer:
             cautions=() if whole or told.pushes else self._heavy(told.first.parts[0]),
             moving=() if whole or told.pushes else told.parts,
             standing=told.standing,
-            body=tuple(own for move in shown for own in move.parts),
+            body=tuple(dict.fromkeys(own for move in shown for own in move.parts)),
             approach=told.first.approach,
             pushes=tuple(move for move in told.pushes if move.is_catch) or told.pushes,
             numbers=tuple(sorted({joint.number for joint in told.joints})),
