@@ -92,7 +92,8 @@ class Replay:
         posture = self.moves[0].posture
         for move in self.moves:
             if not move.unit and move.posture is not posture:
-                if self.cabinet.order.family is not Family.DIAGONAL_CORNER:  # its pins are driven before it is stood up
+                if move.posture is Posture.STANDING and self.cabinet.order.family is not Family.DIAGONAL_CORNER:
+                    # The pins are driven before; those of a diagonal corner come when it stands.
                     self.equipped = equipped(self.cabinet.parts, [Work.DOWEL_HOLE, Work.PIN_HOLE])
                 self.check_it_can_be_turned(move.posture)
             posture = move.posture
