@@ -95,6 +95,17 @@ def test_on_a_short_edge_of_a_diagonal_corner_one_pin_stands_in_the_middle_betwe
     assert pins == pytest.approx([(locks[0] + locks[1]) / 2])
 
 
+def test_a_diagonal_corner_whose_pins_would_meet_its_locks_is_refused() -> None:
+    """By hand: both would stand 32 mm from the end of the edge."""
+    near = replace(STANDARD, pins=replace(STANDARD.pins, inset_mm=STANDARD.lock.inset_mm))
+    with pytest.raises(InvalidInputError) as refused:
+        design_cabinet(order("diagonal corner", 914, 876, 600, "base", "left"), near)
+    assert refused.value.faults[0].where["rule"] == "pins.inset"
+    assert design_cabinet(SMALL_BASE, near).parts, (
+        "across a straight cabinet no lock is in the edge that the pins enter"
+    )
+
+
 def test_locks_cross_what_lies_across_slides_forward_and_nailers_upward_and_the_toe_kick_has_dowels() -> None:
     cabinet = designed(SMALL_BASE)
     ways = {joint.part: joint.slide for joint in cabinet.joints if joint.onto == "Left end" and any(joint.slide)}
