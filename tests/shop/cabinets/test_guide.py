@@ -185,7 +185,7 @@ def test_only_what_hangs_on_the_wall_speaks_of_its_hanging_load(ordered: Cabinet
 def test_a_load_may_hang_that_the_locks_maker_allows_less_the_cabinet_itself() -> None:
     """By hand: eight locks of 25 kg hang 200 kg."""
     cabinet = replace(designed(order("wall", 800, 760, 320, "open")), lock_hangs_kg=25.0)
-    guide = guide_of(cabinet, one_person_kg=LIMIT)
+    guide = guide_of(cabinet, LiftingMarks())
     own = round(cabinet.mass_kg)
     (said,) = (each for each in step_named(guide, "Fix").sentences if "hang" in each)
     assert said == f"Its locks hang 200 kg: beside its own {own} kg load it with {200 - own} kg at most."
