@@ -116,6 +116,8 @@ def box(code: str, as_json: bool) -> None:
 
     Example: tracker box B0000000141
     """
+    from flask import Flask
+
     from tracker.api.boxes import BoxShape
     from tracker.records.box_contents import box_view
     from tracker.work.box_numbers import number_read
@@ -131,7 +133,10 @@ def box(code: str, as_json: bool) -> None:
         *map(_part_line, found.parts),
         *map(_item_line, found.items),
     ]
-    put(BoxShape().dump(found), "\n".join(lines), as_json=as_json)
+    app = Flask(__name__)
+    app.extensions["shop_database"] = database
+    with app.app_context():  # the shape asks for the marks of the shop that it serves
+        put(BoxShape().dump(found), "\n".join(lines), as_json=as_json)
 
 
 def _short_boxes(connection: "Connection", code: str | None) -> "Sequence[ShortBox]":
