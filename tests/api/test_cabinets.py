@@ -70,7 +70,7 @@ def test_a_cabinet_order_becomes_parts_items_joints_and_positions(station: Calle
     assert cabinet["assembly"][-1]["parts"] == [part for part in parts if part.startswith("Drawer 1")]
     assert cabinet["standard"] == {"name": "House standard", "version": 2}
     assert cabinet["held_by_grip"] == ["Drawer stretcher"]
-    assert (cabinet["hanging_locks"], cabinet["lock_hangs_kg"]) == (0, None)
+    assert (cabinet["hanging_locks"], cabinet["lock_carries_kg"]) == (0, None)
     pushes = [move for move in cabinet["assembly"] if move["slide_mm"] == [0.0, -2.0, 0.0]]
     assert [(move["parts"], move["catches"], move["posture"]) for move in pushes] == [
         (["Deck", "Top", "Drawer stretcher"], catches, "lying on its base") for catches in (True, False)

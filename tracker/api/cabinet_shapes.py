@@ -130,7 +130,7 @@ class CabinetShape(Schema):
     """A designed cabinet. Axes: x to the right, y to the back, z up, from the left front bottom corner.
 
     ``held_by_grip`` are the parts that only the grip of their locks keeps from sliding back. ``hanging_locks`` counts
-    the locks on which it hangs on a wall, and ``lock_hangs_kg`` is what each may hang, null where nothing is known.
+    the locks on which it hangs on a wall, and ``lock_carries_kg`` is what each may carry, null where nothing is known.
     """
 
     cabinet = fields.String()
@@ -141,7 +141,7 @@ class CabinetShape(Schema):
     joints = fields.List(fields.Nested(JointShape))
     held_by_grip = fields.List(fields.String())
     hanging_locks = fields.Integer()
-    lock_hangs_kg = fields.Float(allow_none=True)
+    lock_carries_kg = fields.Float(allow_none=True)
     assembly = fields.List(fields.Nested(MoveShape))
 
 
@@ -156,7 +156,7 @@ def cabinet_json(cabinet: Cabinet) -> dict[str, Any]:
         "joints": [_joint(joint) for joint in cabinet.joints],
         "held_by_grip": cabinet.held_by_grip,
         "hanging_locks": cabinet.hanging_locks,
-        "lock_hangs_kg": cabinet.lock_hangs_kg,
+        "lock_carries_kg": cabinet.lock_carries_kg,
         "assembly": [_move(move) for move in assembly_order(cabinet)],
     }
 

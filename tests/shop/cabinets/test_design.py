@@ -119,7 +119,7 @@ def test_locks_cross_what_lies_across_slides_forward_and_nailers_upward_and_the_
     }
     deep = holes_of(cabinet, "Toe kick", Work.DOWEL_HOLE)[0].depth_mm + STANDARD.dowels.face_depth_mm
     assert deep > STANDARD.dowels.length_mm, "or the dowel would keep the joint open"
-    assert {item.quantity for item in cabinet.items if item.item == "wooden pin 8 × 30 mm"} == {4}
+    assert {item.quantity for item in cabinet.items if item.item == "dowel 8 × 30 mm"} == {4}
 
 
 def hanging(value: str) -> Standard:
@@ -131,8 +131,8 @@ def test_a_cabinet_that_its_locks_cannot_hang_is_refused_where_their_maker_says_
     wall, base = order("wall", 800, 760, 320, "open"), order("base", 800, 876, 600, "open")
     mass = designed(wall).mass_kg
     assert designed(wall).hanging_locks == 8
-    assert designed(wall).lock_hangs_kg is None
-    assert design_cabinet(wall, hanging(str(mass / 8 + 0.1))).lock_hangs_kg == pytest.approx(mass / 8 + 0.1)
+    assert designed(wall).lock_carries_kg is None
+    assert design_cabinet(wall, hanging(str(mass / 8 + 0.1))).lock_carries_kg == pytest.approx(mass / 8 + 0.1)
     assert design_cabinet(base, hanging("0.1")).hanging_locks == 0
     with pytest.raises(InvalidInputError) as refused:
         design_cabinet(wall, hanging(str(mass / 8 - 0.1)))

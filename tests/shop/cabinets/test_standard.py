@@ -103,7 +103,7 @@ def test_each_value_that_is_no_measure_is_named(old: str, new: str, field: str) 
 
 
 def test_what_came_later_may_be_left_out_of_a_standard_of_old() -> None:
-    """Its dowels are those that come with the program, and nothing is known of what its locks may hang."""
+    """Its dowels are those that come with the program, and nothing is known of what its locks may carry."""
     head, _, rest = STANDARD_TEXT.partition("[dowels]")
     standard = read_standard(head + rest[rest.index("[pins]") :])
     assert standard.dowels == STANDARD.dowels

@@ -231,7 +231,7 @@ class Build:
         for point in points:
             self.hole(part, side, Work.DOWEL_HOLE, point, depth=deep, diameter=dowels.diameter_mm)
             self.hole(onto, onto_side, Work.DOWEL_HOLE, point, depth=dowels.face_depth_mm, diameter=dowels.diameter_mm)
-        self.item(f"wooden pin {dowels.diameter_mm:g} × {dowels.length_mm:g} mm", len(points))
+        self.item(f"dowel {dowels.diameter_mm:g} × {dowels.length_mm:g} mm", len(points))
         self.join(part, side, onto, onto_side, Fastening.DOWEL, points)
 
     def pin_edge(self, part: str, side: Face, onto: str, onto_side: Face) -> None:

@@ -233,7 +233,7 @@ def _short_pins(build: Build, carcass: Carcass, nailer: str) -> None:
     own, pins = build.parts[nailer], build.standard.pins
     middle = own.place.origin[2] + own.width_mm / 2
     _pin_back(build, nailer, [(x, carcass.back_at, middle) for x in _across(build, carcass)])
-    length = pins.shorter_than(carcass.board + build.standard.boards.back.thickness_mm)
+    length = pins.longest_within(carcass.board + build.standard.boards.back.thickness_mm)
     build.item(f"spring pin {pins.diameter_mm:g} × {length:g} mm", pins.count)
 
 

@@ -39,7 +39,7 @@ _BUILDERS: Final[Mapping[Family, Callable[[Build], None]]] = {
     Family.END_PANEL: build_end_panel,
 }
 _DIGITS: Final = 3
-_PLAY_MM: Final = 1.0
+_SAME_PLANE_MM: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +56,7 @@ class Mark:
 class Cabinet:
     """A designed cabinet. ``standard`` names the construction standard and its version.
 
-    ``lock_hangs_kg`` is what that standard lets one lock hang (None where it does not say).
+    ``lock_carries_kg`` is what that standard lets one lock carry on the wall (None where it does not say).
     """
 
     order: CabinetOrder
@@ -65,7 +65,7 @@ class Cabinet:
     parts: tuple[Part, ...]
     joints: tuple[Joint, ...]
     items: tuple[Item, ...]
-    lock_hangs_kg: float | None = None
+    lock_carries_kg: float | None = None
 
     @property
     def front(self) -> Vector:
@@ -81,7 +81,7 @@ class Cabinet:
         """What locks forward and has no back behind it: the grip of its locks alone keeps it from sliding back."""
         forward = dict.fromkeys(joint.part for joint in self.joints if joint.slide[1] < 0)
         rear = {own: max(corner[1] for corner in self.part(own).corners()) for own in forward}
-        return tuple(own for own in forward if rear[own] < max(rear.values()) - _PLAY_MM)
+        return tuple(own for own in forward if rear[own] < max(rear.values()) - _SAME_PLANE_MM)
 
     @property
     def is_tied(self) -> bool:
@@ -133,19 +133,19 @@ def design_cabinet(order: CabinetOrder, standard: Standard) -> Cabinet:
         parts=parts,
         joints=_numbered(build.joints, {part.id: part for part in parts}),
         items=build.finished_items(),
-        lock_hangs_kg=standard.lock.hanging_kg,
+        lock_carries_kg=standard.lock.hanging_kg,
     )
     _check_hanging(cabinet)
     return cabinet
 
 
 def _check_hanging(cabinet: Cabinet) -> None:
-    """Refuse a cabinet whose locks do not hang its own mass, where their maker says what they do."""
-    most = cabinet.hanging_locks * (cabinet.lock_hangs_kg or 0.0)
+    """Refuse a cabinet whose locks do not carry its own mass, where their maker says what they do."""
+    most = cabinet.hanging_locks * (cabinet.lock_carries_kg or 0.0)
     if most and cabinet.mass_kg >= most:
         units = cabinet.order.units
         what = say(
-            "empty it weighs %(mass)s, and its locks hang %(most)s",
+            "empty it weighs %(mass)s, and its locks carry %(most)s",
             mass=mass_text(cabinet.mass_kg, units),
             most=mass_text(most, units),
         )

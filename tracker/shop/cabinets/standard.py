@@ -99,7 +99,7 @@ class CountByLength:
 class Lock:
     """The fastener that the shop fits: its body in a bore in the edge, its hook in a slot in the face.
 
-    ``hanging_kg`` is what one may hang by its maker's word; None when nothing is known of it.
+    ``hanging_kg`` is what one may carry on the wall by its maker's word; None when nothing is known of it.
     """
 
     slide_mm: float
@@ -114,7 +114,10 @@ class Lock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dowels:
-    """The plain dowels on which a toe kick stands: ``face_depth_mm`` of each is in the end's face."""
+    """The plain dowels on which a toe kick stands: ``face_depth_mm`` of each is in the end's face.
+
+    The values here are the fallback for standards that leave the section out.
+    """
 
     diameter_mm: float = 8.0
     length_mm: float = 30.0
@@ -130,7 +133,7 @@ class Pins:
     inset_mm: float
 
     @staticmethod
-    def shorter_than(room_mm: float) -> float:
+    def longest_within(room_mm: float) -> float:
         """Return the length of the pin for a hole of ``room_mm``: short pins come in steps of 2 mm."""
         return 2 * floor(room_mm / 2)
 

@@ -48,6 +48,7 @@ _PLAIN_DRAWER: Final[Mapping[str, str]] = {
 }
 _ITEMS: Final[Mapping[str, str]] = {
     "door bumper": say("door bumper"),
+    "dowel": say("dowel"),
     "drawer pull screw": say("drawer pull screw"),
     "hinge": say("hinge"),
     "hinge for a 45° front": say("hinge for a 45° front"),
@@ -57,7 +58,6 @@ _ITEMS: Final[Mapping[str, str]] = {
     "slide pair": say("slide pair"),
     "spacer": say("spacer"),
     "spring pin": say("spring pin"),
-    "wooden pin": say("wooden pin"),
 }
 _DRAWER: Final = "Drawer "
 

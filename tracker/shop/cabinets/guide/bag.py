@@ -61,7 +61,7 @@ class Bag:
             if joint.gap_mm:
                 used += sum((self._take(name, joint.count) for name in self._named("spacer")), Counter())
         if told.held_by(Fastening.DOWEL):
-            used += self.take_all("wooden pin")
+            used += self.take_all("dowel")
         doors = sum(joint.fastening is Fastening.HINGE for joint in self._cabinet.joints)
         used += self._share("door bumper", len(told.held_by(Fastening.HINGE)), doors)
         if len(told.first.parts) > 1:

@@ -115,7 +115,7 @@ class Sentences:
         """Say how what has locks or dowels is set onto what lies: it is pushed home when all are on."""
         locks, dowels = told.held_by(Fastening.LOCK), told.held_by(Fastening.DOWEL)
         if not locks:
-            yield say("Push a wooden pin into each hole in the ends of %(part)s.", part=self.called(told.first.parts))
+            yield say("Push a dowel into each hole in the ends of %(part)s.", part=self.called(told.first.parts))
         yield join([self._taking(told), self._meeting(told, [*locks, *dowels])], between=" ")
         flat = say("Press it on until it sits flat.")
         is_pushed = any(joint.part in told.first.parts for joint in locks)
@@ -247,23 +247,27 @@ class Sentences:
     def tied(self) -> Iterator[str]:
         """Say what holds when the pins are in, and what does not; those of a diagonal corner follow."""
         yield say("Pull at each panel: none may come off.")
-        if self._cabinet.is_tied:
-            yield say("With its pins in, no panel can slide out of the others. That says nothing of strength.")
-        for own in self._cabinet.held_by_grip:
+        gripped = self._cabinet.held_by_grip
+        for own in gripped:
             yield say("%(part)s is held by the lock's grip alone: do not pull it backward.", part=self.called([own]))
+        if self._cabinet.is_tied and gripped:
+            yield say("With its pins in, no other panel can slide out. That says nothing of strength.")
+        elif self._cabinet.is_tied:
+            yield say("With its pins in, no panel can slide out of the others. That says nothing of strength.")
 
     def hanging(self) -> Iterator[str]:
         """Say what a cabinet that hangs on the wall may hold by the word of its locks' maker."""
-        locks, each, units = self._cabinet.hanging_locks, self._cabinet.lock_hangs_kg, self._cabinet.order.units
-        if locks and each is None:
-            yield say("Hanging load not checked: nothing is known of what a lock may hang.")
-        elif locks and each is not None:
-            yield say(
-                "Its locks hang %(most)s: beside its own %(mass)s load it with %(load)s at most.",
-                most=mass_text(locks * each, units),
-                mass=mass_text(self._cabinet.mass_kg, units),
-                load=mass_text(locks * each - self._cabinet.mass_kg, units),
-            )
+        locks, each, units = self._cabinet.hanging_locks, self._cabinet.lock_carries_kg, self._cabinet.order.units
+        if locks:
+            if each is None:
+                yield say("Hanging load not checked: the maker's value for one lock is not known.")
+            else:
+                yield say(
+                    "Its locks carry %(most)s. The cabinet weighs %(mass)s; load it with at most %(load)s.",
+                    most=mass_text(locks * each, units),
+                    mass=mass_text(self._cabinet.mass_kg, units),
+                    load=mass_text(locks * each - self._cabinet.mass_kg, units),
+                )
 
     def placing(self) -> str:
         """Say how the cabinet comes to its place."""
