@@ -1,4 +1,4 @@
-"""Serving the application: waitress with a clean stop, and logs as lines of JSON."""
+"""Serving the application: waitress with a clean stop, and logs as lines of JSON or text."""
 
 import json
 import logging

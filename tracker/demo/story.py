@@ -53,7 +53,7 @@ def play_day(database: Database, settings: Settings, say: Say) -> DemoShop:
             f"{len(taken.boxes)} boxes. {len(read)} labels drawn and read back."
         )
         most = max(len(box.cabinets) for box in shop.boxes(row["code"]))
-        say(f"  Each cabinet has cartons of its own, small things share: one absent box stops {most} at most.")
+        say(f"  One absent box stops at most {most} {'cabinet' if most == 1 else 'cabinets'}.")
         planned = shop.plan_boards(row["code"])
         say(
             f"  It is cut from {planned.boards} boards (no plan needs fewer than {planned.lower_bound}), "

@@ -243,7 +243,7 @@ class MarkTakenOff(_OnPart):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarkedAfterAll(_OnPart):
-    """A part is damaged, that the damaged card was meant for when it was read."""
+    """The damaged card was meant for this part when it was read."""
 
     outcome: ClassVar = Outcome.NOTED
     at: datetime

@@ -238,7 +238,7 @@ def meaning_kept(reason: str | None, values: Values | None) -> Meaning | None:
 def full_box(uncounted: int, *, own_hold: bool = False) -> Reason:
     """Return what is told of a box that lacks no part; ``uncounted`` kinds of its items are not counted in full.
 
-    With ``own_hold``, which the log knows as ``kept``, it is not sealed.
+    A box on hold (``kept`` in the log) is not sealed yet.
     """
     if own_hold:
         return Reason.BOX_FULL_BUT_HELD

@@ -224,9 +224,7 @@ def _filled_up(
 def _best_place(
     boxes: Sequence[_Shared], group: Group, left: Sequence[ExactCarton], effort: Effort
 ) -> tuple[int, Box | None]:
-    """Return the box that the group makes larger least, then the one of fewest cabinets, then the tightest, as it then
-    stands.
-    """
+    """Return the box whose carton grows least; of equal ones the one with fewest cabinets, then the tightest."""
     best: tuple[tuple[int, int, int], int, Box] | None = None
     for place in _open_to(group, boxes, left)[:_MOST_TRIED]:
         box = boxes[place].box
