@@ -89,7 +89,7 @@ def test_a_job_on_hold_says_so_and_a_cancelled_one_is_listed_only_when_asked_for
     assert "(on hold)" in run("jobs").output
     assert "on hold, leaves on" in run("missing").output
     cancel_job(floor.database, "J-1", **floor.act())
-    assert run("jobs").output == "There is no job.\n"
+    assert run("jobs").output == "No job is unfinished. Use --all for the others.\n"
     assert run("missing").output == "Nothing is missing.\n"
     assert "J-1 for" in run("jobs", "--all").output
     assert "(cancelled)" in run("jobs", "--all").output

@@ -662,6 +662,19 @@ def test_settings_may_stand_in_a_file_where_the_command_is_given_and_the_environ
     (tmp_path / ".env").write_text(f"TRACKER_DATABASE_URL='sqlite:///{tmp_path}/other.db'\nPATH=nothing\n")
     assert run("init").exit_code == 0
     assert (tmp_path / "other.db").exists()
-    monkeypatch.setenv("TRACKER_DATABASE_URL", f"sqlite:///{tmp_path}/first.db")
+    (tmp_path / "url").write_text(f"sqlite:///{tmp_path}/first.db")
+    monkeypatch.setenv("TRACKER_DATABASE_URL_FILE", str(tmp_path / "url"))
     assert run("init").exit_code == 0
     assert (tmp_path / "first.db").exists()
+
+
+def test_a_password_in_a_settings_file_is_taken_as_it_is_and_a_file_that_is_no_text_is_refused(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / ".env").write_text("TRACKER_TIMEZONE='${HOME}'\n")
+    assert "${HOME} is not known" in run("init").output
+    (tmp_path / ".env").write_bytes(b"\xff\xfe\x00")
+    refused = run("init")
+    assert refused.exit_code == 1
+    assert "not a text in UTF-8" in refused.output

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tracker.settings import machine_timezone, read_settings
+from tracker.settings import machine_timezone, read_settings, with_files
 from tracker.shop.errors import InvalidInputError
 
 
@@ -78,20 +78,32 @@ def test_a_secret_key_that_others_could_read_is_taken_from_them(tmp_path: Path) 
 def test_a_secret_may_stand_in_a_file_of_its_own(tmp_path: Path) -> None:
     kept = "a key of the shop"
     (tmp_path / "key").write_text(f"{kept}\n")
-    found = read_settings({"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_SECRET_KEY_FILE": str(tmp_path / "key")})
-    assert found.secret_key == kept
+    found = with_files({"TRACKER_DATA_DIR": "/shop", "TRACKER_SECRET_KEY_FILE": str(tmp_path / "key"), "FILE": "x"})
+    assert found["TRACKER_SECRET_KEY"] == kept
+    assert found["TRACKER_DATA_DIR"] == "/shop"
 
 
-def test_a_setting_that_is_given_twice_or_by_a_word_that_is_none_is_refused(tmp_path: Path) -> None:
-    wrong = {"TRACKER_SECRET_KEY_FILE": "/nowhere", "TRACKER_LOG_LEVEL": "loud", "TRACKER_LOG_FORMAT": "xml"}
-    for name, value in wrong.items():
-        with pytest.raises(InvalidInputError, match=name):
-            read_settings({"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_SECRET_KEY": "a key", name: value})
+@pytest.mark.parametrize("content", [b"", b" \n", b"\xff\xfe"])
+def test_a_secrets_file_that_is_empty_or_no_text_is_refused(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "key").write_bytes(content)
+    with pytest.raises(InvalidInputError, match="TRACKER_SECRET_KEY_FILE"):
+        with_files({"TRACKER_SECRET_KEY_FILE": str(tmp_path / "key")})
 
 
-def test_a_file_that_a_setting_names_and_that_is_not_there_is_named(tmp_path: Path) -> None:
+def test_a_setting_that_is_given_twice_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InvalidInputError, match="both set"):
+        with_files({"TRACKER_SECRET_KEY": "a key", "TRACKER_SECRET_KEY_FILE": str(tmp_path)})
+
+
+def test_a_file_that_a_setting_names_and_that_is_not_there_is_named() -> None:
     with pytest.raises(FileNotFoundError, match="nowhere"):
-        read_settings({"TRACKER_DATA_DIR": str(tmp_path), "TRACKER_DATABASE_URL_FILE": "/nowhere/url"})
+        with_files({"TRACKER_DATABASE_URL_FILE": "/nowhere/url"})
+
+
+@pytest.mark.parametrize(("name", "word"), [("TRACKER_LOG_LEVEL", "loud"), ("TRACKER_LOG_FORMAT", "xml")])
+def test_a_word_of_the_log_that_is_not_known_is_refused(tmp_path: Path, name: str, word: str) -> None:
+    with pytest.raises(InvalidInputError, match=name):
+        read_settings({"TRACKER_DATA_DIR": str(tmp_path), name: word})
 
 
 def test_lines_of_the_log_are_chosen_by_words(tmp_path: Path) -> None:

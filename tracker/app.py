@@ -45,7 +45,7 @@ from tracker.settings import Settings
 from tracker.shop.errors import ShopError
 from tracker.web.bodies import CarefulJson, most_bytes
 from tracker.web.numbers import RowNumber
-from tracker.web.unchanged import NUMBER, Told, Unchanged, keep_unchanged
+from tracker.web.unchanged import REQUEST_ID, Told, Unchanged, keep_unchanged
 from tracker.work.access import Gate
 from tracker.work.group_commit import GroupCommit
 from tracker.work.print_queue import PrintQueue
@@ -54,7 +54,7 @@ from tracker.work.sessions import KEPT, LaterNotes
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIEnvironment
 
-_REQUEST_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
+_GIVEN_ID = re.compile(r"[A-Za-z0-9-]{8,64}", re.ASCII)
 requests_log = logging.getLogger("tracker.requests")
 
 
@@ -141,7 +141,7 @@ def _metrics() -> Metrics:
 
 
 def _start() -> None:
-    g.request_id = _number(request.headers.get(NUMBER, ""))
+    g.request_id = _number(request.headers.get(REQUEST_ID, ""))
     g.started = time.perf_counter()
     request.max_content_length = most_bytes(request.path)
     if (request.content_length or 0) > request.max_content_length:
@@ -149,7 +149,7 @@ def _start() -> None:
 
 
 def _number(given: str) -> str:
-    return given if _REQUEST_ID.fullmatch(given) else uuid4().hex
+    return given if _GIVEN_ID.fullmatch(given) else uuid4().hex
 
 
 def _is_call() -> bool:
@@ -176,7 +176,7 @@ def _finish(response: Response) -> Response:
         keep_unchanged(request.environ, told)
     seconds = time.perf_counter() - g.get("started", time.perf_counter())
     _note(current_app, told, response.status_code, number, seconds)
-    response.headers[NUMBER] = number
+    response.headers[REQUEST_ID] = number
     response.headers.setdefault("X-Content-Type-Options", "nosniff")
     response.headers.setdefault("Referrer-Policy", "same-origin")
     response.headers.setdefault("Permissions-Policy", "camera=(self), microphone=(), geolocation=()")

@@ -24,6 +24,8 @@ _PLAIN: Final = re.compile(r"[!-~]+")  # an address is written in ASCII, without
 _KEY_FILE: Final = "secret_key"
 LOG_LEVELS: Final = ("debug", "info", "warning", "error")
 LOG_FORMATS: Final = ("json", "text")
+_USUAL_LEVEL: Final = "info"
+_USUAL_FORMAT: Final = "json"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,8 +46,8 @@ class Settings:
     trusted_proxy: str = ""
     certificate: Path | None = None
     certificate_key: Path | None = None
-    log_level: str = LOG_LEVELS[1]
-    log_format: str = LOG_FORMATS[0]
+    log_level: str = _USUAL_LEVEL
+    log_format: str = _USUAL_FORMAT
 
     def day_of(self, moment: datetime) -> date:
         """Return the day that it is in the shop at a moment."""
@@ -64,13 +66,12 @@ class Settings:
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
     """Read TRACKER_DATA_DIR, _DATABASE_URL, _SECRET_KEY, _SITE_URL, _TIMEZONE, _TRUSTED_PROXY, _CERTIFICATE, _KEY,
-    _LOG_LEVEL and _LOG_FORMAT, or their defaults. Each may stand in a file of its own instead: TRACKER_…_FILE names it.
+    _LOG_LEVEL and _LOG_FORMAT, or their defaults.
 
     Makes the data folder, and in it the secret key, when they are absent. Raises InvalidInputError for a time zone or
     an address that is none, for an unknown word and for an empty key, and OSError for a folder or a file that cannot be
     used.
     """
-    environment = _with_files(environment)
     timezone = _timezone(environment.get("TRACKER_TIMEZONE") or "")
     trusted_proxy = _proxy((environment.get("TRACKER_TRUSTED_PROXY") or "").strip())
     data_dir = Path(environment.get("TRACKER_DATA_DIR") or user_data_path("flatpack-tracker"))
@@ -88,26 +89,41 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         trusted_proxy=trusted_proxy,
         certificate=_file(environment.get("TRACKER_CERTIFICATE")),
         certificate_key=_file(environment.get("TRACKER_KEY")),
-        log_level=_one_of(LOG_LEVELS, "TRACKER_LOG_LEVEL", environment) or LOG_LEVELS[1],
-        log_format=_one_of(LOG_FORMATS, "TRACKER_LOG_FORMAT", environment) or LOG_FORMATS[0],
+        log_level=_one_of(LOG_LEVELS, "TRACKER_LOG_LEVEL", environment, _USUAL_LEVEL),
+        log_format=_one_of(LOG_FORMATS, "TRACKER_LOG_FORMAT", environment, _USUAL_FORMAT),
     )
 
 
-def _with_files(environment: Mapping[str, str]) -> Mapping[str, str]:
-    """Return the environment with what the files hold that TRACKER_…_FILE names: a secret that no list shows."""
+def with_files(environment: Mapping[str, str]) -> Mapping[str, str]:
+    """Return the settings of an environment with what stands in the files that TRACKER_…_FILE names.
+
+    So a secret stands in no list of variables. Raises InvalidInputError for one that is set twice or whose file is
+    empty or no text, and OSError for a file that cannot be read.
+    """
     named = {name: path for name, path in environment.items() if _IN_A_FILE.fullmatch(name) and path}
-    for name in named:
-        if environment.get(name.removesuffix("_FILE")):
-            told = f"{name.removesuffix('_FILE')} and {name} are both set. Leave one of them out."
-            raise InvalidInputError(told, [fault_at(name, "set twice")])
-    read = {name.removesuffix("_FILE"): Path(path).read_text(encoding="utf-8").strip() for name, path in named.items()}
-    return {**environment, **read}
+    return {
+        **environment,
+        **{name.removesuffix("_FILE"): _read(name, path, environment) for name, path in named.items()},
+    }
 
 
-def _one_of(words: Sequence[str], name: str, environment: Mapping[str, str]) -> str | None:
-    given = (environment.get(name) or "").strip().lower()
-    if not given or given in words:
-        return given or None
+def _read(name: str, path: str, environment: Mapping[str, str]) -> str:
+    if environment.get(name.removesuffix("_FILE")):
+        told = f"{name.removesuffix('_FILE')} and {name} are both set. Leave one of them out."
+        raise InvalidInputError(told, [fault_at(name, "set twice")])
+    try:
+        text = Path(path).read_text(encoding="utf-8").strip()
+    except UnicodeDecodeError:
+        raise InvalidInputError(f"{name}: {path} is not a text in UTF-8.", [fault_at(name, "no text")]) from None
+    if not text:
+        raise InvalidInputError(f"{name} names an empty file: {path}.", [fault_at(name, "an empty file")])
+    return text
+
+
+def _one_of(words: Sequence[str], name: str, environment: Mapping[str, str], usual: str) -> str:
+    given = (environment.get(name) or "").strip().lower() or usual
+    if given in words:
+        return given
     wanted = f"{', '.join(words[:-1])} or {words[-1]}"
     raise InvalidInputError(f"{name} is {given[:80]!r}: wanted is {wanted}.", [fault_at(name, f"wanted: {wanted}")])
 

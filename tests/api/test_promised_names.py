@@ -48,7 +48,7 @@ def missing_in(value: type, shape: Schema) -> list[str]:
     """What a shape tells and a value lacks, or has as no text where a text is told; of what is nested in it, too."""
     missing = []
     for name, field in shape.fields.items():
-        if isinstance(field, fields.Function | fields.Constant):
+        if isinstance(field, fields.Function | fields.Method | fields.Constant):
             continue
         path = field.attribute or name
         found = kind_at(value, path)

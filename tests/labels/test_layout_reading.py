@@ -103,3 +103,9 @@ def test_what_a_shop_says_in_its_own_language_stands_on_the_label() -> None:
     own = text.replace("[[block]]", '[words]\ngrain = "veta"\n\n[[block]]', 1)
     plain, spanish = (draw_label(read_layout(each), SAMPLES[LabelKind.PART], 203).image for each in (text, own))
     assert plain.tobytes() != spanish.tobytes()
+
+
+def test_a_word_of_earlier_labels_in_a_kept_layout_is_ignored() -> None:
+    kept = f'{SMALL}\n[words]\nmachine = "MACHINE ONLY"\ntrolley = "ON A CART"\n'
+    assert "machine" not in read_layout(kept).words
+    assert read_layout(kept).words["trolley"] == "ON A CART"

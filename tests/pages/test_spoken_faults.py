@@ -215,7 +215,7 @@ def test_bad_lists_are_refused_in_spanish_at_their_lines(client: FlaskClient) ->
     said = kept("standard", standard.replace("toe_height =", "toe_height = 1 #"))
     assert "carcass.toe_height: se espera más que el espesor del tablero del cuerpo" in said
     said = kept("standard", standard.replace("version = ", "version = -"))
-    assert "version: '-1': se espera un número entero de 1 a 1000000" in said
+    assert "version: '-2': se espera un número entero de 1 a 1000000" in said
     assert "Esto no es TOML: Falta cerrar un texto" in kept("standard", 'name = "x')
 
 

@@ -35,8 +35,8 @@ def test_cells_rules_and_rows_that_are_too_long_are_told_together() -> None:
         "103,base,120,876,600,door,left",
         "104,base,600,876,600,doors,,more,and more",
     )
-    assert found == [(3, "width"), (4, "width"), (5, "")]
+    assert found == [(3, "width"), (4, "width"), (5, "H")]
 
 
 def test_a_table_of_nothing_but_long_rows_tells_them() -> None:
-    assert faults_of("101,base,600,876,600,doors,,more", "102,base,600,876,600,doors,,more") == [(2, ""), (3, "")]
+    assert faults_of("101,base,600,876,600,doors,,more", "102,base,600,876,600,doors,,more") == [(2, "H"), (3, "H")]

@@ -12,6 +12,7 @@ from tracker.api.shapes import Shape
 from tracker.records.box_contents import BoxView, box_view
 from tracker.shop.codes import Kind
 from tracker.shop.errors import NotAllowedError, NotFoundError
+from tracker.shop.lifting import LiftingMarks
 from tracker.shop.roles import Role
 from tracker.web.context import act, bearer, database, marks
 from tracker.work.access import needs
@@ -73,7 +74,7 @@ class BoxShape(Schema):
     mass_kg = fields.Float()
     weighed_kg = fields.Float(allow_none=True)
     planned = fields.Function(BoxSizeShape().dump)
-    lifting = fields.Function(lambda box: lifting_json(marks(), box.mass_kg, box.length_mm, box.width_mm))
+    lifting = fields.Method("lifting_of")
     missing_count = fields.Integer()
     on_load = fields.String(attribute="load_code", data_key="load", allow_none=True)
     follows = fields.String(allow_none=True)
@@ -85,6 +86,14 @@ class BoxShape(Schema):
     places = fields.Dict(keys=fields.String(), values=fields.Nested(LaidShape))
     parts = fields.List(fields.Nested(BoxPartShape))
     items = fields.List(fields.Nested(ItemShape))
+
+    def __init__(self, *, marks: LiftingMarks | None = None, **given: Any) -> None:
+        super().__init__(**given)
+        self._marks = marks
+
+    def lifting_of(self, box: BoxView) -> dict[str, Any]:
+        """Who carries the box: by the marks that are given, or by those of the shop that is asked."""
+        return lifting_json(self._marks or marks(), box.known_mass_kg, box.length_mm, box.width_mm)
 
 
 class OverrideShape(Shape):

@@ -1,10 +1,10 @@
 """Commands that ask: which jobs there are, what is missing, and how one job, part or box stands.
 
-Their JSON is that of the calls of the same name.
+Their JSON is that of the calls; ``job`` adds what is missing.
 """
 
-from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING, Final
 
 import click
@@ -40,7 +40,9 @@ def jobs(every: bool, as_json: bool) -> None:
 
     with shop_database().read() as connection:
         found = list_jobs(connection, limit=_ALL, status=() if every else UNFINISHED)
-    lines = [line for job in found for line in _job_lines(job)] or ["There is no job."]
+    lines = [line for job in found for line in _job_lines(job)] or [
+        "There is no job." if every else "No job is unfinished. Use --all for the others."
+    ]
     put({"items": JobShape(many=True).dump(found)}, "\n".join(lines), as_json=as_json)
 
 
@@ -59,7 +61,7 @@ def job(code: str, as_json: bool) -> None:
     with shop_database().read() as connection:
         found = job_coded(connection, code)
         short = _short_boxes(connection, found.code)
-    lines = [*_job_lines(found), *(line for box in short for line in _short_lines(box))]
+    lines = [*_job_lines(found), *_short_lines(short)]
     result = {**JobShape().dump(found), "missing": MissingBoxShape(many=True).dump(short)}
     put(result, "\n".join(lines), as_json=as_json)
 
@@ -77,7 +79,7 @@ def missing(code: str | None, as_json: bool) -> None:
 
     with shop_database().read() as connection:
         short = _short_boxes(connection, None if code is None else job_coded(connection, code).code)
-    lines = [line for box in short for line in _short_lines(box)] or ["Nothing is missing."]
+    lines = list(_short_lines(short)) or ["Nothing is missing."]
     put({"items": MissingBoxShape(many=True).dump(short)}, "\n".join(lines), as_json=as_json)
 
 
@@ -100,10 +102,14 @@ def part(code: str, as_json: bool) -> None:
         if found is None:
             raise NotFoundError(f"There is no part {code[:40]}.")
         whole = whole_part(connection, found, datetime.now(UTC))
+    zone = own_settings().zone
     lines = [
-        f"{found.code} {found.name}, cabinet {found.cabinet} of job {found.job.code}: {_where(found)}.",
+        f"{found.code} {found.name}, cabinet {found.cabinet} of job {found.job.code}: {_where(found, zone)}.",
         f"It belongs in box {found.box.in_words}, which is {found.box.state}.",
-        *(f"  {_local(row.at)}  {row.station or 'at a desk'}: {row.message} ({row.who})" for row in whole["history"]),
+        *(
+            f"  {_local(row.at, zone)}  {row.station or 'at a desk'}: {row.message} ({row.who})"
+            for row in whole["history"]
+        ),
     ]
     put(PartWithHistoryShape().dump(whole), "\n".join(lines), as_json=as_json)
 
@@ -116,11 +122,10 @@ def box(code: str, as_json: bool) -> None:
 
     Example: tracker box B0000000141
     """
-    from flask import Flask
-
     from tracker.api.boxes import BoxShape
     from tracker.records.box_contents import box_view
     from tracker.work.box_numbers import number_read
+    from tracker.work.lists import lifting_marks
 
     database = shop_database()
     number = number_read(database, code, Kind.BOX)
@@ -130,13 +135,10 @@ def box(code: str, as_json: bool) -> None:
         raise NotFoundError(f"There is no box {code[:40]}.")
     lines = [
         f"Box {found.in_words}: {found.state}, {_leaves(found)}.",
-        *map(_part_line, found.parts),
+        *_part_lines(found.parts, own_settings().zone),
         *map(_item_line, found.items),
     ]
-    app = Flask(__name__)
-    app.extensions["shop_database"] = database
-    with app.app_context():  # the shape asks for the marks of the shop that it serves
-        put(BoxShape().dump(found), "\n".join(lines), as_json=as_json)
+    put(BoxShape(marks=lifting_marks(database)).dump(found), "\n".join(lines), as_json=as_json)
 
 
 def _short_boxes(connection: "Connection", code: str | None) -> "Sequence[ShortBox]":
@@ -154,19 +156,21 @@ def _job_lines(found: "JobView") -> Iterator[str]:
     yield f"  {steps}; {boxes}, {found.boxes.sealed} sealed, {found.boxes.shipped} shipped"
 
 
-def _short_lines(found: "ShortBox") -> Iterator[str]:
-    yield f"Box {found.in_words} for {found.job.customer}, {_leaves(found)}, lacks:"
-    yield from map(_part_line, found.parts)
-    yield from map(_item_line, found.items)
+def _short_lines(short: "Iterable[ShortBox]") -> Iterator[str]:
+    zone = own_settings().zone
+    for found in short:
+        yield f"Box {found.in_words} for {found.job.customer}, {_leaves(found)}, lacks:"
+        yield from _part_lines(found.parts, zone)
+        yield from map(_item_line, found.items)
 
 
 def _leaves(found: "Box") -> str:
     load = f" with load {found.load_code}" if found.load_code else ""
-    return f"{'on hold, ' if found.held else ''}leaves on {found.leaves}{load}"
+    return f"{'on hold, ' if found.held else ''}{'left' if found.shipped else 'leaves'} on {found.leaves}{load}"
 
 
-def _part_line(found: "SeenPart") -> str:
-    return f"  {found.code} {found.name}, cabinet {found.cabinet}: {_where(found)}"
+def _part_lines(found: "Iterable[SeenPart]", zone: tzinfo) -> Iterator[str]:
+    return (f"  {each.code} {each.name}, cabinet {each.cabinet}: {_where(each, zone)}" for each in found)
 
 
 def _item_line(found: "Item") -> str:
@@ -174,15 +178,15 @@ def _item_line(found: "Item") -> str:
     return f"  {found.quantity} of {found.item}: {counted}"
 
 
-def _where(found: "SeenPart") -> str:
+def _where(found: "SeenPart", zone: tzinfo) -> str:
     waits = found.status.value if found.step is None else f"waits for {found.step}"
     told = f"damaged, {waits}" if found.damaged else waits
     seen = found.last_seen
     if seen is None:
         return f"{told}, not scanned yet"
     slot = "" if seen.slot is None else f", slot {seen.slot}"
-    return f"{told}, last seen {_local(seen.at)} at {seen.station or 'a desk'}{slot}"
+    return f"{told}, last seen {_local(seen.at, zone)} at {seen.station or 'a desk'}{slot}"
 
 
-def _local(moment: datetime) -> str:
-    return moment.astimezone(own_settings().zone).strftime("%Y-%m-%d %H:%M")
+def _local(moment: datetime, zone: tzinfo) -> str:
+    return moment.astimezone(zone).strftime("%Y-%m-%d %H:%M")

@@ -14,7 +14,7 @@ import click
 from click import echo
 
 from tracker.files import put_file
-from tracker.settings import Settings, read_settings
+from tracker.settings import Settings, read_settings, with_files
 from tracker.shop.errors import IncompleteError, InvalidInputError, ShopError, TooLargeError
 
 WHO = "command line"
@@ -116,8 +116,12 @@ def own_settings() -> Settings:
     """The settings of the environment, and below it those of a file .env in the folder where the command is given."""
     from dotenv import dotenv_values
 
-    kept = {name: value for name, value in dotenv_values(".env").items() if name.startswith("TRACKER_") and value}
-    return read_settings({**kept, **os.environ})
+    try:
+        lines = dotenv_values(".env", interpolate=False)  # a password may hold "${"
+    except UnicodeDecodeError:
+        raise InvalidInputError("The file .env is not a text in UTF-8.") from None
+    kept = {name: value for name, value in lines.items() if name.startswith("TRACKER_") and value}
+    return read_settings({**with_files(kept), **with_files(os.environ)})
 
 
 def shop_database(*, held: bool = True) -> Any:

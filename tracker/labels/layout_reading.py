@@ -47,6 +47,7 @@ _SORTS: Final[Mapping[str, type[Element]]] = {
     "bars": Bars,
     "qr": Qr,
 }
+_GONE: Final = ("machine",)  # words of labels up to 0.5, which a kept layout may still have
 _OF_PARTS: Final = (Outline, Grain)
 _NEEDED: Final = ("name", "for", "size")
 _HEAD: Final = (*_NEEDED, "lengths", "font", "words")
@@ -141,6 +142,8 @@ def _name(given: Any) -> str:
 
 
 def _words(given: Any) -> Mapping[str, str]:
+    if isinstance(given, Mapping):
+        given = {name: word for name, word in given.items() if name not in _GONE}
     good = isinstance(given, Mapping) and all(
         name in ENGLISH and isinstance(word, str) and 0 < len(word) <= 60 for name, word in given.items()
     )

@@ -70,6 +70,11 @@ class Box:
         return self.parts_total - self.packed
 
     @property
+    def known_mass_kg(self) -> float:
+        """Its mass as it was weighed, or as it was planned."""
+        return self.mass_kg if self.weighed_kg is None else self.weighed_kg
+
+    @property
     def own_hold(self) -> bool:
         """Whether a foreman put the box itself on hold."""
         return self.held_at is not None

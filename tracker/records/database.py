@@ -109,6 +109,7 @@ class Database:
         self._lock = threading.Lock()
         self._watching = threading.Lock()
         self._watcher: Any = None
+        self._watchers = 0
         if self.is_sqlite:
             self._writer = _sqlite_engine(self.url, pool_size=1, begin="BEGIN IMMEDIATE", writes=True)
             self._reader = _sqlite_engine(self.url, pool_size=readers, begin="BEGIN", writes=False)
@@ -169,17 +170,18 @@ class Database:
             with connection.begin():
                 yield connection
 
-    def version(self) -> int | None:
-        """Return a number that is another one as soon as anybody has written; None where the database tells none."""
+    def version(self) -> tuple[int, int] | None:
+        """Return a value that changes with each commit of anybody; None on PostgreSQL, which has none."""
         if not self.is_sqlite:
             return None
-        with self._watching, suppress(SQLAlchemyError, sqlite_module.Error):  # who reads on will be told what is wrong
+        with self._watching, suppress(SQLAlchemyError, sqlite_module.Error):  # the read that follows tells the error
             if self._watcher is None:
                 self._watcher = self._reader.raw_connection()
                 self._watcher.detach()  # the pool makes another in its place
+                self._watchers += 1  # each counts anew
             cursor = self._watcher.cursor()
             number: int = cursor.execute("PRAGMA data_version").fetchone()[0]  # sqlite.org/pragma.html
-            return number
+            return self._watchers, number
         return None
 
     def close(self) -> None:

@@ -18,9 +18,11 @@ if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
 
 _MOST_KNOWN: Final = 1000  # requests; then all are judged anew
-_BESIDE_HEADERS: Final = frozenset(("PATH_INFO", "QUERY_STRING", "SCRIPT_NAME", "REMOTE_ADDR", "wsgi.url_scheme"))
+_BESIDE_HEADERS: Final = frozenset(
+    ("REQUEST_METHOD", "PATH_INFO", "QUERY_STRING", "SCRIPT_NAME", "REMOTE_ADDR", "wsgi.url_scheme")
+)
 _TOLD: Final = "tracker.told"
-NUMBER: Final = "X-Request-Id"
+REQUEST_ID: Final = "X-Request-Id"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +37,7 @@ class Told:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Known:
-    moment: tuple[int, datetime]
+    moment: tuple[tuple[int, int], datetime]
     headers: list[tuple[str, str]]
     told: Told
 
@@ -68,7 +70,7 @@ class Unchanged:
         known = self._known.get(asked)
         if known is not None and known.moment == moment:
             number = note(known.told, perf_counter() - started)
-            start_response("304 NOT MODIFIED", [*known.headers, (NUMBER, number)])
+            start_response("304 NOT MODIFIED", [*known.headers, (REQUEST_ID, number)])
             return ()
 
         def keep(status: str, headers: list[tuple[str, str]], *error: Any) -> Any:
@@ -76,7 +78,7 @@ class Unchanged:
             if told is not None and status.startswith("304") and all(name != "Set-Cookie" for name, _ in headers):
                 if len(self._known) >= _MOST_KNOWN:
                     self._known.clear()
-                kept = [(name, value) for name, value in headers if name != NUMBER]
+                kept = [(name, value) for name, value in headers if name != REQUEST_ID]
                 self._known[asked] = _Known(moment=moment, headers=kept, told=told)
             return start_response(status, headers, *error)
 

@@ -191,7 +191,7 @@ def box_label(box: BoxView, job: JobView, marks: LiftingMarks, link: Link) -> Bo
         rooms=box.rooms,
         drop=box.drop or "",
         parts=len(box.parts),
-        mass_kg=box.mass_kg,
-        handling=marks.handling(box.mass_kg),
+        mass_kg=box.known_mass_kg,
+        handling=marks.handling(box.known_mass_kg),
         link=link(box.code),
     )

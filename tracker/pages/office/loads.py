@@ -228,8 +228,8 @@ def _page(code: str, *, why: str = "") -> str:
         told_of_left={each.code: row for each, row in left},
         warnings=() if found.shipped else load_warnings(found.ship_on, today()),
         why=why,
-        carried={box.code: HANDLING[marks().handling(box.weighed_kg or box.mass_kg)] for box in boxes},
-        mass_kg=sum(box.weighed_kg or box.mass_kg for box in boxes),
+        carried={box.code: HANDLING[marks().handling(box.known_mass_kg)] for box in boxes},
+        mass_kg=sum(box.known_mass_kg for box in boxes),
         may_ship=bearer().role.includes(Role.PACKER),
         longest_reason=LONGEST_REASON,
     )
