@@ -300,7 +300,7 @@ def test_a_queue_that_another_holds_is_said_with_status_1(tmp_path: Path) -> Non
 
 def test_every_option_has_help_with_an_example() -> None:
     shown = CliRunner().invoke(main, ["--help"], terminal_width=200).output
-    options = [option for option in main.params if option.name != "help"]
+    options = [option for option in main.params if option.name not in ("help", "version")]
     assert shown.count("Example: --") == len(options)
     for name in main.commands:
         assert f"Example: scanner-client {name}" in CliRunner().invoke(main, [name, "--help"]).output

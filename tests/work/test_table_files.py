@@ -111,6 +111,8 @@ LINES = st.fixed_dictionaries(
         "machining": NAMES | st.just(""),
         "supply": st.sampled_from(Supply),
         "box": NAMES | st.just(""),
+        "room": NAMES | st.just(""),
+        "drop": NAMES | st.just(""),
     }
 )
 
@@ -137,6 +139,8 @@ def as_part(line: dict[str, Any]) -> PartLine:
         machining=line["machining"],
         supply=line["supply"],
         box=line["box"],
+        room=line["room"],
+        drop=line["drop"],
     )
 
 
