@@ -18,7 +18,7 @@ from tests.shop.boxing.witness import complaints
 from tracker.shop.boxing.planner import plan_boxes
 from tracker.shop.boxing.values import BoxPlan, Carton, PackingRules, Panel
 
-SECONDS: Final = 60.0
+MOST_WORK: Final = 60.0  # in the solver's own units: a busy machine changes nothing
 GRAMS: Final = 1000
 ORDERS: Final = 40 * MORE
 
@@ -70,7 +70,7 @@ class Stacks:
 
     def solved(self) -> cp_model.CpSolver | None:
         solver = cp_model.CpSolver()
-        solver.parameters.max_time_in_seconds = SECONDS
+        solver.parameters.max_deterministic_time = MOST_WORK
         solver.parameters.num_workers = 2
         status = solver.solve(self.model)
         assert status in (cp_model.OPTIMAL, cp_model.INFEASIBLE), "the reference did not finish"
