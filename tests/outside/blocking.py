@@ -2,7 +2,7 @@
 
 Randall Wilson and Jean-Claude Latombe, "Geometric reasoning about mechanical assembly", Artificial Intelligence 71
 (1994): for one direction, an arc goes from a part to each part that it runs into when it is moved a little that way. A
-group of parts can leave the rest that way if no arc leads out of the group; so nothing can when every part reaches
+group that no arc leads out of is free to leave the rest that way; so nothing can when every part reaches
 every other along the arcs. It is a proof of sliding alone: of strength it says nothing.
 
 Nothing here uses the joints or the order of assembly. A lock's head stands out of its bore, mushroom-like, and the
